@@ -1,0 +1,133 @@
+"""The question and its answer, as plain data: no Django, no database.
+
+Lengths are integer nanometres, standard uncertainties floats in nanometres. The clearance is given in the
+convention of the window (waves already translated), so the kernel knows one rule only:
+
+- a *gap* pack: new clearance = measured + everything taken out - everything put in;
+- a *height* pack: new height = measured - everything taken out + everything put in.
+"""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class Way(IntEnum):
+    """How far an exchange goes from the book; an option's way is the farthest of its changes."""
+
+    ORDINARY = 0  # the slot's own fit
+    SUBSTITUTE = 1  # a further proven fit
+    EXTRA = 2  # one plate more than the spec counts, where the stack is proven with it
+
+
+@dataclass(frozen=True)
+class Pool:
+    """The plates that could go in: one entry a plate, columns of equal length n.
+
+    ``thickness_nm`` int64; ``u_nm`` float64, a plate's own standard uncertainty beyond its micrometer (an unmeasured
+    plate of a lot, plates of a bin that nobody can tell apart); ``pieces`` int64, plates lying in the size that it is
+    drawn from; ``received`` int64, the older the smaller; ``keys`` sortable among themselves and unique.
+    """
+
+    thickness_nm: NDArray[np.int64]
+    u_nm: NDArray[np.float64]
+    pieces: NDArray[np.int64]
+    received: NDArray[np.int64]
+    keys: Sequence[Hashable]
+
+    def __len__(self) -> int:
+        return len(self.keys)
+
+
+@dataclass(frozen=True)
+class Installed:
+    """A plate in the pack. ``u_nm`` is its own uncertainty beyond the micrometer: of book size, say."""
+
+    thickness_nm: int
+    must_go: bool = False
+    u_nm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One place of the stack. ``ordinary`` and ``substitute`` are rows of the pool that may serve it.
+
+    ``swap``: its installed plates may be exchanged. ``empty``: places that were measured without their plate and must
+    be filled. ``extra``: plates that may be added beyond the count.
+    """
+
+    name: str
+    installed: tuple[Installed, ...] = ()
+    swap: bool = False
+    empty: int = 0
+    extra: int = 0
+    ordinary: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
+    substitute: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One pack question.
+
+    ``u_reading_nm`` is the uncertainty of the clearance as given; ``u_move_nm`` is what each plate that goes out or in
+    adds; all combine as the root of the sum of squares (JCGM 100:2008, 5.1.2). ``sure`` is the probability of landing
+    in the window from which an option is sure. ``max_changes`` None means as many as the pack has room for.
+    """
+
+    measures: str  # "gap" or "height"
+    clearance_nm: int
+    low_nm: int
+    high_nm: int
+    target_nm: int
+    pool: Pool
+    slots: tuple[Slot, ...]
+    u_reading_nm: float
+    u_move_nm: float
+    sure: float = 0.95
+    max_changes: int | None = None
+
+
+@dataclass(frozen=True)
+class Exchange:
+    """``ins``: (slot, row of the pool); ``outs``: (slot, row of that slot's installed). Both sorted."""
+
+    way: Way
+    ins: tuple[tuple[int, int], ...]
+    outs: tuple[tuple[int, int], ...]
+    predicted_nm: int
+    u_nm: float
+    probability: float
+    sure: bool
+
+    @property
+    def changes(self) -> int:
+        return len(self.ins)
+
+
+@dataclass(frozen=True)
+class Range:
+    """``count`` new plates of one thickness in this slot, anywhere from ``from_nm`` to ``to_nm`` (both inclusive)."""
+
+    slot: int
+    count: int
+    from_nm: int
+    to_nm: int
+
+
+@dataclass(frozen=True)
+class Shortfall:
+    """What the shelf could not answer. ``nearest`` is the reachable exchange nearest to the target, if there is any."""
+
+    nearest: Exchange | None
+    would_close: tuple[Range, ...]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """``options`` in their total order, or else the shortfall."""
+
+    options: tuple[Exchange, ...]
+    shortfall: Shortfall | None
