@@ -27,9 +27,10 @@ class Way(IntEnum):
 class Pool:
     """The plates that could go in: one entry a plate, columns of equal length n.
 
-    ``thickness_nm`` int64; ``u_nm`` float64, a plate's own standard uncertainty beyond its micrometer (an unmeasured
-    plate of a lot, plates of a bin that nobody can tell apart); ``pieces`` int64, plates lying in the size that it is
-    drawn from; ``received`` int64, the older the smaller; ``keys`` sortable among themselves and unique.
+    ``thickness_nm`` int64; ``u_nm`` float64, a plate's own standard uncertainty beyond its micrometer (an
+    unmeasured plate of a lot, plates of a bin that nobody can tell apart); ``pieces`` int64, plates lying in
+    the size that it is drawn from; ``received`` int64, the older the smaller; ``keys`` sortable among
+    themselves and unique.
     """
 
     thickness_nm: NDArray[np.int64]
@@ -55,8 +56,8 @@ class Installed:
 class Slot:
     """One place of the stack. ``ordinary`` and ``substitute`` are rows of the pool that may serve it.
 
-    ``swap``: its installed plates may be exchanged. ``empty``: places that were measured without their plate and must
-    be filled. ``extra``: plates that may be added beyond the count.
+    ``swap``: its installed plates may be exchanged. ``empty``: places that were measured without their plate
+    and must be filled. ``extra``: plates that may be added beyond the count.
     """
 
     name: str
@@ -72,9 +73,10 @@ class Slot:
 class Problem:
     """One pack question.
 
-    ``u_reading_nm`` is the uncertainty of the clearance as given; ``u_move_nm`` is what each plate that goes out or in
-    adds; all combine as the root of the sum of squares (JCGM 100:2008, 5.1.2). ``sure`` is the probability of landing
-    in the window from which an option is sure. ``max_changes`` None means as many as the pack has room for.
+    ``u_reading_nm`` is the uncertainty of the clearance as given; ``u_move_nm`` is what each plate that goes
+    out or in adds; all combine as the root of the sum of squares (JCGM 100:2008, 5.1.2). ``sure`` is the
+    probability of landing in the window from which an option is sure. ``max_changes`` None means as many as
+    the pack has room for.
     """
 
     measures: str  # "gap" or "height"
@@ -109,7 +111,7 @@ class Exchange:
 
 @dataclass(frozen=True)
 class Range:
-    """``count`` new plates of one thickness in this slot, anywhere from ``from_nm`` to ``to_nm`` (both inclusive)."""
+    """``count`` new plates of one thickness in this slot, from ``from_nm`` to ``to_nm``, both inclusive."""
 
     slot: int
     count: int
@@ -119,7 +121,7 @@ class Range:
 
 @dataclass(frozen=True)
 class Shortfall:
-    """What the shelf could not answer. ``nearest`` is the reachable exchange nearest to the target, if there is any."""
+    """What the shelf could not answer. ``nearest``: the reachable exchange nearest to the target."""
 
     nearest: Exchange | None
     would_close: tuple[Range, ...]

@@ -1,0 +1,129 @@
+"""The one best exchange among all that reach given cells.
+
+The chain is walked places first, so backwards it decides the plates before the outs, slot by slot. Between
+two exchanges equal in every figure the first step on which they differ, walked backwards, decides: the one
+that takes it is preferred. For one slot that is the smaller sorted row of keys, then the thinner plates out.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from plates.matching.reach import Table, advance, start
+from plates.matching.steps import Chain, State, Step
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A step that an exchange takes, and for which group of which component."""
+
+    component: int
+    group: int
+    step: Step
+
+
+@dataclass(frozen=True, slots=True)
+class _Label:
+    """A way to finish: what it adds to rank and variance, and its path (the preferred the larger, same
+    length).
+    """
+
+    rank: tuple[int, int]
+    path: int
+    variance: float
+    taken: tuple[Taken, ...]
+
+
+Wanted = Callable[[int, float], bool]  # (cell, variance of all plates moved): is that exchange good enough?
+# Component, step (None: the component begins), opens, table before.
+Walk = list[tuple[int, Step | None, bool, Table]]
+
+
+def choose(
+    chain: Chain, changes: int, cells: list[int], wanted: Wanted | None = None
+) -> tuple[Taken, ...] | None:
+    """The best exchange with so many changes that ends on one of ``cells`` and is ``wanted``; None if there
+    is none.
+
+    Best: larger rank (pieces, then age), then the preferred path. Exact: without ``wanted`` one label a cell
+    is kept, with it every label that no other beats in variance as well as in rank and path.
+    """
+    walk, table = _forward(chain, changes)
+    best: _Label | None = None
+    for cell in cells:
+        for end, reached in table.items():
+            if end[:2] != (chain.flagged, changes) or not reached >> cell & 1:
+                continue
+            for label in _backward(chain, walk, end, cell, wanted is not None):
+                good = wanted is None or wanted(cell, label.variance)
+                if good and (best is None or (label.rank, label.path) > (best.rank, best.path)):
+                    best = label
+    return best.taken if best else None
+
+
+def _forward(chain: Chain, changes: int) -> tuple[Walk, Table]:
+    walk: Walk = []
+    table: Table | None = None
+    for number, component in reversed(list(enumerate(chain.components))):
+        walk.append((number, None, True, {}))
+        table = start(component, table)
+        for steps, opens in ((component.places, True), (component.plates, False)):
+            for step in reversed(steps):
+                walk.append((number, step, opens, table))
+                table = advance(table, step, opens, changes)
+    assert table is not None  # noqa: S101 - a chain has at least one component
+    zero = (0,) * len(chain.components[0].groups)
+    return walk, {state: cells for state, cells in table.items() if state[2] == zero}
+
+
+def _backward(chain: Chain, walk: Walk, end: State, cell: int, with_variance: bool) -> list[_Label]:
+    digits = 1 + max(len(component.groups) for component in chain.components)
+    front: dict[tuple[State, int], list[_Label]] = {(end, cell): [_Label((0, 0), 0, 0.0, ())]}
+    for number, step, opens, before in reversed(walk):
+        ahead: dict[tuple[State, int], list[_Label]] = {}
+        for (state, at), labels in front.items():
+            if step is None:  # into the component that was walked before this one
+                earlier = chain.components[number + 1].groups if number + 1 < len(chain.components) else ()
+                ahead[(*state[:2], (0,) * len(earlier)), at] = labels
+                continue
+            if not step.forced and before.get(state, 0) >> at & 1:
+                for label in labels:
+                    idle = replace(label, path=label.path * digits)
+                    _keep(ahead.setdefault((state, at), []), idle, with_variance)
+            if at < step.shift:
+                continue
+            for digit, (group, raises) in zip(range(digits - 1, 0, -1), step.choices, strict=False):
+                for earlier_state in _before(state, group, raises, opens):
+                    if before.get(earlier_state, 0) >> at - step.shift & 1:
+                        there = ahead.setdefault((earlier_state, at - step.shift), [])
+                        for label in labels:
+                            moved = _Label(
+                                (label.rank[0] + step.rank[0], label.rank[1] + step.rank[1]),
+                                label.path * digits + digit,
+                                label.variance + step.variance,
+                                (*label.taken, Taken(number, group, step)),
+                            )
+                            _keep(there, moved, with_variance)
+        front = ahead
+    return [label for labels in front.values() for label in labels]
+
+
+def _before(state: State, group: int, raises: bool, opens: bool) -> list[State]:
+    flag, changes, balance = state
+    moved = balance[group] + (-1 if opens else 1)
+    if moved < 0 or (raises and not flag):
+        return []
+    rest = changes - opens, (*balance[:group], moved, *balance[group + 1 :])
+    return [(earlier, *rest) for earlier in ((False, True) if raises else (flag,))]
+
+
+def _keep(labels: list[_Label], new: _Label, with_variance: bool) -> None:
+    """Add ``new`` unless a label beats it; drop the labels that it beats."""
+
+    def beats(one: _Label, other: _Label) -> bool:
+        return (one.rank, one.path) >= (other.rank, other.path) and (
+            not with_variance or one.variance <= other.variance
+        )
+
+    if not any(beats(label, new) for label in labels):
+        labels[:] = [label for label in labels if not beats(new, label)]
+        labels.append(new)

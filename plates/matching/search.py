@@ -1,0 +1,250 @@
+"""The exact search: which exchanges of plates bring a pack into its window, and in which order they are
+shown.
+
+For each way the numbers of changes are tried from one upwards. Shown are
+
+1. the exchange nearest to the target, where it is nearer than every one of its way with fewer changes;
+2. the first sure one of its way: with the fewest changes, and nearest to the target among those.
+
+Equally near ones: the sure before the marginal, then the larger sum of pieces, the older plates, the
+preferred path (see :mod:`plates.matching.choose`).
+"""
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from plates.matching.choose import Taken, choose
+from plates.matching.probability import combined, conformance, sure_span
+from plates.matching.problem import Answer, Exchange, Problem, Shortfall, Way
+from plates.matching.reach import nearest, reach
+from plates.matching.shortfall import delta_window, would_close
+from plates.matching.steps import Chain, chain_build
+
+
+def match(problem: Problem) -> Answer:
+    """Every option in its total order, or the shortfall where there is none.
+
+    Raises ValueError where ``measures`` is neither gap nor height.
+    """
+    still = stand_still(problem)
+    searches = [WaySearch(problem, chain) for chain in chains(problem)]
+    options = [still] if still and problem.low_nm <= still.predicted_nm <= problem.high_nm else []
+    for search in searches:
+        options += search.shown(bool(options) and search.chain.way == Way.ORDINARY and options[0].sure)
+    if options:
+        return Answer(tuple(sorted(options, key=lambda option: _order(problem, option))), None)
+    return Answer((), Shortfall(_nearest(problem, still, searches), would_close(problem)))
+
+
+def chains(problem: Problem) -> list[Chain]:
+    """The ways that can be gone at all, from the book outwards."""
+    limit = len(problem.pool) if problem.max_changes is None else problem.max_changes
+    return [chain for way in Way if (chain := chain_build(problem, way, limit))]
+
+
+def stand_still(problem: Problem) -> Exchange | None:
+    """The exchange of no changes; None where something must go or a place is empty."""
+    for slot in problem.slots:
+        if slot.empty or any(plate.must_go for plate in slot.installed):
+            return None
+    return _exchange(problem, Way.ORDINARY, (), ())
+
+
+def distances(problem: Problem, way: Way, most: int) -> dict[int, int]:
+    """For each number of changes 1 … ``most`` the least distance to the target, in the window or not."""
+    chain = chain_build(problem, way, most)
+    if chain is None:
+        return {}
+    search = WaySearch(problem, chain, reach(chain, chain.most), chain.most)
+    near = {changes: search.near(changes) for changes in range(1, chain.most + 1)}
+    return {changes: abs(deltas[0] - search.target) for changes, deltas in near.items() if deltas}
+
+
+@dataclass
+class WaySearch:
+    """The search along one way; what is reachable is worked out only as far as it is asked."""
+
+    problem: Problem
+    chain: Chain
+    reached: dict[int, int] = field(default_factory=dict)
+    known: int = 0
+
+    def __post_init__(self) -> None:
+        self.low, self.high, self.target = delta_window(self.problem)
+
+    def cells(self, changes: int) -> int:
+        if changes > self.known:
+            self.known = min(self.chain.most, max(changes, 2 * self.known))
+            self.reached = reach(self.chain, self.known)
+        return self.reached.get(changes, 0)
+
+    def near(self, changes: int, low: int | None = None, high: int | None = None) -> list[int]:
+        """D of the reachable exchanges nearest to the target between ``low`` and ``high``: up to two."""
+        cells, g, base = self.cells(changes), self.chain.g, self.chain.base(changes)
+        if high is not None:
+            top = (high - base) // g
+            cells = cells & ((1 << top + 1) - 1) if top >= 0 else 0
+        if low is not None and (bottom := -((base - low) // g)) > 0:
+            cells = cells >> bottom << bottom
+        if not cells:
+            return []
+        floor, ceiling = (self.target - base) // g, -((base - self.target) // g)
+        both = (nearest(cells, floor)[0], nearest(cells, ceiling)[1])
+        found = {g * cell + base for cell in both if cell is not None}
+        least = min(abs(delta - self.target) for delta in found)
+        return sorted(delta for delta in found if abs(delta - self.target) == least)
+
+    def shown(self, sure: bool) -> Iterator[Exchange]:
+        """The options of this way; ``sure``: one with fewer changes is sure already."""
+        best: int | None = None
+        least = self._least_distance()
+        for changes in range(1, self.chain.most + 1):
+            hopeless = sure or self._possible(changes) is None
+            if hopeless and best is not None and best <= least:
+                return
+            deltas = self.near(changes, self.low, self.high)
+            if not deltas:
+                continue
+            distance = abs(deltas[0] - self.target)
+            if best is None or distance < best:
+                best = distance
+                option = self._best(changes, deltas)
+                sure = sure or option.sure
+                yield option
+            if not sure and not hopeless and (first := self._first_sure(changes)):
+                sure = True
+                yield first
+
+    def _least_distance(self) -> int:
+        """No D can be nearer to the target than this: each is a multiple of what all thicknesses share."""
+        share = math.gcd(self.chain.g, self.chain.a - self.chain.b)
+        rest = self.target % share
+        return min(rest, share - rest)
+
+    def _u(self, moved: float) -> float:
+        return combined((self.problem.u_reading_nm**2, moved))
+
+    def _span(self, u: float) -> tuple[int, int] | None:
+        return sure_span(u, self.low, self.high, self.problem.sure)
+
+    def _possible(self, changes: int) -> tuple[int, int] | None:
+        """Outside these D no exchange with so many changes can be sure."""
+        return self._span(self._u(self.chain.variances[changes][0]))
+
+    def _is_sure(self, delta: int, moved: float) -> bool:
+        return conformance(delta, self._u(moved), self.low, self.high) >= self.problem.sure
+
+    def _choose(self, changes: int, deltas: Iterable[int], must_be_sure: bool) -> Exchange | None:
+        base, g = self.chain.base(changes), self.chain.g
+        cells = [(delta - base) // g for delta in deltas]
+        if must_be_sure:
+            taken = choose(
+                self.chain, changes, cells, lambda cell, moved: self._is_sure(g * cell + base, moved)
+            )
+        else:
+            taken = choose(self.chain, changes, cells)
+        return self._built(taken) if taken else None
+
+    def _best(self, changes: int, deltas: list[int]) -> Exchange:
+        """The best of the exchanges that end on these equally near D."""
+        least, largest = self.chain.variances[changes]
+        may_be = [delta for delta in deltas if self._is_sure(delta, least)]
+        if may_be and not all(self._is_sure(delta, largest) for delta in deltas):
+            sure = self._choose(changes, may_be, True)
+            if sure:
+                return sure
+        found = self._choose(changes, deltas, False)
+        assert found is not None  # noqa: S101 - these D are reachable
+        return found
+
+    def _first_sure(self, changes: int) -> Exchange | None:
+        """The sure exchange nearest to the target with so many changes."""
+        span = self._possible(changes)
+        if span is None:
+            return None
+        low, high = span
+        width = -1
+        while True:  # outwards from the target, one distance after the other
+            deltas = self._beyond(changes, low, high, width)
+            if not deltas:
+                return None
+            found = self._choose(changes, deltas, True)
+            if found:
+                return found
+            width = abs(deltas[0] - self.target)
+
+    def _beyond(self, changes: int, low: int, high: int, width: int) -> list[int]:
+        """The nearest reachable D in the span that lie farther from the target than ``width``."""
+        below = self.near(changes, low, min(high, self.target - width - 1))
+        above = self.near(changes, max(low, self.target + width + 1), high)
+        both = sorted({*below, *above}, key=lambda delta: abs(delta - self.target))
+        return [delta for delta in both if abs(delta - self.target) == abs(both[0] - self.target)]
+
+    def _built(self, taken: tuple[Taken, ...]) -> Exchange:
+        """The exchange of these steps. Slots of one group take the plates in the order of their keys."""
+        ins, outs = [], []
+        waiting: dict[tuple[int, int], list[int]] = {}
+        for move in taken:
+            if move.step.row is None:
+                slot = move.step.slot
+                assert slot is not None  # noqa: S101 - a place has a slot
+                waiting.setdefault((move.component, move.group), []).append(slot)
+                if move.step.index is not None:
+                    outs.append((slot, move.step.index))
+        for places in waiting.values():
+            places.sort(reverse=True)
+        for move in taken:
+            if move.step.row is not None:
+                ins.append((waiting[move.component, move.group].pop(), move.step.row))
+        return _exchange(self.problem, self.chain.way, tuple(sorted(ins)), tuple(sorted(outs)))
+
+
+def _exchange(
+    problem: Problem, way: Way, ins: tuple[tuple[int, int], ...], outs: tuple[tuple[int, int], ...]
+) -> Exchange:
+    pool = problem.pool
+    leaving = [problem.slots[slot].installed[index] for slot, index in outs]
+    delta = sum(int(pool.thickness_nm[row]) for _, row in ins) - sum(plate.thickness_nm for plate in leaving)
+    predicted = problem.clearance_nm + (delta if problem.measures == "height" else -delta)
+    u = combined(
+        [
+            problem.u_reading_nm**2,
+            (len(ins) + len(outs)) * problem.u_move_nm**2,
+            *(float(pool.u_nm[row]) ** 2 for _, row in ins),
+            *(plate.u_nm**2 for plate in leaving),
+        ]
+    )
+    probability = conformance(predicted, u, problem.low_nm, problem.high_nm)
+    return Exchange(way, ins, outs, predicted, u, probability, probability >= problem.sure)
+
+
+def _order(problem: Problem, option: Exchange) -> tuple[object, ...]:
+    rows = [row for _, row in option.ins]
+    return (
+        option.changes > 0,
+        not option.sure,
+        option.way,
+        option.changes,
+        abs(option.predicted_nm - problem.target_nm),
+        -sum(int(problem.pool.pieces[row]) for row in rows),
+        sum(int(problem.pool.received[row]) for row in rows),
+        sorted(problem.pool.keys[row] for row in rows),  # type: ignore[type-var]
+        option.outs,
+    )
+
+
+def _nearest(problem: Problem, still: Exchange | None, searches: list[WaySearch]) -> Exchange | None:
+    """The reachable exchange nearest to the target, doing nothing among them where nothing must be done.
+
+    Equally near ones: the way nearer to the book, then fewer changes, then as among options.
+    """
+    best = (abs(still.predicted_nm - problem.target_nm), Way.ORDINARY, 0) if still else None
+    found: tuple[WaySearch, int, list[int]] | None = None
+    for search in searches:
+        for changes in range(1, search.chain.most + 1):
+            deltas = search.near(changes)
+            rank = (abs(deltas[0] - search.target), search.chain.way, changes) if deltas else None
+            if rank and (best is None or rank < best):
+                best, found = rank, (search, changes, deltas)
+    return found[0]._best(found[1], found[2]) if found else still

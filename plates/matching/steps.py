@@ -1,0 +1,213 @@
+"""A pack question as one row of yes-or-no steps: this plate goes out, that plate goes in.
+
+Slots that share plates form a *component*; slots with the very same pools form a *group* inside it, because
+only the number of plates that a group takes matters. Every change frees a *place* (a plate goes out, the
+place was empty, or it is an extra one) and fills it with a *plate*. A component runs through all its places,
+then all its plates, or the other way round; whichever comes first *opens*, the other *closes*. On the way a
+state is
+
+    (flag, changes, balance)
+
+``flag``: something of the very way that is searched was used (a substitute, an extra); ``changes``: openings
+so far; ``balance``: for each group, openings without their closing. A component ends when every balance is
+zero.
+
+Sums are kept as *cells* on the lattice that all thicknesses share: a plate that goes in counts (t - a) / g,
+one that goes out (b - t) / g, so no shift is negative and D = in - out = g · cell + changes · (a - b).
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plates.matching.problem import Problem, Way
+
+Pools = dict[int, tuple[NDArray[np.int64], NDArray[np.int64]]]  # slot: rows, ordinary and further
+State = tuple[bool, int, tuple[int, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """``choices``: (group, raises the flag), the preferred first. ``row`` of the pool, or ``index`` of the
+    slot's installed (None: an empty or an extra place of ``slot``). ``rank`` = (pieces, -received) of a plate
+    that goes in.
+    """
+
+    shift: int
+    choices: tuple[tuple[int, bool], ...]
+    forced: bool = False
+    rank: tuple[int, int] = (0, 0)
+    variance: float = 0.0
+    row: int | None = None
+    slot: int | None = None
+    index: int | None = None
+
+
+@dataclass(frozen=True)
+class Component:
+    """``groups``: the slots of each group. ``places``: steps that free a place; ``plates``: steps of plates
+    that go in, both in the order of preference.
+    """
+
+    groups: tuple[tuple[int, ...], ...]
+    places: tuple[Step, ...]
+    plates: tuple[Step, ...]
+
+
+@dataclass(frozen=True)
+class Chain:
+    """All steps of one way. ``most``: no exchange has more changes; ``flagged``: the flag must be up in the
+    end.
+    """
+
+    way: Way
+    components: tuple[Component, ...]
+    flagged: bool
+    most: int
+    g: int
+    a: int
+    b: int
+    variances: tuple[tuple[float, float], ...]  # for k = 0 … most: bounds on what the plates moved add to u²
+
+    def base(self, changes: int) -> int:
+        return changes * (self.a - self.b)
+
+    def delta(self, changes: int, cell: int) -> int:
+        return self.g * cell + self.base(changes)
+
+
+def chain_build(problem: Problem, way: Way, limit: int) -> Chain | None:
+    """The steps of one way for at most ``limit`` changes; None where the way cannot be gone at all."""
+    slots = problem.slots
+    substitutes = way != Way.ORDINARY
+    extras = way == Way.EXTRA
+    pools: Pools = {}
+    for index, slot in enumerate(slots):
+        if any(plate.must_go for plate in slot.installed) and not slot.swap:
+            return None
+        if (slot.swap and slot.installed) or slot.empty or (extras and slot.extra):
+            ordinary = np.unique(np.asarray(slot.ordinary, np.int64))
+            further = np.setdiff1d(slot.substitute, ordinary) if substitutes else ordinary[:0]
+            pools[index] = ordinary, further.astype(np.int64)
+    if way == Way.SUBSTITUTE and not any(len(further) for _, further in pools.values()):
+        return None
+    if extras and not any(slots[index].extra for index in pools):
+        return None
+    openings = sum(
+        slot.empty + slot.swap * len(slot.installed) + extras * slot.extra for slot in slots
+    )
+    rows = np.unique(np.concatenate([np.concatenate(pair) for pair in pools.values()])) if pools else _NONE
+    most = min(openings, len(rows), limit)
+    if most == 0:
+        return None
+    return _Builder(problem, way, pools, rows, most).chain()
+
+
+_NONE = np.empty(0, np.int64)
+
+
+class _Builder:
+    def __init__(self, problem: Problem, way: Way, pools: Pools, rows: NDArray[np.int64], most: int) -> None:
+        self.problem, self.way, self.pools, self.rows, self.most = problem, way, pools, rows, most
+        self.move = problem.u_move_nm**2
+        self.outs = [
+            (slot.installed[i].thickness_nm, index, i)
+            for index, slot in enumerate(problem.slots)
+            if slot.swap and index in pools
+            for i in range(len(slot.installed))
+        ]
+        extras = way == Way.EXTRA
+        self.hollow = any(problem.slots[i].empty or (extras and problem.slots[i].extra) for i in pools)
+        thickness = problem.pool.thickness_nm[rows]
+        self.a = int(thickness.min())
+        self.b = max((out[0] for out in self.outs), default=0)
+        steps = [int(np.gcd.reduce(thickness - self.a)), *(self.b - out[0] for out in self.outs)]
+        self.g = math.gcd(*steps, self.b if self.hollow else 0) or 1
+
+    def chain(self) -> Chain:
+        components = tuple(self._component(groups) for groups in self._components())
+        flagged = self.way != Way.ORDINARY
+        return Chain(
+            self.way, components, flagged, self.most, self.g, self.a, self.b, tuple(self._bounds())
+        )
+
+    def _components(self) -> list[list[tuple[int, ...]]]:
+        """Groups of slots with the same pools, and components of groups that share plates."""
+        groups: dict[tuple[bytes, bytes], list[int]] = {}
+        for index, (ordinary, further) in self.pools.items():
+            groups.setdefault((ordinary.tobytes(), further.tobytes()), []).append(index)
+        components: list[tuple[set[int], list[tuple[int, ...]]]] = []
+        for members in groups.values():
+            plates = set(np.concatenate(self.pools[members[0]]).tolist())
+            joined: list[tuple[int, ...]] = [tuple(members)]
+            apart = []
+            for known, others in components:
+                if known & plates:
+                    plates |= known
+                    joined += others
+                else:
+                    apart.append((known, others))
+            components = [*apart, (plates, sorted(joined))]
+        return sorted(joined for _, joined in components)
+
+    def _component(self, groups: list[tuple[int, ...]]) -> Component:
+        return Component(tuple(groups), tuple(self._places(groups)), tuple(self._plates(groups)))
+
+    def _places(self, groups: list[tuple[int, ...]]) -> Iterator[Step]:
+        """Outs from the thinnest, then empty places, then extra ones, slot by slot."""
+        for group, members in enumerate(groups):
+            for index in members:
+                slot = self.problem.slots[index]
+                for thickness, i in sorted((t, i) for t, s, i in self.outs if s == index):
+                    plate = slot.installed[i]
+                    yield Step(
+                        (self.b - thickness) // self.g, ((group, False),), plate.must_go,
+                        variance=self.move + plate.u_nm**2, slot=index, index=i,
+                    )  # fmt: skip
+                hollow = Step(self.b // self.g, ((group, False),), True, slot=index)
+                yield from [hollow] * slot.empty
+                if self.way == Way.EXTRA:
+                    more = Step(self.b // self.g, ((group, True),), slot=index)
+                    yield from [more] * slot.extra
+
+    def _plates(self, groups: list[tuple[int, ...]]) -> Iterator[Step]:
+        """Plates by key. Of plates alike in all but age only the first by (received, key) can ever matter."""
+        pool = self.problem.pool
+        choices: dict[int, list[tuple[int, bool]]] = {}
+        for group, members in enumerate(groups):
+            ordinary, further = self.pools[members[0]]
+            for row in ordinary.tolist():
+                choices.setdefault(row, []).append((group, False))
+            for row in further.tolist():
+                choices.setdefault(row, []).append((group, self.way == Way.SUBSTITUTE))
+        alike: dict[tuple[object, ...], int] = {}
+        kept = []
+        for row in sorted(choices, key=lambda row: (int(pool.received[row]), pool.keys[row])):
+            thickness, u = int(pool.thickness_nm[row]), float(pool.u_nm[row])
+            pieces, ways = int(pool.pieces[row]), tuple(choices[row])
+            seen = alike.get((thickness, u, pieces, ways), 0)
+            if seen < self.most:
+                alike[thickness, u, pieces, ways] = seen + 1
+                kept.append((pool.keys[row], row, thickness, u, pieces, ways))
+        for _, row, thickness, u, pieces, ways in sorted(kept, key=lambda entry: entry[0]):  # type: ignore[arg-type, return-value]
+            yield Step(
+                (thickness - self.a) // self.g, ways, rank=(pieces, -int(pool.received[row])),
+                variance=self.move + u * u, row=row,
+            )  # fmt: skip
+
+    def _bounds(self) -> Iterator[tuple[float, float]]:
+        """For each number of changes bounds on the sum of variances that plates in and out may have."""
+        slots = [self.problem.slots[index] for index in self.pools]
+        ins = np.sort(self.problem.pool.u_nm[self.rows] ** 2)
+        outs = np.sort([plate.u_nm**2 for slot in slots if slot.swap for plate in slot.installed])
+        empty = sum(slot.empty for slot in slots)
+        extra = sum(slot.extra for slot in slots) if self.way == Way.EXTRA else 0
+        for k in range(self.most + 1):
+            few, many = max(0, k - empty - extra), min(max(0, k - empty), len(outs))
+            yield (
+                float(ins[:k].sum() + outs[:few].sum()) + (k + few) * self.move,
+                float(ins[len(ins) - k :].sum() + outs[len(outs) - many :].sum()) + (k + many) * self.move,
+            )
