@@ -1,0 +1,90 @@
+"""From the kernel's answer to options as they are stored, shown and compared: in nanometres and codes."""
+
+from typing import Any
+
+from plates.bench.question import Posed
+from plates.matching.problem import Exchange, Shortfall
+from plates.matching.search import match
+
+
+def searched(posed: Posed) -> tuple[list[dict[str, Any]], Shortfall | None]:
+    """Options in their order, not numbered yet, and the shortfall where there is none."""
+    answer = match(posed.problem)
+    return [option_of(posed, exchange) for exchange in answer.options], answer.shortfall
+
+
+def option_of(posed: Posed, exchange: Exchange) -> dict[str, Any]:
+    """One option: figures in nm; ``in`` names the plate, its revision as seen, its bin and kind."""
+    ins = []
+    for slot_row, row in exchange.ins:
+        candidate = posed.candidates[row]
+        plate = candidate.plate
+        ins.append(
+            {
+                "slot": posed.slots[slot_row].name,
+                "plate": str(plate.id) if plate else None,
+                "revision": plate.revision if plate else None,
+                "bin": plate.bin if plate else None,
+                "kind": plate.kind if plate else None,
+                "thickness_nm": candidate.thickness_nm,
+                "source": candidate.source,
+            }
+        )
+    outs = [
+        {
+            "slot": posed.slots[slot_row].name,
+            "row": row,
+            "thickness_nm": posed.problem.slots[slot_row].installed[row].thickness_nm,
+        }
+        for slot_row, row in exchange.outs
+    ]
+    return {
+        "way": exchange.way.name.lower(),
+        "changes": exchange.changes,
+        "predicted_nm": exchange.predicted_nm,
+        "u_nm": exchange.u_nm,
+        "probability": exchange.probability,
+        "confidence": "sure" if exchange.sure else "marginal",
+        "out": outs,
+        "in": ins,
+    }
+
+
+def numbered(options: list[dict[str, Any]], first: int) -> list[dict[str, Any]]:
+    """Numbers are never used again within a match: fresh options continue the count."""
+    return [{"number": number, **option} for number, option in enumerate(options, start=first)]
+
+
+def figures(option: dict[str, Any]) -> tuple[Any, ...]:
+    """Everything a person sees of an option; two options equal in this differ only in which like piece they name."""
+    ins = sorted((row["slot"], row["thickness_nm"], row["bin"] or "", row["kind"] or "") for row in option["in"])
+    outs = sorted((row["slot"], row["thickness_nm"]) for row in option["out"])
+    names = ("way", "changes", "predicted_nm", "u_nm", "probability", "confidence")
+    return (*(option[name] for name in names), tuple(ins), tuple(outs))
+
+
+def shortfall_of(posed: Posed, shortfall: Shortfall) -> dict[str, Any]:
+    """What the shelf could not answer, in nanometres."""
+    nearest = shortfall.nearest
+    held = not posed.problem.slots
+    if held:
+        reason = "The question names no slot whose plates may be exchanged: give the installed plates of one."
+    elif not posed.candidates:
+        reason = "Nothing on the shelf goes into the slots that may change."
+    else:
+        reason = "No exchange with what is on the shelf brings this pack into its window."
+    return {
+        "reason": reason,
+        "nearest": {"predicted_nm": nearest.predicted_nm, "changes": nearest.changes} if nearest else None,
+        "would_close": [
+            {
+                "slot": posed.slots[row.slot].name,
+                "fit": posed.slots[row.slot].fit.code,
+                "role": posed.slots[row.slot].role,
+                "count": row.count,
+                "from_nm": row.from_nm,
+                "to_nm": row.to_nm,
+            }
+            for row in shortfall.would_close
+        ],
+    }

@@ -1,0 +1,119 @@
+"""Jobs and matches: what was asked, what was offered, what was taken, how it came out."""
+
+from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Now
+
+from plates.catalogue.models import Spec
+from shop.errors import CodeTaken, constraint
+from shop.once import spent
+from shop.people.models import Person
+from shop.rows import SameShop, ShopRow
+
+
+class Job(ShopRow):
+    """One unit on one bench. ``code`` is what stands on its ticket."""
+
+    number = models.BigIntegerField()
+    code = models.TextField()
+    opened_at = models.DateTimeField(db_default=Now())
+
+    class Meta(ShopRow.Meta):
+        ordering = ["number"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["shop", "code"],
+                name=constraint("job_code", CodeTaken, "A job with this code is there already."),
+            ),
+            models.UniqueConstraint(fields=["shop", "number"], name="job_number"),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class MatchState(models.TextChoices):
+    OPEN = "open", "open"
+    HELD = "held", "held"
+    TAKEN = "taken", "taken"
+    CLOSED = "closed", "closed"
+
+
+class Match(ShopRow):
+    """One asked pack question with its options.
+
+    ``question`` is the request in nanometres, enough to search again; ``options`` the offered exchanges, each under a
+    number that is never used again; ``slip`` what was taken. Window figures are copied: a spec may change later.
+    """
+
+    number = models.BigIntegerField()
+    state = models.TextField(choices=MatchState.choices, default=MatchState.OPEN)
+    job = models.ForeignKey(
+        Job, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="matches"
+    )
+    spec = models.ForeignKey(
+        Spec, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="matches"
+    )
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    asked_at = models.DateTimeField(db_default=Now())
+    method = models.TextField()
+    readings = models.JSONField()
+    as_read_nm = models.BigIntegerField()
+    clearance_nm = models.BigIntegerField()
+    u_nm = models.FloatField()
+    low_nm = models.BigIntegerField()
+    high_nm = models.BigIntegerField()
+    target_nm = models.BigIntegerField()
+    source = models.TextField()
+    reference = models.TextField(blank=True, default="")
+    #: The unit that governs the window.
+    unit = models.TextField(default="in")
+    #: Lined faces of the whole stack when it was asked.
+    faces = models.PositiveIntegerField()
+    verdict = models.TextField(choices=[("in_window", "in the window"), ("high", "high"), ("low", "low")])
+    question = models.JSONField()
+    options = models.JSONField(default=list)
+    next_option = models.PositiveIntegerField(default=1)
+    shortfall = models.JSONField(null=True)
+    cautions = models.JSONField(default=list)
+    counted = models.BooleanField(default=False)
+    option_taken = models.PositiveIntegerField(null=True)
+    held_until = models.DateTimeField(null=True)
+    taken_at = models.DateTimeField(null=True)
+    taken_by = models.ForeignKey(
+        Person, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
+    )
+    slip = models.JSONField(default=list)
+    outs = models.JSONField(default=list)
+    finals = models.JSONField(default=list)
+    residual_nm = models.BigIntegerField(null=True)
+    closed_at = models.DateTimeField(null=True)
+    made_key = models.TextField(null=True)
+
+    class Meta(ShopRow.Meta):
+        ordering = ["number"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="job", name="match_job"),
+            SameShop(field="spec", name="match_spec"),
+            SameShop(field="person", name="match_person"),
+            SameShop(field="taken_by", name="match_taken_by"),
+            models.UniqueConstraint(fields=["shop", "number"], name="match_number"),
+            models.UniqueConstraint(fields=["shop", "made_key"], name=spent("match_made_key", "match")),
+            models.CheckConstraint(
+                condition=Q(low_nm__lt=F("high_nm"), target_nm__gte=F("low_nm"), target_nm__lte=F("high_nm")),
+                name="match_window",
+            ),
+            models.CheckConstraint(
+                condition=Q(state="held", held_until__isnull=False) | (~Q(state="held") & Q(held_until=None)),
+                name="match_held_until",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["shop", "state"], name="match_of_state"),
+            models.Index(fields=["shop", "job"], condition=Q(job__isnull=False), name="match_of_job"),
+        ]
+
+    def __str__(self) -> str:
+        return str(self.number)

@@ -1,0 +1,292 @@
+"""Fits, kinds and pack specs: what plates there are and what a pack wants."""
+
+from django.db import models
+from django.db.models import F, Q
+
+from plates.lengths import INCH
+from shop.errors import CodeTaken, Refusal, constraint
+from shop.rows import SameShop, ShopRow
+
+#: Rule of the trade for passenger and light-truck units where no manual gives a figure: 0.008 to 0.012 in for each
+#: counted friction (common practice, no source). Per lined face half of it, which is whole in nanometres.
+RULE_LOW_PER_FACE_NM = INCH * 8 // 2000
+RULE_HIGH_PER_FACE_NM = INCH * 12 // 2000
+
+
+class Role(models.TextChoices):
+    STEEL = "steel", "steel"
+    FRICTION = "friction", "friction"
+    APPLY = "apply", "apply plate"
+    PRESSURE = "pressure", "pressure plate"
+    WAVE = "wave", "wave plate"
+    SNAP_RING = "snap_ring", "snap ring"
+    SPACER = "spacer", "spacer"
+
+
+class ToothSide(models.TextChoices):
+    EXTERNAL = "external", "teeth outside"
+    INTERNAL = "internal", "teeth inside"
+    NONE = "none", "no teeth"
+
+
+class BadFigures(Refusal):
+    code, title = "bad_figures", "The figures do not go together"
+
+
+class WindowRefused(Refusal):
+    code, title = "bad_window", "This window cannot be built to"
+
+
+class Fit(ShopRow):
+    """What must agree for a plate to go on the same splines. Interchange follows the code, not the figures."""
+
+    code = models.TextField()
+    tooth_side = models.TextField(choices=ToothSide.choices)
+    teeth = models.PositiveIntegerField()
+    outer_nm = models.BigIntegerField()
+    inner_nm = models.BigIntegerField()
+    tooth_form = models.TextField(blank=True, default="")
+    index = models.TextField(blank=True, default="")
+    oil_holes = models.TextField(blank=True, default="")
+
+    class Meta(ShopRow.Meta):
+        ordering = ["code"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["shop", "code"],
+                name=constraint("fit_code", CodeTaken, "A fit with this code is there already."),
+            ),
+            models.CheckConstraint(
+                condition=Q(tooth_side="none", teeth=0) | (~Q(tooth_side="none") & Q(teeth__gt=0)),
+                name=constraint("fit_teeth", BadFigures, "A fit has 0 teeth exactly when its tooth side is none."),
+            ),
+            models.CheckConstraint(
+                condition=Q(inner_nm__gt=0, outer_nm__gt=F("inner_nm")),
+                name=constraint("fit_diameters", BadFigures, "The outer diameter is larger than the inner one."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Supplier(ShopRow):
+    name = models.TextField()
+
+    class Meta(ShopRow.Meta):
+        constraints = [
+            *ShopRow.Meta.constraints,
+            models.UniqueConstraint(fields=["shop", "name"], name="supplier_name"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Kind(ShopRow):
+    """One catalogued plate: fit, role, lined faces, nominal thickness, material, facing."""
+
+    code = models.TextField()
+    fit = models.ForeignKey(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="kinds")
+    role = models.TextField(choices=Role.choices)
+    lined_faces = models.PositiveSmallIntegerField()
+    nominal_nm = models.BigIntegerField()
+    tolerance_nm = models.BigIntegerField(null=True)
+    reuse_minimum_nm = models.BigIntegerField(null=True)
+    material = models.TextField(blank=True, default="")
+    facing = models.TextField(blank=True, default="")
+    groove = models.TextField(blank=True, default="")
+    made_coned_nm = models.BigIntegerField(null=True)
+    set_of = models.TextField(blank=True, default="")
+    mark = models.TextField(blank=True, default="")
+    supplier = models.ForeignKey(
+        Supplier, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="kinds"
+    )
+    unit_cost = models.DecimalField(max_digits=12, decimal_places=4, null=True)
+    pack_size = models.PositiveIntegerField(default=1)
+    lead_days = models.PositiveIntegerField(null=True)
+
+    class Meta(ShopRow.Meta):
+        ordering = ["code"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="fit", name="kind_fit"),
+            SameShop(field="supplier", name="kind_supplier"),
+            models.UniqueConstraint(
+                fields=["shop", "code"],
+                name=constraint("kind_code", CodeTaken, "A kind with this code is there already."),
+            ),
+            models.CheckConstraint(
+                condition=Q(role="friction", lined_faces__in=[1, 2]) | (~Q(role="friction") & Q(lined_faces=0)),
+                name=constraint(
+                    "kind_lined_faces", BadFigures, "A friction is lined on 1 or 2 faces; nothing else is lined."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(nominal_nm__gt=0)
+                & (Q(tolerance_nm=None) | Q(tolerance_nm__gt=0))
+                & (Q(reuse_minimum_nm=None) | Q(reuse_minimum_nm__gt=0, reuse_minimum_nm__lte=F("nominal_nm"))),
+                name=constraint(
+                    "kind_lengths",
+                    BadFigures,
+                    "Nominal and tolerance are above zero, the reuse minimum not over nominal.",
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(pack_size__gt=0),
+                name=constraint("kind_pack_size", BadFigures, "A pack holds at least one plate."),
+            ),
+        ]
+        indexes = [models.Index(fields=["shop", "fit", "role", "nominal_nm"], name="kind_sizes")]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class ScanCode(ShopRow):
+    """What a scanner reads off a label or a bag, and the kind that it means."""
+
+    code = models.TextField()
+    kind = models.ForeignKey(
+        Kind, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="scan_codes"
+    )
+
+    class Meta(ShopRow.Meta):
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="kind", name="scancode_kind"),
+            models.UniqueConstraint(
+                fields=["shop", "code"],
+                name=constraint("scancode_code", CodeTaken, "This scan code means another kind already."),
+            ),
+        ]
+        indexes = [models.Index(fields=["shop", "kind"], name="scancode_of_kind")]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Spec(ShopRow):
+    """A pack spec: a stack with its slots and window. Window and target stand here as they are built to."""
+
+    code = models.TextField()
+    title = models.TextField()
+    measures = models.TextField(choices=[("gap", "clearance"), ("height", "stack height")])
+    source = models.TextField(choices=[("rule", "rule of the trade"), ("manual", "manual")])
+    low_nm = models.BigIntegerField()
+    high_nm = models.BigIntegerField()
+    target_nm = models.BigIntegerField()
+    limit_low_nm = models.BigIntegerField(null=True)
+    limit_high_nm = models.BigIntegerField(null=True)
+    reference = models.TextField(blank=True, default="")
+    #: The unit that governs a manual's window, for the eye: both are always shown.
+    unit = models.TextField(choices=[("in", "inch"), ("mm", "millimetre")], default="in")
+    wave_free_nm = models.BigIntegerField(null=True)
+    wave_flat_nm = models.BigIntegerField(null=True)
+    reads_wave = models.TextField(choices=[("free", "free"), ("flat", "flat")], blank=True, default="")
+    adjustable = models.BooleanField(default=True)
+    set_only = models.BooleanField(default=False)
+
+    class Meta(ShopRow.Meta):
+        ordering = ["code"]
+        verbose_name = "pack spec"
+        constraints = [
+            *ShopRow.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["shop", "code"],
+                name=constraint("spec_code", CodeTaken, "A pack spec with this code is there already."),
+            ),
+            models.CheckConstraint(
+                condition=Q(low_nm__gte=0, low_nm__lt=F("high_nm")),
+                name=constraint("spec_window", WindowRefused, "The low limit of a window lies below the high one."),
+            ),
+            models.CheckConstraint(
+                condition=Q(target_nm__gte=F("low_nm"), target_nm__lte=F("high_nm")),
+                name=constraint("spec_target", WindowRefused, "The target lies in the window."),
+            ),
+            models.CheckConstraint(
+                condition=(Q(limit_low_nm=None) | Q(limit_low_nm__lte=F("low_nm")))
+                & (Q(limit_high_nm=None) | Q(limit_high_nm__gte=F("high_nm"))),
+                name=constraint("spec_limits", WindowRefused, "The outer limits lie outside the window."),
+            ),
+            models.CheckConstraint(
+                condition=~Q(source="rule", measures="height"),
+                name=constraint(
+                    "spec_rule_gap", WindowRefused, "The rule of the trade is for clearance, not for stack height."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(source="rule") | ~Q(reference=""),
+                name=constraint("spec_reference", WindowRefused, "A manual's window names its document and page."),
+            ),
+            models.CheckConstraint(
+                condition=Q(wave_free_nm=None, wave_flat_nm=None)
+                | Q(wave_flat_nm__gt=0, wave_free_nm__gt=F("wave_flat_nm")),
+                name=constraint("spec_wave", BadFigures, "A wave plate's free height is above its flat thickness."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Slot(ShopRow):
+    """One place of a stack, in the order of the stack."""
+
+    spec = models.ForeignKey(Spec, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="slots")
+    position = models.PositiveSmallIntegerField()
+    name = models.TextField()
+    role = models.TextField(choices=Role.choices)
+    fit = models.ForeignKey(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    count = models.PositiveSmallIntegerField()
+    lined_faces = models.PositiveSmallIntegerField()
+    material = models.TextField(blank=True, default="")
+    facing = models.TextField(blank=True, default="")
+    swap = models.BooleanField(default=False)
+    extra = models.PositiveSmallIntegerField(default=0)
+    nominal_nm = models.BigIntegerField(null=True)
+    place = models.TextField(blank=True, default="")
+
+    class Meta(ShopRow.Meta):
+        ordering = ["position"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="spec", name="slot_spec"),
+            SameShop(field="fit", name="slot_fit"),
+            models.UniqueConstraint(fields=["shop", "spec", "position"], name="slot_position"),
+            models.UniqueConstraint(
+                fields=["shop", "spec", "name"],
+                name=constraint("slot_name", BadFigures, "Two slots of one pack spec have different names."),
+            ),
+            models.CheckConstraint(
+                condition=Q(role="friction", lined_faces__in=[1, 2]) | (~Q(role="friction") & Q(lined_faces=0)),
+                name=constraint(
+                    "slot_lined_faces", BadFigures, "A friction is lined on 1 or 2 faces; nothing else is lined."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(nominal_nm=None) | Q(nominal_nm__gt=0),
+                name=constraint("slot_nominal", BadFigures, "A book size is above zero."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class SlotFit(ShopRow):
+    """A further proven fit of a slot: the plates of a sibling unit."""
+
+    slot = models.ForeignKey(
+        Slot, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="further_fits"
+    )
+    fit = models.ForeignKey(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+
+    class Meta(ShopRow.Meta):
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="slot", name="slotfit_slot"),
+            SameShop(field="fit", name="slotfit_fit"),
+            models.UniqueConstraint(fields=["shop", "slot", "fit"], name="slotfit_once"),
+        ]

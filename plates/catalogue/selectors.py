@@ -1,0 +1,70 @@
+"""Reads of the catalogue room."""
+
+import uuid
+
+from django.db.models import QuerySet
+
+from plates.catalogue.models import Fit, Kind, ScanCode, Slot, Spec
+from plates.catalogue.windows import counted_frictions
+from plates.lengths import INCH
+
+#: Where a kind names no tolerance, a reading may be off by half the way to the next size, but never by more.
+WIDEST_TOLERANCE_NM = INCH // 100
+
+
+def fits(shop_id: uuid.UUID) -> QuerySet[Fit]:
+    return Fit.objects.filter(shop_id=shop_id)
+
+
+def kinds(shop_id: uuid.UUID) -> QuerySet[Kind]:
+    return Kind.objects.filter(shop_id=shop_id).select_related("fit", "supplier").prefetch_related("scan_codes")
+
+
+def specs(shop_id: uuid.UUID) -> QuerySet[Spec]:
+    return Spec.objects.filter(shop_id=shop_id).prefetch_related("slots__fit", "slots__further_fits__fit")
+
+
+def kind_by_code(*, shop_id: uuid.UUID, kind: str = "", scan_code: str = "") -> Kind | None:
+    """The kind that a code or a scanned label means; a scanner may also read the kind's own code."""
+    kinds = Kind.objects.filter(shop_id=shop_id).select_related("fit")
+    if kind:
+        return kinds.filter(code=kind).first()
+    found = ScanCode.objects.filter(shop_id=shop_id, code=scan_code).select_related("kind__fit").first()
+    return found.kind if found else kinds.filter(code=scan_code).first()
+
+
+def siblings(kind: Kind) -> list[Kind]:
+    """All kinds of the same fit and role, this one included, by nominal."""
+    rows = Kind.objects.filter(shop_id=kind.shop_id, fit_id=kind.fit_id, role=kind.role)
+    return list(rows.order_by("nominal_nm", "code"))
+
+
+def tolerance_of(kind: Kind, row: list[Kind]) -> int:
+    """How far a plate of this kind may read from its nominal, in nanometres (``row``: its :func:`siblings`)."""
+    if kind.tolerance_nm is not None:
+        return kind.tolerance_nm
+    steps = [abs(other.nominal_nm - kind.nominal_nm) for other in row if other.nominal_nm != kind.nominal_nm]
+    return min([WIDEST_TOLERANCE_NM, *(step // 2 for step in steps)])
+
+
+def nominal_tolerances(
+    shop_id: uuid.UUID, wanted: set[tuple[uuid.UUID, str, int]]
+) -> dict[tuple[uuid.UUID, str, int], int]:
+    """Tolerance of the catalogued kinds of these (fit, role, nominal), where there are any; the widest counts."""
+    fit_ids = {fit_id for fit_id, _, _ in wanted}
+    rows = list(Kind.objects.filter(shop_id=shop_id, fit_id__in=fit_ids).order_by("nominal_nm", "code"))
+    result: dict[tuple[uuid.UUID, str, int], int] = {}
+    for kind in rows:
+        key = (kind.fit_id, kind.role, kind.nominal_nm)
+        if key in wanted and kind.tolerance_nm is not None:
+            result[key] = max(result.get(key, 0), kind.tolerance_nm)
+    return result
+
+
+def spec_faces(slots: list[Slot]) -> int:
+    return sum(slot.count * slot.lined_faces for slot in slots)
+
+
+def spec_counted(spec: Spec) -> int | float:
+    """Counted frictions of the stack."""
+    return counted_frictions(spec_faces(list(spec.slots.all())))

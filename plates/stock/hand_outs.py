@@ -1,0 +1,60 @@
+"""Plates that leave otherwise than into a job: cash sale, loan, own use, warranty, loss."""
+
+import uuid
+from collections.abc import Sequence
+from datetime import date
+from decimal import Decimal
+
+from plates.stock.holds import holds_run_out
+from plates.stock.ledger import Change, ledger_write
+from plates.stock.models import Act, Bin, HandOut, Plate, State
+from shop.errors import NotFound, Refusal, WrongState
+from shop.people.models import Person
+
+
+class EmptyShelf(Refusal):
+    status, code, title = 409, "stock_moved", "There are not so many"
+
+
+def hand_out_make(
+    *,
+    person: Person,
+    reason: str,
+    plate_ids: Sequence[uuid.UUID] = (),
+    from_bin: Bin | None = None,
+    count: int = 0,
+    to: str = "",
+    due: date | None = None,
+    price: Decimal | None = None,
+    made_key: str | None = None,
+) -> HandOut:
+    """Hand out these plates, or ``count`` of a bin, oldest first. Raises NotFound, WrongState, EmptyShelf."""
+    person.require("stock")
+    shop_id = person.shop_id
+    holds_run_out(shop_id=shop_id)
+    rows = Plate.objects.select_for_update(of=("self",)).filter(shop_id=shop_id).order_by("id")
+    if from_bin is not None:
+        plates = list(rows.filter(bin=from_bin, state=State.ON_SHELF)[:count])
+        if len(plates) < count:
+            raise EmptyShelf(f"Bin {from_bin.code} has {len(plates)} free, not {count}. Look what is promised from it.")
+    else:
+        plates = list(rows.filter(pk__in=plate_ids))
+        if missing := set(plate_ids) - {plate.pk for plate in plates}:
+            raise NotFound(f"Nothing here has the id {missing.pop()}.")
+        for plate in plates:
+            if plate.state != State.ON_SHELF:
+                raise WrongState(f"Plate {plate.pk} is {plate.get_state_display()}: choose one that is on the shelf.")
+    made = HandOut.objects.create(
+        shop_id=shop_id, reason=reason, to=to, due=due, price=price, person=person, made_key=made_key
+    )
+    ledger_write(
+        shop_id=shop_id,
+        person_id=person.pk,
+        act=Act.HANDED_OUT,
+        changes=[
+            Change(plate=plate.pk, revision=plate.revision, state=State.HANDED_OUT, hand_out=made.pk)
+            for plate in plates
+        ],
+        reason=made.get_reason_display(),
+    )
+    return made

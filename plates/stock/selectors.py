@@ -1,0 +1,108 @@
+"""Reads of the stock room."""
+
+import uuid
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import connection
+from django.db.models import Case, CharField, F, Q, QuerySet, Value, When
+from django.db.models.functions import Now
+
+from plates.stock.models import Bin, HandOut, LedgerLine, Lot, Plate, State
+
+
+def bins(shop_id: uuid.UUID) -> QuerySet[Bin]:
+    return Bin.objects.filter(shop_id=shop_id).select_related("fit")
+
+
+def lots(shop_id: uuid.UUID) -> QuerySet[Lot]:
+    return Lot.objects.filter(shop_id=shop_id).select_related("kind").prefetch_related("plates")
+
+
+def hand_outs(shop_id: uuid.UUID) -> QuerySet[HandOut]:
+    return HandOut.objects.filter(shop_id=shop_id).select_related("person").prefetch_related("plates")
+
+
+def plates(shop_id: uuid.UUID) -> QuerySet[Plate]:
+    """All plates, with ``state_now``: a hold that has run out counts as on the shelf."""
+    run_out = Q(state=State.HELD, held_until__lte=Now())
+    state_now = Case(When(run_out, then=Value(State.ON_SHELF.value)), default=F("state"), output_field=CharField())
+    return (
+        Plate.objects.filter(shop_id=shop_id)
+        .annotate(state_now=state_now)
+        .select_related("kind", "fit", "bin", "match", "job")
+    )
+
+
+def ledger(shop_id: uuid.UUID) -> QuerySet[LedgerLine]:
+    return (
+        LedgerLine.objects.filter(shop_id=shop_id)
+        .select_related("plate__kind", "bin", "match", "job", "person")
+        .order_by("at", "id")
+    )
+
+
+@dataclass(frozen=True)
+class OnShelf:
+    """A plate as the search sees it."""
+
+    id: uuid.UUID
+    revision: int
+    kind_id: uuid.UUID
+    kind: str
+    bin: str | None
+    fit_id: uuid.UUID
+    role: str
+    lined_faces: int
+    material: str
+    facing: str
+    thickness_nm: int
+    u_nm: float
+    condition: str
+    marked: bool
+    received_us: int
+
+
+# The shelf of some fits: what may be offered at all. A customer's plate never is, nor a used one below its reuse
+# minimum; a sealed box stays sealed unless it is asked for.
+_SHELF = """
+SELECT p.id, p.revision, k.id, k.code, b.code, p.fit_id, p.role, k.lined_faces, k.material, k.facing, p.thickness_nm,
+       p.u_nm, p.condition, p.mark <> '' OR k.mark <> '', (extract(epoch FROM p.received_at) * 1000000)::bigint
+  FROM plates_plate p
+  JOIN plates_kind k ON k.id = p.kind_id
+  LEFT JOIN plates_bin b ON b.id = p.bin_id
+ WHERE p.shop_id = %(shop)s AND p.fit_id = ANY(%(fits)s) AND p.role = ANY(%(roles)s)
+   AND (p.state = 'on_shelf' OR (p.state = 'held' AND (p.match_id = %(match)s OR p.held_until <= now())))
+   AND p.owner = '' AND (%(boxes)s OR p.box = '')
+   AND (p.condition = 'new' OR (
+         (k.reuse_minimum_nm IS NULL OR p.thickness_nm >= k.reuse_minimum_nm)
+         AND CASE WHEN p.role = 'friction' THEN %(used_frictions)s ELSE %(used_others)s END))
+ ORDER BY p.id
+"""
+
+
+def shelf(
+    *,
+    shop_id: uuid.UUID,
+    fits: list[uuid.UUID],
+    roles: list[str],
+    used_ok: bool | None,
+    boxes: bool = False,
+    held_by: uuid.UUID | None = None,
+) -> list[OnShelf]:
+    """What lies on the shelf for these fits and roles, plates held by ``held_by`` included.
+
+    ``used_ok`` None: used steels above their minimum yes, used frictions no.
+    """
+    values: dict[str, Any] = {
+        "shop": shop_id,
+        "fits": fits,
+        "roles": roles,
+        "match": held_by,
+        "boxes": boxes,
+        "used_frictions": bool(used_ok),
+        "used_others": used_ok is not False,
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(_SHELF, values)
+        return [OnShelf(*row) for row in cursor.fetchall()]

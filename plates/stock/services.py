@@ -1,0 +1,361 @@
+"""Writes of the stock room: bins, scan in, lots, and what happens to a plate that is there."""
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from plates.catalogue.models import BadFigures, Fit, Kind
+from plates.catalogue.selectors import siblings, tolerance_of
+from plates.lengths import INCH, both, mean_nm
+from plates.measuring.uncertainty import lot_u_nm
+from plates.stock.holds import holds_run_out
+from plates.stock.ledger import Change, ledger_open, ledger_write
+from plates.stock.models import Act, Bin, BinOverlap, Condition, Lot, Plate, State
+from plates.stock.plausible import thickness_check
+from shop.errors import NotFound, Refusal, WrongState
+from shop.people.models import Person
+
+#: A lot whose measured plates range over more than this is measured whole.
+LOT_RANGE_NM = INCH // 1000
+#: So many plates of a lot are read before the rest may carry their mean.
+LOT_READ = 5
+
+
+class MeasureAll(Refusal):
+    code, title = "measure_all", "This lot is too uneven to be booked unmeasured"
+
+
+class WrongBin(Refusal):
+    code, title = "wrong_bin", "The bin is for other plates"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """The points read on one plate: texts as typed, with their lengths."""
+
+    texts: list[str]
+    points_nm: list[int]
+
+    @property
+    def thickness_nm(self) -> int:
+        return mean_nm(self.points_nm)
+
+    @property
+    def spread_nm(self) -> int:
+        return max(self.points_nm) - min(self.points_nm)
+
+
+@dataclass(frozen=True)
+class Tags:
+    """What is said of plates as they come in."""
+
+    condition: str = Condition.NEW
+    source: str = ""
+    owner: str = ""
+    box: str = ""
+    mark: str = ""
+    gauge: str = ""
+
+
+@dataclass(frozen=True)
+class Received:
+    """What came in, and what the person should know about it."""
+
+    plates: list[Plate]
+    warnings: list[dict[str, str]]
+    lot: Lot | None = None
+
+
+def bin_make(*, person: Person, code: str, fit: Fit, role: str, from_nm: int, to_nm: int) -> Bin:
+    """A new bin for from_nm ≤ thickness < to_nm. Raises CodeTaken, BadFigures, BinOverlap."""
+    person.require("stock")
+    if from_nm >= to_nm:
+        raise BadFigures(
+            f"A bin spans from a smaller to a larger thickness; {both(from_nm)} is not below {both(to_nm)}.",
+            [("/from", "is below to")],
+        )
+    overlap = Bin.objects.filter(
+        shop_id=person.shop_id, fit=fit, role=role, from_nm__lt=to_nm, to_nm__gt=from_nm
+    ).first()
+    if overlap:
+        raise BinOverlap(
+            f"Bin {overlap.code} spans {both(overlap.from_nm)} to {both(overlap.to_nm)} of the same fit and role. "
+            "Choose a span beside it.",
+            [("/from", f"overlaps bin {overlap.code}"), ("/to", f"overlaps bin {overlap.code}")],
+        )
+    return Bin.objects.create(shop_id=person.shop_id, code=code, fit=fit, role=role, from_nm=from_nm, to_nm=to_nm)
+
+
+def bin_for(kind: Kind, thickness_nm: int, chosen: Bin | None = None) -> tuple[Bin | None, list[dict[str, str]]]:
+    """The bin that spans this thickness, or the chosen one, with warnings. Raises :class:`WrongBin`."""
+    if chosen is not None:
+        if (chosen.fit_id, chosen.role) != (kind.fit_id, kind.role):
+            raise WrongBin(
+                f"Bin {chosen.code} is not for {kind.get_role_display()} of fit {kind.fit.code}.",
+                [("/bin", "choose another")],
+            )
+        if chosen.from_nm <= thickness_nm < chosen.to_nm:
+            return chosen, []
+        text = f"{both(thickness_nm)} lies outside bin {chosen.code}, {both(chosen.from_nm)} to {both(chosen.to_nm)}."
+        return chosen, [{"code": "outside_bin", "text": text}]
+    found = Bin.objects.filter(
+        shop_id=kind.shop_id, fit_id=kind.fit_id, role=kind.role, from_nm__lte=thickness_nm, to_nm__gt=thickness_nm
+    ).first()
+    if found:
+        return found, []
+    text = f"No bin of fit {kind.fit.code} spans {both(thickness_nm)}. Lay it with the unsorted plates, or make a bin."
+    return None, [{"code": "no_bin", "text": text}]
+
+
+def _reuse_warnings(kind: Kind, thickness_nm: int, condition: str) -> list[dict[str, str]]:
+    if condition == Condition.NEW or kind.reuse_minimum_nm is None or thickness_nm >= kind.reuse_minimum_nm:
+        return []
+    text = f"{both(thickness_nm)} is below the reuse minimum {both(kind.reuse_minimum_nm)}: it will not be offered."
+    return [{"code": "below_reuse_minimum", "text": text}]
+
+
+def _new_plate(kind: Kind, thickness_nm: int, spread_nm: int, home: Bin | None, tags: Tags) -> Plate:
+    return Plate(
+        shop_id=kind.shop_id,
+        kind=kind,
+        fit_id=kind.fit_id,
+        role=kind.role,
+        bin=home,
+        thickness_nm=thickness_nm,
+        spread_nm=spread_nm,
+        state=State.ON_SHELF,
+        condition=tags.condition,
+        source=tags.source,
+        owner=tags.owner,
+        box=tags.box,
+        mark=tags.mark,
+        gauge=tags.gauge,
+    )
+
+
+def plate_receive(
+    *,
+    person: Person,
+    kind: Kind,
+    reading: Reading,
+    tags: Tags,
+    chosen_bin: Bin | None = None,
+    confirm: bool = False,
+    made_key: str | None = None,
+) -> Received:
+    """Scan in one measured plate. Raises Implausible unless confirmed, WrongBin."""
+    person.require("stock")
+    thickness_nm = reading.thickness_nm
+    if not confirm:
+        thickness_check(kind, reading.texts, thickness_nm)
+    home, warnings = bin_for(kind, thickness_nm, chosen_bin)
+    plate = _new_plate(kind, thickness_nm, reading.spread_nm, home, tags)
+    plate.made_key = made_key
+    ledger_open(plates=[plate], person_id=person.pk, readings=[reading.texts])
+    return Received([plate], warnings + _reuse_warnings(kind, thickness_nm, tags.condition))
+
+
+def lot_receive(
+    *,
+    person: Person,
+    kind: Kind,
+    count: int,
+    readings: Sequence[Reading],
+    tags: Tags,
+    chosen_bin: Bin | None = None,
+    confirm: bool = False,
+    made_key: str | None = None,
+) -> Received:
+    """Book a delivery of ``count`` like plates, some measured; the others carry the mean and spread of the lot."""
+    person.require("stock")
+    if not 1 <= len(readings) <= count:
+        raise BadFigures(
+            f"{len(readings)} plates were read of a lot of {count}.",
+            [("/readings", "one list a plate read, 1 to count")],
+        )
+    measured = [reading.thickness_nm for reading in readings]
+    range_nm = max(measured) - min(measured)
+    if range_nm > LOT_RANGE_NM and len(readings) < count:
+        raise MeasureAll(
+            f"The plates read range over {both(range_nm)}, more than {both(LOT_RANGE_NM)}: read every plate of the lot.",
+            [("/readings", f"give all {count}")],
+        )
+    if not confirm:
+        for row, reading in enumerate(readings):
+            thickness_check(kind, reading.texts, reading.thickness_nm, f"/readings/{row}")
+    mean = mean_nm(measured)
+    lot = Lot.objects.create(
+        shop_id=person.shop_id,
+        kind=kind,
+        count=count,
+        measured=len(readings),
+        mean_nm=mean,
+        spread_nm=range_nm,
+        source=tags.source,
+        received_by=person,
+        made_key=made_key,
+    )
+    warnings: list[dict[str, str]] = []
+    plates = [
+        _in_lot(lot, _binned(kind, reading.thickness_nm, reading.spread_nm, chosen_bin, tags, warnings))
+        for reading in readings
+    ]
+    unread = count - len(readings)
+    if unread:
+        few = len(readings) < min(LOT_READ, count)
+        if few:
+            text = f"Only {len(readings)} of {count} were read; read {min(LOT_READ, count)} for a mean that can be trusted."
+            warnings.append({"code": "few_read", "text": text})
+        u_nm = lot_u_nm(range_nm, len(readings), tolerance_of(kind, siblings(kind)) if few else None)
+        first = _binned(kind, mean, range_nm, chosen_bin, tags, warnings)
+        for plate in [first, *(_new_plate(kind, mean, range_nm, first.bin, tags) for _ in range(unread - 1))]:
+            plate.u_nm = u_nm
+            plates.append(_in_lot(lot, plate))
+    texts = [reading.texts for reading in readings] + [[] for _ in range(unread)]
+    ledger_open(plates=plates, person_id=person.pk, readings=texts)
+    return Received(plates, [dict(pair) for pair in dict.fromkeys(tuple(w.items()) for w in warnings)], lot)
+
+
+def _in_lot(lot: Lot, plate: Plate) -> Plate:
+    plate.lot = lot
+    return plate
+
+
+def _binned(
+    kind: Kind, thickness_nm: int, spread_nm: int, chosen: Bin | None, tags: Tags, warnings: list[dict[str, str]]
+) -> Plate:
+    home, said = bin_for(kind, thickness_nm, chosen)
+    warnings += said + _reuse_warnings(kind, thickness_nm, tags.condition)
+    return _new_plate(kind, thickness_nm, spread_nm, home, tags)
+
+
+def plate_lock(*, person: Person, plate_id: uuid.UUID) -> Plate:
+    """The plate, locked, with run-out holds released first. Raises NotFound."""
+    holds_run_out(shop_id=person.shop_id)
+    plate = (
+        Plate.objects.select_for_update(of=("self",))
+        .select_related("kind__fit", "bin")
+        .filter(shop_id=person.shop_id, pk=plate_id)
+        .first()
+    )
+    if plate is None:
+        raise NotFound(f"Nothing here has the id {plate_id}.")
+    return plate
+
+
+def _state_check(plate: Plate, allowed: Sequence[State], wish: str) -> None:
+    if plate.state not in allowed:
+        way_out = (
+            "Release the hold first." if plate.state == State.HELD else "Look at its page for what happened to it."
+        )
+        raise WrongState(f"This plate is {plate.get_state_display()} and cannot be {wish}. {way_out}")
+
+
+def plate_put_back(
+    *,
+    person: Person,
+    plate_id: uuid.UUID,
+    reading: Reading,
+    chosen_bin: Bin | None = None,
+    condition: str | None = None,
+    gauge: str = "",
+    confirm: bool = False,
+) -> Received:
+    """A plate comes back to the shelf with a fresh reading. Raises WrongState, Implausible."""
+    person.require("stock")
+    plate = plate_lock(person=person, plate_id=plate_id)
+    _state_check(plate, [State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "put back")
+    if not confirm:
+        thickness_check(plate.kind, reading.texts, reading.thickness_nm)
+    home, warnings = bin_for(plate.kind, reading.thickness_nm, chosen_bin)
+    change = Change(
+        plate=plate.pk,
+        revision=plate.revision,
+        state=State.ON_SHELF,
+        bin=home.pk if home else None,
+        thickness_nm=reading.thickness_nm,
+        spread_nm=reading.spread_nm,
+        condition=condition,
+        readings=reading.texts,
+    )
+    ledger_write(
+        shop_id=person.shop_id,
+        person_id=person.pk,
+        act=Act.PUT_BACK,
+        changes=[change],
+        rebin=True,
+        gauge=gauge,
+        for_match=plate.match_id,
+        for_job=plate.job_id,
+    )
+    plate.refresh_from_db()
+    return Received([plate], warnings + _reuse_warnings(plate.kind, plate.thickness_nm, plate.condition))
+
+
+def _leave(person: Person, plate: Plate, state: State, act: Act, reason: str) -> Plate:
+    ledger_write(
+        shop_id=person.shop_id,
+        person_id=person.pk,
+        act=act,
+        changes=[Change(plate=plate.pk, revision=plate.revision, state=state)],
+        reason=reason,
+        for_match=plate.match_id,
+        for_job=plate.job_id,
+    )
+    plate.refresh_from_db()
+    return plate
+
+
+def plate_scrap(*, person: Person, plate_id: uuid.UUID, reason: str) -> Plate:
+    """The plate goes to scrap, for a reason. Raises WrongState."""
+    person.require("stock")
+    plate = plate_lock(person=person, plate_id=plate_id)
+    _state_check(plate, [State.ON_SHELF, State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "scrapped")
+    return _leave(person, plate, State.SCRAPPED, Act.SCRAPPED, reason)
+
+
+def plate_undo(*, person: Person, plate_id: uuid.UUID) -> Plate:
+    """Undo a scan: the plate never was. Only while nothing else has happened to it. Raises WrongState."""
+    person.require("stock")
+    plate = plate_lock(person=person, plate_id=plate_id)
+    if plate.revision != 1:
+        raise WrongState(
+            "Something has happened to this plate since it was scanned in; scrap it or put it right instead."
+        )
+    return _leave(person, plate, State.SCRAPPED, Act.UNDONE, "scan undone")
+
+
+def plate_rework(
+    *,
+    person: Person,
+    plate_id: uuid.UUID,
+    reading: Reading,
+    reason: str,
+    kind: Kind | None = None,
+    chosen_bin: Bin | None = None,
+    gauge: str = "",
+    confirm: bool = False,
+    made_key: str | None = None,
+) -> Received:
+    """A face was ground or a lining stripped: the old plate ends, a new one begins. Raises WrongState, Implausible.
+
+    The tool never proposes this. Old lining dust may hold asbestos; the service manual decides whether a plate may be
+    reworked at all.
+    """
+    person.require("stock")
+    old = plate_lock(person=person, plate_id=plate_id)
+    _state_check(old, [State.ON_SHELF, State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "reworked")
+    _leave(person, old, State.REWORKED, Act.REWORKED, reason)
+    tags = Tags(old.condition, old.source, old.owner, "", old.mark, gauge)
+    kind = kind or old.kind
+    if not confirm:
+        thickness_check(kind, reading.texts, reading.thickness_nm)
+    home, warnings = bin_for(kind, reading.thickness_nm, chosen_bin)
+    plate = _new_plate(kind, reading.thickness_nm, reading.spread_nm, home, tags)
+    plate.reworked_from, plate.made_key = old, made_key
+    ledger_open(plates=[plate], person_id=person.pk, readings=[reading.texts], reason=reason)
+    dust = "Never dry-brush old lining: its dust may hold asbestos. Follow the manual and local codes."
+    return Received(
+        [plate],
+        [*warnings, *_reuse_warnings(kind, plate.thickness_nm, plate.condition), {"code": "lining_dust", "text": dust}],
+    )

@@ -1,0 +1,157 @@
+"""What every API view is made of: bodies, lengths and codes in them, and acts that are done once."""
+
+import json
+import uuid
+from collections.abc import Callable, Mapping
+from typing import Any, TypeVar
+
+from django.utils.functional import cached_property
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
+from rest_framework import exceptions, serializers, status
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from plates.lengths import LengthError, length_json, length_parse
+from shop.errors import Malformed, NotFound, Refusal
+from shop.once import Answer, Once
+
+T = TypeVar("T")
+CODE = r"^[A-Za-z0-9._-]{1,40}\Z"
+
+
+class Body(serializers.Serializer[Any]):
+    """A request body. A member that it does not know is refused: a slip of the hand must not pass for silence."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        if isinstance(data, Mapping):
+            unknown = [str(key) for key in data if key not in self.fields]
+            if unknown:
+                known = ", ".join(self.fields)
+                raise serializers.ValidationError({key: [f"not known here; known are {known}"] for key in unknown})
+        return super().to_internal_value(data)
+
+
+class LengthField(serializers.Field[int, Any, dict[str, Any], Any]):
+    """In: a string with its unit, above zero. Out: nanometres, inch and millimetres."""
+
+    default_error_messages = {
+        "text": 'Give a length as a string with its unit, as "0.0771 in" or "1.958 mm".',
+        "zero": "A length here is above zero.",
+    }
+
+    def __init__(self, *, zero: bool = False, **kwargs: Any) -> None:
+        self.zero = zero
+        super().__init__(**kwargs)
+
+    def to_internal_value(self, data: Any) -> int:
+        if not isinstance(data, str):
+            self.fail("text")
+        try:
+            length_nm = length_parse(data)
+        except LengthError as error:
+            raise serializers.ValidationError(str(error)) from None
+        if length_nm == 0 and not self.zero:
+            self.fail("zero")
+        return length_nm
+
+    def to_representation(self, value: Any) -> Any:
+        return length_json(value)
+
+
+class TypedLengthField(LengthField):
+    """As :class:`LengthField`, but keeps the text as typed beside the length: (text, nanometres)."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        return data, super().to_internal_value(data)
+
+
+class LengthSchema(OpenApiSerializerFieldExtension):
+    target_class = LengthField
+    match_subclasses = True
+
+    def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:
+        if direction == "request":
+            return {"type": "string", "pattern": r"^([0-9]{1,12}(\.[0-9]{1,30})?|\.[0-9]{1,30}) ?(in|thou|mm|um)$"}
+        members = {"nm": {"type": "integer"}, "in": {"type": "string"}, "mm": {"type": "string"}}
+        return {"type": "object", "properties": members, "required": list(members)}
+
+
+class CodeField(serializers.RegexField):
+    """A code: 1 to 40 of letters, digits, point, underscore, hyphen."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("error_messages", {"invalid": "A code is 1 to 40 of letters, digits, . _ and -."})
+        super().__init__(CODE, trim_whitespace=False, **kwargs)
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str):
+            self.fail("invalid")
+        return super().to_internal_value(data)
+
+
+class ShopView(APIView):
+    """A view of one shop: reads the body, makes one call, renders; POST is done once per Idempotency-Key."""
+
+    body_class: type[Body] | None = None
+    answer_status = status.HTTP_201_CREATED
+
+    @cached_property
+    def once(self) -> Once:
+        header = self.request.headers.get("Idempotency-Key")
+        if header is None:
+            return Once(self.request.user)
+        key = header.strip()
+        if len(key) >= 2 and key[0] == key[-1] == '"':
+            key = key[1:-1].replace('\\"', '"').replace("\\\\", "\\")  # a string of RFC 9651
+        if not 1 <= len(key) <= 255 or not key.isascii() or not key.isprintable():
+            raise Malformed(
+                "An Idempotency-Key is 1 to 255 printable ASCII characters, quoted or bare.",
+                [("/Idempotency-Key", "send a shorter or plainer key, a UUID for instance")],
+            )
+        return Once(self.request.user, key, Once.print_of(self.request.method or "", self.request.path, self._raw()))
+
+    def _raw(self) -> bytes:
+        try:
+            return json.dumps(self.request.data, sort_keys=True).encode()
+        except Refusal:
+            raise
+        except exceptions.APIException:
+            return b""
+
+    def body(self) -> dict[str, Any]:
+        """The validated body; raises 400 with a pointer to each bad field."""
+        assert self.body_class is not None
+        serializer = self.body_class(data=self.request.data)
+        serializer.is_valid(raise_exception=True)
+        return serializer.validated_data
+
+    def reply(self, answer: Answer) -> Response:
+        return Response(answer.body, answer.status)
+
+    def act(self, effect: Callable[[dict[str, Any]], T], render: Callable[[T], Any]) -> Response:
+        """Read the body, do ``effect`` with it once, answer ``render`` of what it made."""
+        if earlier := self.once.replay():
+            return self.reply(earlier)
+        body = self.body()
+        return self.reply(self.once.run(lambda: effect(body), lambda made: Answer(self.answer_status, render(made))))
+
+
+def by_code(queryset: Any, code: str, pointer: str, field: str = "code") -> Any:
+    """The row with this code, for a code in a body; an unknown one is a malformed request (400)."""
+    found = queryset.filter(**{field: code}).first()
+    if found is None:
+        what = queryset.model._meta.verbose_name
+        raise Malformed(f"There is no {what} {code!r} in this shop.", [(pointer, f"no {what} has the code {code!r}")])
+    return found
+
+
+def by_id(queryset: Any, text: str) -> Any:
+    """The row with this id out of an address; raises 404."""
+    try:
+        key = uuid.UUID(text)
+    except ValueError:
+        raise NotFound(f"{text!r} is not an id.") from None
+    found = queryset.filter(pk=key).first()
+    if found is None:
+        raise NotFound(f"Nothing here has the id {key}.")
+    return found

@@ -1,0 +1,8 @@
+"""The project room as a Django app."""
+
+from django.apps import AppConfig
+
+
+class ShopConfig(AppConfig):
+    name = "shop"
+    default_auto_field = "django.db.models.BigAutoField"

@@ -1,0 +1,86 @@
+"""Every refusal is a class with a stable code, a reason and a way out."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import psycopg
+from django.db import DatabaseError
+
+
+class Refusal(Exception):
+    """Something is not done, and nothing has changed. ``str(refusal)`` says why and what to do.
+
+    ``errors``: (JSON pointer, detail) of each bad field; ``more``: further members of the answer.
+    """
+
+    status = 422
+    code = "refused"
+    title = "Not done"
+
+    def __init__(self, detail: str, errors: list[tuple[str, str]] | None = None, **more: Any) -> None:
+        super().__init__(detail)
+        self.detail = detail
+        self.errors = errors or []
+        self.more = more
+
+
+class Malformed(Refusal):
+    status, code, title = 400, "malformed", "The request cannot be read"
+
+
+class Forbidden(Refusal):
+    status, code, title = 403, "wrong_role", "Not for this role"
+
+
+class NotFound(Refusal):
+    status, code, title = 404, "not_found", "There is no such thing"
+
+
+class CodeTaken(Refusal):
+    status, code, title = 409, "code_taken", "The code is in use"
+
+
+class WrongState(Refusal):
+    status, code, title = 409, "wrong_state", "Not in this state"
+
+
+class Busy(Refusal):
+    status, code, title = 409, "busy", "Somebody else is at it"
+
+
+class KeyReused(Refusal):
+    status, code, title = 422, "key_reused", "The key belongs to another request"
+
+
+_constraints: dict[str, tuple[type[Refusal], str]] = {}
+
+
+def constraint(name: str, refusal: type[Refusal], detail: str) -> str:
+    """Give a named database constraint its clear error. Returns the name, so that it stands beside the constraint."""
+    _constraints[name] = refusal, detail
+    return name
+
+
+BUSY = {
+    psycopg.errors.LockNotAvailable.sqlstate,
+    psycopg.errors.DeadlockDetected.sqlstate,
+    psycopg.errors.SerializationFailure.sqlstate,
+}
+
+
+@contextmanager
+def refusals() -> Iterator[None]:
+    """Turn what the database refuses into its clear error, by the name of the constraint."""
+    try:
+        yield
+    except DatabaseError as error:
+        cause = error.__cause__
+        if not isinstance(cause, psycopg.Error):
+            raise
+        if cause.sqlstate in BUSY:
+            raise Busy("Another bench is changing the same plates. Nothing was changed; try again.") from error
+        known = _constraints.get(cause.diag.constraint_name or "")
+        if known is None:
+            raise
+        raise known[0](known[1]) from error

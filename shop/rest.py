@@ -1,0 +1,193 @@
+"""How REST framework is set up for every view: tokens, strict JSON, strict filters, pages, problems."""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.exceptions import RequestDataTooBig
+from django.http import Http404, JsonResponse
+from django_filters.rest_framework import DjangoFilterBackend
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from rest_framework import exceptions, pagination, parsers
+from rest_framework.authentication import TokenAuthentication as BaseTokenAuthentication
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from shop.errors import Malformed, NotFound, Refusal, refusals
+from shop.people.models import Token
+
+LARGEST = 1_000_000
+
+
+# --- who ------------------------------------------------------------------------------------------------------
+
+
+class TokenAuthentication(BaseTokenAuthentication):
+    """``Authorization: Token …``; only the hash of a token is stored."""
+
+    def authenticate_credentials(self, key: str) -> tuple[Any, Any]:
+        token = Token.objects.select_related("person__shop").filter(sha256=Token.hash_of(key)).first()
+        if token is None or not token.person.is_active:
+            raise exceptions.AuthenticationFailed("This token is not known. Make one with: manage.py token USERNAME")
+        return token.person, token
+
+
+class TokenScheme(OpenApiAuthenticationExtension):
+    target_class = TokenAuthentication
+    name = "token"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, Any]:
+        return {"type": "apiKey", "in": "header", "name": "Authorization", "description": "Token …"}
+
+
+# --- what comes in ---
+
+
+class TooLarge(Refusal):
+    status, code, title = 413, "too_large", "The body is too large"
+
+
+def _no_constant(name: str) -> Any:
+    raise ValueError(f"{name} is not JSON")
+
+
+def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    result = dict(pairs)
+    if len(result) != len(pairs):
+        raise ValueError("a member stands twice in one object")
+    return result
+
+
+class StrictJSONParser(parsers.JSONParser):
+    """JSON of RFC 8259 and nothing beside: UTF-8, no NaN, no NUL, no lone surrogate, no member twice, no giant."""
+
+    def parse(self, stream: Any, media_type: Any = None, parser_context: Any = None) -> Any:
+        try:
+            text = stream.read(LARGEST + 1) if hasattr(stream, "read") else b""
+        except RequestDataTooBig:
+            text = b" " * (LARGEST + 1)
+        if len(text) > LARGEST:
+            raise TooLarge(f"A body holds at most {LARGEST} bytes. Send a large delivery in parts.")
+        try:
+            data = json.loads(text.decode("utf-8"), parse_constant=_no_constant, object_pairs_hook=_no_twins)
+            plain = json.dumps(data, ensure_ascii=False)
+            plain.encode("utf-8")
+        except (ValueError, RecursionError) as error:
+            raise Malformed(f"The body is not JSON: {str(error)[:200]}.", [("", "send one JSON object")]) from None
+        if "\\u0000" in plain:
+            raise Malformed("The body holds a NUL character.", [("", "leave NUL characters out")])
+        return data
+
+
+def pointers(errors: Any, at: str = "") -> list[tuple[str, str]]:
+    """(JSON pointer, detail) of every bad field of a serializer's errors."""
+    if isinstance(errors, Mapping):
+        return [
+            pair
+            for key, value in errors.items()
+            for pair in pointers(value, at if key == "non_field_errors" else f"{at}/{_escaped(str(key))}")
+        ]
+    if isinstance(errors, list):
+        if all(isinstance(item, str) for item in errors):
+            return [(at, str(item)) for item in errors]
+        return [pair for index, item in enumerate(errors) for pair in pointers(item, f"{at}/{index}")]
+    return [(at, str(errors))]
+
+
+def _escaped(key: str) -> str:
+    return key.replace("~", "~0").replace("/", "~1")
+
+
+class StrictFilters(DjangoFilterBackend):
+    """A filter that cannot be read is refused instead of ignored, and so is one that does not exist."""
+
+    def filter_queryset(self, request: Request, queryset: Any, view: Any) -> Any:
+        filterset = self.get_filterset(request, queryset, view)
+        known = {"page", "page_size", *(filterset.filters if filterset else ())}
+        if unknown := sorted(set(request.query_params) - known):
+            raise Malformed(
+                f"There is no filter {unknown[0]!r} here.",
+                [(f"/{_escaped(name)}", f"known are {', '.join(sorted(known))}") for name in unknown],
+            )
+        if filterset is None:
+            return queryset
+        if not filterset.is_valid():
+            raise Malformed("A filter cannot be read.", pointers(dict(filterset.errors)))
+        return filterset.qs
+
+
+class Pages(pagination.PageNumberPagination):
+    page_size = 100
+    page_size_query_param = "page_size"
+    max_page_size = 1000
+
+
+# --- what goes out ----------------------------------------------------------------------------------------------
+
+TITLES = {
+    401: ("unauthenticated", "Who is asking?"),
+    403: ("wrong_role", "Not for this role"),
+    404: ("not_found", "There is no such thing"),
+    405: ("method_not_allowed", "Not with this method"),
+    406: ("not_acceptable", "Only JSON is served"),
+    415: ("unsupported_media_type", "Only JSON is read"),
+}
+
+
+def problem_body(refusal: Refusal) -> dict[str, Any]:
+    """The members of RFC 9457, and ours."""
+    body: dict[str, Any] = {
+        "type": "about:blank",
+        "title": refusal.title,
+        "status": refusal.status,
+        "detail": refusal.detail,
+        "code": refusal.code,
+        **refusal.more,
+    }
+    if refusal.errors:
+        body["errors"] = [{"pointer": pointer, "detail": detail} for pointer, detail in refusal.errors]
+    return body
+
+
+def _as_refusal(error: Exception) -> Refusal | None:
+    if isinstance(error, Refusal):
+        return error
+    if isinstance(error, exceptions.ValidationError):
+        errors = pointers(error.detail)
+        return Malformed(f"{len(errors)} field(s) cannot be read: {errors[0][0] or '/'}: {errors[0][1]}", errors)
+    if isinstance(error, Http404):
+        return NotFound("Nothing here has this code or id.")
+    if isinstance(error, exceptions.APIException):
+        refusal = (
+            Refusal(str(error.detail)) if not isinstance(error.detail, dict | list) else Refusal(error.default_detail)
+        )
+        refusal.status = error.status_code
+        refusal.code, refusal.title = TITLES.get(error.status_code, ("malformed", "The request cannot be read"))
+        return refusal
+    return None
+
+
+def problem_handler(error: Exception, context: dict[str, Any]) -> Response | None:
+    """DRF's exception handler: every refusal as ``application/problem+json``."""
+    try:
+        with refusals():
+            raise error
+    except Exception as translated:
+        refusal = _as_refusal(translated)
+    if refusal is None:
+        return None
+    headers = {}
+    if getattr(error, "auth_header", None):
+        headers["WWW-Authenticate"] = error.auth_header  # type: ignore[attr-defined]
+    if refusal.code == "busy":
+        headers["Retry-After"] = "1"
+    if allowed := getattr(context.get("view"), "allowed_methods", None):
+        if refusal.status == 405:
+            headers["Allow"] = ", ".join(allowed)
+    return Response(problem_body(refusal), refusal.status, headers=headers, content_type="application/problem+json")
+
+
+def unknown_address(request: Any, rest: str = "") -> JsonResponse:
+    """An address that the API does not have, as a problem like any other."""
+    refusal = NotFound(f"The API has no address /api/v1/{rest[:100]}. GET /api/v1/schema/ lists them all.")
+    return JsonResponse(problem_body(refusal), status=404, content_type="application/problem+json")

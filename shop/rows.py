@@ -1,0 +1,75 @@
+"""What every row of a shop has: a key made here, a shop that comes first, and links that cannot leave it."""
+
+import os
+import time
+import uuid
+from typing import Any
+
+from django.db import models
+from django.db.backends.base.schema import BaseDatabaseSchemaEditor
+from django.db.backends.ddl_references import Statement, Table
+
+
+def uuid7() -> uuid.UUID:
+    """A time-ordered key: RFC 9562 version 7, with the fraction of the millisecond in its first twelve free bits."""
+    milliseconds, rest = divmod(time.time_ns(), 1_000_000)
+    value = int.from_bytes(os.urandom(8), "big") & ((1 << 62) - 1)
+    value |= (milliseconds & ((1 << 48) - 1)) << 80 | 7 << 76 | (rest * 4096 // 1_000_000) << 64 | 2 << 62
+    return uuid.UUID(int=value)
+
+
+class SameShop(models.BaseConstraint):
+    """A link that keeps shops apart: FOREIGN KEY (shop, link) REFERENCES target (shop, id).
+
+    Django has no composite foreign keys, so the field itself carries ``db_constraint=False`` and this stands in.
+    """
+
+    def __init__(self, *, field: str, name: str) -> None:
+        super().__init__(name=name)
+        self.field = field
+
+    def _clause(self, model: type[models.Model], editor: BaseDatabaseSchemaEditor) -> str:
+        field: Any = model._meta.get_field(self.field)
+        shop: Any = model._meta.get_field("shop")
+        target = field.remote_field.model
+        columns = [editor.quote_name(column) for column in (shop.column, field.column)]
+        target_columns = [editor.quote_name(target._meta.get_field(name).column) for name in ("shop", "id")]
+        return (
+            f"CONSTRAINT {editor.quote_name(self.name)} FOREIGN KEY ({', '.join(columns)}) "
+            f"REFERENCES {editor.quote_name(target._meta.db_table)} ({', '.join(target_columns)})"
+        )
+
+    def constraint_sql(self, model: Any, schema_editor: Any) -> str:
+        return self._clause(model, schema_editor)
+
+    def create_sql(self, model: Any, schema_editor: Any) -> Statement:
+        table = Table(model._meta.db_table, schema_editor.quote_name)
+        return Statement(f"ALTER TABLE %(table)s ADD {self._clause(model, schema_editor)}", table=table)
+
+    def remove_sql(self, model: Any, schema_editor: Any) -> Statement:
+        table = Table(model._meta.db_table, schema_editor.quote_name)
+        return Statement(f"ALTER TABLE %(table)s DROP CONSTRAINT {schema_editor.quote_name(self.name)}", table=table)
+
+    def validate(self, model: Any, instance: Any, exclude: Any = None, using: str = "default") -> None:
+        """Nothing to ask beforehand: the database decides, and its refusal is a fault of ours, not of the user."""
+
+    def deconstruct(self) -> Any:
+        path, args, kwargs = super().deconstruct()
+        return path, args, {**kwargs, "field": self.field}
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, SameShop) and (self.name, self.field) == (other.name, other.field)
+
+    def __hash__(self) -> int:
+        return hash((self.name, self.field))
+
+
+class ShopRow(models.Model):
+    """A row of one shop. The shop comes first in every key and index, so that a shop can be moved as a whole."""
+
+    id = models.UUIDField(primary_key=True, default=uuid7, editable=False)
+    shop = models.ForeignKey("shop.Shop", on_delete=models.PROTECT, db_index=False, related_name="+")
+
+    class Meta:
+        abstract = True
+        constraints = [models.UniqueConstraint(fields=["shop", "id"], name="%(class)s_shop_id")]

@@ -1,0 +1,46 @@
+"""All addresses: the pages from the root, the API under api/v1/."""
+
+from django.urls import include, path
+from drf_spectacular.views import SpectacularJSONAPIView
+
+from plates.bench import api as bench
+from plates.catalogue import api as catalogue
+from plates.stock import api as stock
+from shop.health import healthz
+from shop.rest import unknown_address
+
+api = [
+    path("fits/", catalogue.Fits.as_view()),
+    path("fits/<str:code>/", catalogue.Fits.as_view(http_method_names=["get", "head", "options"])),
+    path("kinds/", catalogue.Kinds.as_view()),
+    path("kinds/<str:code>/", catalogue.Kinds.as_view(http_method_names=["get", "head", "options"])),
+    path("specs/", catalogue.Specs.as_view()),
+    path("specs/<str:code>/", catalogue.Specs.as_view(http_method_names=["get", "head", "options"])),
+    path("bins/", stock.Bins.as_view()),
+    path("bins/<str:code>/", stock.Bins.as_view(http_method_names=["get", "head", "options"])),
+    path("plates/", stock.Plates.as_view()),
+    path("plates/<str:pk>/", stock.Plates.as_view(http_method_names=["get", "head", "options"])),
+    path("plates/<str:pk>/put-back/", stock.PutBack.as_view()),
+    path("plates/<str:pk>/rework/", stock.Rework.as_view()),
+    path("plates/<str:pk>/scrap/", stock.Scrap.as_view()),
+    path("lots/", stock.Lots.as_view()),
+    path("lots/<str:pk>/", stock.Lots.as_view(http_method_names=["get", "head", "options"])),
+    path("hand-outs/", stock.HandOuts.as_view()),
+    path("hand-outs/<str:pk>/", stock.HandOuts.as_view(http_method_names=["get", "head", "options"])),
+    path("ledger/", stock.Ledger.as_view(http_method_names=["get", "head", "options"])),
+    path("ledger/<str:pk>/", stock.Ledger.as_view(http_method_names=["get", "head", "options"])),
+    path("matches/", bench.Matches.as_view()),
+    path("matches/<str:pk>/", bench.Matches.as_view(http_method_names=["get", "head", "options"])),
+    path("matches/<str:pk>/take/", bench.Take.as_view()),
+    path("matches/<str:pk>/hold/", bench.Hold.as_view()),
+    path("matches/<str:pk>/release/", bench.Release.as_view()),
+    path("matches/<str:pk>/final/", bench.Final.as_view()),
+    path("schema/", SpectacularJSONAPIView.as_view(), name="schema"),
+    path("<path:rest>", unknown_address),
+    path("", unknown_address),
+]
+
+urlpatterns = [
+    path("healthz", healthz, name="healthz"),
+    path("api/v1/", include((api, "api"))),
+]
