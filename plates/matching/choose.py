@@ -62,7 +62,7 @@ def choose(
 
 def _forward(chain: Chain, changes: int) -> tuple[Walk, Table]:
     walk: Walk = []
-    table: Table | None = None
+    table: Table = {(False, 0, ()): 1}
     for number, component in reversed(list(enumerate(chain.components))):
         walk.append((number, None, True, {}))
         table = start(component, table)
@@ -70,7 +70,6 @@ def _forward(chain: Chain, changes: int) -> tuple[Walk, Table]:
             for step in reversed(steps):
                 walk.append((number, step, opens, table))
                 table = advance(table, step, opens, changes)
-    assert table is not None  # noqa: S101 - a chain has at least one component
     zero = (0,) * len(chain.components[0].groups)
     return walk, {state: cells for state, cells in table.items() if state[2] == zero}
 

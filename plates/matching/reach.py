@@ -1,17 +1,13 @@
 """Which sums can be reached at all: each state of a chain holds its cells as the bits of an integer."""
 
-from collections.abc import Iterator
-
 from plates.matching.steps import Chain, Component, State, Step
 
 Table = dict[State, int]
 
 
-def start(component: Component, table: Table | None = None) -> Table:
-    """The table with which a component begins: nothing moved yet, or what the components before it left."""
+def start(component: Component, table: Table) -> Table:
+    """The table with which a component begins: what the components before it have left."""
     zero = (0,) * len(component.groups)
-    if table is None:
-        return {(False, 0, zero): 1}
     done = [(state[:2], cells) for state, cells in table.items() if not any(state[2])]
     return {(flag, changes, zero): cells for (flag, changes), cells in done}
 
@@ -40,30 +36,86 @@ def finals(table: Table, flagged: bool) -> dict[int, int]:
 
 
 def reach(chain: Chain, most: int) -> dict[int, int]:
-    """For each number of changes 1 … ``most`` the cells that some exchange of the very way reaches (absent:
-    none).
+    """For each number of changes 1 … ``most`` the cells that some exchange of the very way reaches.
 
-    Plates first: as long as only one component runs, the balance then is the number of changes, which keeps
-    the states few; and of one thickness no more plates are tried than there are changes.
+    Plates open and places close: as long as only one component runs, the balance then is the number of changes,
+    which keeps the states few; and of one thickness no more plates are tried than there are changes.
     """
-    table: Table | None = None
+    table: Table = {(False, 0, ()): 1}
     for component in chain.components:
         table = start(component, table)
-        for step in _without_spares(component.plates, most):
-            table = advance(table, step, True, most)
+        if len(component.groups) == 1:
+            table = _one_group(component, table, most)
+            continue
+        for choices, shifts, counts in component.stock:
+            for shift, count in zip(shifts.tolist(), counts.tolist(), strict=True):
+                for _ in range(min(count, most)):
+                    table = advance(table, Step(shift, choices), True, most)
         for step in component.places:
             table = advance(table, step, False, most)
-    assert table is not None  # noqa: S101 - a chain has at least one component
     return finals(table, chain.flagged)
 
 
-def _without_spares(plates: tuple[Step, ...], most: int) -> Iterator[Step]:
-    seen: dict[tuple[int, object], int] = {}
-    for step in plates:
-        alike = step.shift, step.choices
-        seen[alike] = seen.get(alike, 0) + 1
-        if seen[alike] <= most:
-            yield step
+Rows = dict[tuple[bool, int], list[int]]  # (flag, changes): the cells by balance
+
+
+def _one_group(component: Component, table: Table, most: int) -> Table:
+    """A whole component of one group, as :func:`advance` does it but without its bookkeeping."""
+    rows: Rows = {}
+    can_raise = any(choices[0][1] for choices, *_ in component.stock)
+    for (flag, changes, _), cells in table.items():
+        for raised in {flag, flag or can_raise}:
+            rows.setdefault((raised, changes), [0] * (most - changes + 1))
+        rows[flag, changes][0] |= cells
+    for choices, shifts, counts in component.stock:
+        raises = choices[0][1]
+        for shift, count in zip(shifts.tolist(), counts.tolist(), strict=True):
+            for _ in range(min(count, most)):
+                _open(rows, shift, raises)
+    waiting: Rows = {}
+    for (flag, changes), row in rows.items():
+        for balance, cells in enumerate(row):
+            if cells:
+                waiting.setdefault((flag, changes + balance), [0] * (most + 1))[balance] |= cells
+    for step in component.places:
+        _close(waiting, step, most)
+    return {(flag, changes, (0,)): row[0] for (flag, changes), row in waiting.items() if row[0]}
+
+
+def _open(rows: Rows, shift: int, raises: bool) -> None:
+    if raises:  # with the flag down the plate cannot be taken: what takes it moves on to the raised row
+        for (flag, changes), row in rows.items():
+            if flag:
+                below = rows.get((False, changes))
+                for n in range(len(row) - 1, 0, -1):
+                    before = row[n - 1] | below[n - 1] if below else row[n - 1]
+                    if before:
+                        row[n] |= before << shift
+        return
+    for row in rows.values():
+        for n in range(len(row) - 1, 0, -1):
+            if row[n - 1]:
+                row[n] |= row[n - 1] << shift
+
+
+def _close(rows: Rows, step: Step, most: int) -> None:
+    for flag, changes in list(rows):
+        row = rows[flag, changes]
+        if not step.choices[0][1]:
+            sources = [row]
+        elif (False, changes) in rows and (flag or (True, changes) not in rows):
+            row, sources = rows.setdefault((True, changes), [0] * (most + 1)), [row, rows[False, changes]]
+        elif flag:
+            sources = [row]
+        else:
+            continue  # an extra place: done together with the row whose flag is up
+        for b in range(most):
+            moved = 0
+            for source in sources:
+                moved |= source[b + 1]
+            row[b] = moved << step.shift if step.forced else row[b] | moved << step.shift
+        if step.forced:
+            row[most] = 0
 
 
 def nearest(cells: int, wanted: int) -> tuple[int | None, int | None]:

@@ -155,7 +155,7 @@ class WaySearch:
             if sure:
                 return sure
         found = self._choose(changes, deltas, False)
-        assert found is not None  # noqa: S101 - these D are reachable
+        assert found is not None  # these D are reachable
         return found
 
     def _first_sure(self, changes: int) -> Exchange | None:
@@ -188,7 +188,7 @@ class WaySearch:
         for move in taken:
             if move.step.row is None:
                 slot = move.step.slot
-                assert slot is not None  # noqa: S101 - a place has a slot
+                assert slot is not None  # a place has a slot
                 waiting.setdefault((move.component, move.group), []).append(slot)
                 if move.step.index is not None:
                     outs.append((slot, move.step.index))

@@ -17,8 +17,10 @@ one that goes out (b - t) / g, so no shift is negative and D = in - out = g · c
 """
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,18 +28,19 @@ from numpy.typing import NDArray
 from plates.matching.problem import Problem, Way
 
 Pools = dict[int, tuple[NDArray[np.int64], NDArray[np.int64]]]  # slot: rows, ordinary and further
+Choices = tuple[tuple[int, bool], ...]  # (group, raises the flag), the preferred first
 State = tuple[bool, int, tuple[int, ...]]
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """``choices``: (group, raises the flag), the preferred first. ``row`` of the pool, or ``index`` of the
+    """``row`` of the pool, or ``index`` of the
     slot's installed (None: an empty or an extra place of ``slot``). ``rank`` = (pieces, -received) of a plate
     that goes in.
     """
 
     shift: int
-    choices: tuple[tuple[int, bool], ...]
+    choices: Choices
     forced: bool = False
     rank: tuple[int, int] = (0, 0)
     variance: float = 0.0
@@ -48,13 +51,19 @@ class Step:
 
 @dataclass(frozen=True)
 class Component:
-    """``groups``: the slots of each group. ``places``: steps that free a place; ``plates``: steps of plates
-    that go in, both in the order of preference.
+    """``groups``: the slots of each group. ``places``: steps that free a place. ``stock``: for each choice
+    how many plates there are of each shift. ``plates``: the steps of plates that go in. Steps in the order of
+    preference.
     """
 
     groups: tuple[tuple[int, ...], ...]
     places: tuple[Step, ...]
-    plates: tuple[Step, ...]
+    stock: tuple[tuple[Choices, NDArray[np.int64], NDArray[np.int64]], ...]
+    make_plates: Callable[[], Iterator[Step]] = field(repr=False, compare=False)
+
+    @cached_property
+    def plates(self) -> tuple[Step, ...]:
+        return tuple(self.make_plates())
 
 
 @dataclass(frozen=True)
@@ -139,14 +148,14 @@ class _Builder:
         groups: dict[tuple[bytes, bytes], list[int]] = {}
         for index, (ordinary, further) in self.pools.items():
             groups.setdefault((ordinary.tobytes(), further.tobytes()), []).append(index)
-        components: list[tuple[set[int], list[tuple[int, ...]]]] = []
+        components: list[tuple[NDArray[np.int64], list[tuple[int, ...]]]] = []
         for members in groups.values():
-            plates = set(np.concatenate(self.pools[members[0]]).tolist())
+            plates = np.concatenate(self.pools[members[0]])
             joined: list[tuple[int, ...]] = [tuple(members)]
             apart = []
             for known, others in components:
-                if known & plates:
-                    plates |= known
+                if np.intersect1d(known, plates).size:
+                    plates = np.union1d(known, plates)
                     joined += others
                 else:
                     apart.append((known, others))
@@ -154,7 +163,30 @@ class _Builder:
         return sorted(joined for _, joined in components)
 
     def _component(self, groups: list[tuple[int, ...]]) -> Component:
-        return Component(tuple(groups), tuple(self._places(groups)), tuple(self._plates(groups)))
+        rows, choices = self._choices(groups)
+        stock = []
+        for choice in sorted(set(choices)):
+            mine = rows if len(set(choices)) == 1 else rows[[choice == other for other in choices]]
+            shifts = (self.problem.pool.thickness_nm[mine] - self.a) // self.g
+            stock.append((choice, *np.unique(shifts, return_counts=True)))
+        return Component(
+            tuple(groups), tuple(self._places(groups)), tuple(stock), lambda: self._plates(rows, choices)
+        )
+
+    def _choices(self, groups: list[tuple[int, ...]]) -> tuple[NDArray[np.int64], list[Choices]]:
+        """The rows that may serve the component, and for each the groups that it may serve."""
+        raises = self.way == Way.SUBSTITUTE
+        if len(groups) == 1:
+            ordinary, further = self.pools[groups[0][0]]
+            book, beyond = cast(Choices, ((0, False),)), cast(Choices, ((0, raises),))
+            return np.concatenate((ordinary, further)), [book] * len(ordinary) + [beyond] * len(further)
+        found: dict[int, Choices] = {}
+        for group, members in enumerate(groups):
+            ordinary, further = self.pools[members[0]]
+            for rows, flag in ((ordinary, False), (further, raises)):
+                for row in rows.tolist():
+                    found[row] = (*found.get(row, ()), (group, flag))
+        return np.array(list(found), np.int64), list(found.values())
 
     def _places(self, groups: list[tuple[int, ...]]) -> Iterator[Step]:
         """Outs from the thinnest, then empty places, then extra ones, slot by slot."""
@@ -173,26 +205,20 @@ class _Builder:
                     more = Step(self.b // self.g, ((group, True),), slot=index)
                     yield from [more] * slot.extra
 
-    def _plates(self, groups: list[tuple[int, ...]]) -> Iterator[Step]:
+    def _plates(self, rows: NDArray[np.int64], choices: list[Choices]) -> Iterator[Step]:
         """Plates by key. Of plates alike in all but age only the first by (received, key) can ever matter."""
         pool = self.problem.pool
-        choices: dict[int, list[tuple[int, bool]]] = {}
-        for group, members in enumerate(groups):
-            ordinary, further = self.pools[members[0]]
-            for row in ordinary.tolist():
-                choices.setdefault(row, []).append((group, False))
-            for row in further.tolist():
-                choices.setdefault(row, []).append((group, self.way == Way.SUBSTITUTE))
+        ways_of = dict(zip(rows.tolist(), choices, strict=True))
         alike: dict[tuple[object, ...], int] = {}
         kept = []
-        for row in sorted(choices, key=lambda row: (int(pool.received[row]), pool.keys[row])):
+        for row in sorted(ways_of, key=lambda row: (int(pool.received[row]), pool.keys[row])):
             thickness, u = int(pool.thickness_nm[row]), float(pool.u_nm[row])
-            pieces, ways = int(pool.pieces[row]), tuple(choices[row])
+            pieces, ways = int(pool.pieces[row]), ways_of[row]
             seen = alike.get((thickness, u, pieces, ways), 0)
             if seen < self.most:
                 alike[thickness, u, pieces, ways] = seen + 1
                 kept.append((pool.keys[row], row, thickness, u, pieces, ways))
-        for _, row, thickness, u, pieces, ways in sorted(kept, key=lambda entry: entry[0]):  # type: ignore[arg-type, return-value]
+        for _, row, thickness, u, pieces, ways in sorted(kept, key=lambda entry: entry[0]):
             yield Step(
                 (thickness - self.a) // self.g, ways, rank=(pieces, -int(pool.received[row])),
                 variance=self.move + u * u, row=row,
@@ -205,9 +231,9 @@ class _Builder:
         outs = np.sort([plate.u_nm**2 for slot in slots if slot.swap for plate in slot.installed])
         empty = sum(slot.empty for slot in slots)
         extra = sum(slot.extra for slot in slots) if self.way == Way.EXTRA else 0
+        ins_sum, outs_sum = (np.concatenate(([0.0], np.cumsum(part))) for part in (ins, outs))
         for k in range(self.most + 1):
             few, many = max(0, k - empty - extra), min(max(0, k - empty), len(outs))
-            yield (
-                float(ins[:k].sum() + outs[:few].sum()) + (k + few) * self.move,
-                float(ins[len(ins) - k :].sum() + outs[len(outs) - many :].sum()) + (k + many) * self.move,
-            )
+            least = ins_sum[k] + outs_sum[min(few, len(outs))] + (k + few) * self.move
+            largest = ins_sum[-1] - ins_sum[-1 - k] + outs_sum[-1] - outs_sum[-1 - many] + (k + many) * self.move
+            yield float(least), float(largest)
