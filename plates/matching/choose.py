@@ -8,17 +8,9 @@ that takes it is preferred. For one slot that is the smaller sorted row of keys,
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from plates.matching.dense import best_on_lattice
 from plates.matching.reach import Table, advance, start
-from plates.matching.steps import Chain, State, Step
-
-
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """A step that an exchange takes, and for which group of which component."""
-
-    component: int
-    group: int
-    step: Step
+from plates.matching.steps import Chain, State, Step, Taken
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +39,8 @@ def choose(
     Best: larger rank (pieces, then age), then the preferred path. Exact: without ``wanted`` one label a cell
     is kept, with it every label that no other beats in variance as well as in rank and path.
     """
+    if wanted is None and (dense := best_on_lattice(chain, changes, cells)) is not None:
+        return dense
     walk, table = _forward(chain, changes)
     best: _Label | None = None
     for cell in cells:

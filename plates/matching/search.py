@@ -14,12 +14,12 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-from plates.matching.choose import Taken, choose
+from plates.matching.choose import choose
 from plates.matching.probability import combined, conformance, sure_span
 from plates.matching.problem import Answer, Exchange, Problem, Shortfall, Way
 from plates.matching.reach import nearest, reach
 from plates.matching.shortfall import delta_window, would_close
-from plates.matching.steps import Chain, chain_build
+from plates.matching.steps import Chain, Taken, chain_build
 
 
 def match(problem: Problem) -> Answer:

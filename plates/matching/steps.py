@@ -49,6 +49,15 @@ class Step:
     index: int | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A step that an exchange takes, and for which group of which component."""
+
+    component: int
+    group: int
+    step: Step
+
+
 @dataclass(frozen=True)
 class Component:
     """``groups``: the slots of each group. ``places``: steps that free a place. ``stock``: for each choice
