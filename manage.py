@@ -9,6 +9,9 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
     from django.core.management import execute_from_command_line
 
+    from shop.database import before_command
+
+    before_command(sys.argv, os.environ)
     execute_from_command_line(sys.argv)
 
 

@@ -7,7 +7,8 @@ from typing import Any, TypeVar
 
 from django.utils.functional import cached_property
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
-from rest_framework import exceptions, serializers, status
+from rest_framework import exceptions, generics, mixins, serializers, status
+from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
@@ -134,6 +135,49 @@ class ShopView(APIView):
             return self.reply(earlier)
         body = self.body()
         return self.reply(self.once.run(lambda: effect(body), lambda made: Answer(self.answer_status, render(made))))
+
+
+class Collection(mixins.ListModelMixin, ShopView, generics.GenericAPIView):
+    """GET answers a page."""
+
+    def get(self, request: Request) -> Response:
+        return self.list(request)
+
+
+class One(mixins.RetrieveModelMixin, generics.GenericAPIView):
+    """GET answers one row, by its code where it has one, else by its id."""
+
+    http_method_names = ["get", "head", "options"]
+    lookup_field = "pk"
+
+    def get(self, request: Request, **kwargs: str) -> Response:
+        return self.retrieve(request)
+
+    def get_object(self) -> Any:
+        if self.lookup_field == "pk":
+            return by_id(self.get_queryset(), self.kwargs["pk"])
+        return super().get_object()
+
+
+class Act(ShopView, generics.GenericAPIView):
+    """An action on one row: POST only, answers 200."""
+
+    http_method_names = ["post", "options"]
+    answer_status = 200
+
+    def row_id(self) -> uuid.UUID:
+        """The id in the address; raises 404 when nothing of the shop has it."""
+        return by_id(self.get_queryset(), self.kwargs["pk"]).pk
+
+
+def text_field() -> serializers.CharField:
+    """A short optional text."""
+    return serializers.CharField(max_length=200, required=False, allow_blank=True)
+
+
+def readings_field(**kwargs: Any) -> serializers.ListField:
+    """1 to 12 readings, each a length; keeps the texts as typed: a list of (text, nanometres)."""
+    return serializers.ListField(child=TypedLengthField(), min_length=1, max_length=12, **kwargs)
 
 
 def by_code(queryset: Any, code: str, pointer: str, field: str = "code") -> Any:

@@ -6,10 +6,10 @@ from pathlib import Path
 
 from django.core.exceptions import ImproperlyConfigured
 
-from shop.database import databases
+from shop.database import data_dir, databases
 
 BASE_DIR = Path(__file__).resolve().parent.parent
-DATA_DIR = Path(os.environ.get("PLATES_DATA_DIR") or BASE_DIR / "var").absolute()
+DATA_DIR = data_dir(os.environ, BASE_DIR)
 PRODUCTION = os.environ.get("PLATES_ENV", "") == "production"
 DEBUG = False
 
@@ -103,7 +103,7 @@ USE_I18N = False
 USE_TZ = True
 
 STATIC_URL = "static/"
-STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT = DATA_DIR / "static" if PRODUCTION else None  # served from where they lie, when not in production
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
@@ -150,6 +150,12 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": "/api/v1/",
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_ADD_EXPLICIT_BLANK_NULL_CHOICE": False,
+    "ENUM_NAME_OVERRIDES": {
+        "PlateState": "plates.stock.models.State",
+        "MatchState": "plates.bench.models.MatchState",
+        "WaveState": "plates.catalogue.models.WAVE_STATES",
+        "Measures": "plates.catalogue.models.MEASURES",
+    },
 }
 
 LOGGING = {

@@ -7,7 +7,6 @@ from django.db.models import QuerySet
 from django_filters import rest_framework as filters
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
-from rest_framework.generics import GenericAPIView
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -15,18 +14,14 @@ from plates.bench import selectors, services
 from plates.bench.models import Match, MatchState
 from plates.bench.question import Entry, Loose, Question
 from plates.bench.services import StockMoved
-from plates.catalogue.models import Slot, Spec
+from plates.catalogue.models import MEASURES, WAVE_STATES, Slot, Spec
 from plates.catalogue.selectors import specs
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import half_even, length_json, mean_nm
 from plates.measuring.uncertainty import READING_U_NM
-from shop.api import Body, CodeField, LengthField, ShopView, TypedLengthField, by_code, by_id
+from shop.api import Act, Body, CodeField, Collection, LengthField, One, by_code, readings_field
 from shop.errors import Malformed
-from shop.once import Answer
-
-
-def readings(**kwargs: Any) -> serializers.ListField:
-    return serializers.ListField(child=TypedLengthField(), min_length=1, max_length=12, **kwargs)
+from shop.once import Answer, Once
 
 
 class EntryField(serializers.Field[Entry, Any, Any, Any]):
@@ -71,7 +66,7 @@ class InstalledField(serializers.Field[Any, Any, Any, Any]):
 
 
 class LooseBody(Body):
-    readings = readings(required=False)
+    readings = readings_field(required=False)
     thickness = LengthField(required=False)
     count = serializers.IntegerField(min_value=1, max_value=100, default=1)
     source = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
@@ -84,7 +79,7 @@ class LooseBody(Body):
 
 class MatchBody(Body):
     spec = CodeField()
-    readings = readings()
+    readings = readings_field()
     method = serializers.ChoiceField(sorted(READING_U_NM))
     installed = serializers.DictField(child=InstalledField())
     bench = serializers.DictField(child=LooseBody(many=True, max_length=60), required=False)
@@ -98,7 +93,7 @@ class MatchBody(Body):
     max_changes = serializers.IntegerField(min_value=0, max_value=100, required=False, allow_null=True)
     used_ok = serializers.BooleanField(required=False, allow_null=True, default=None)
     open_boxes = serializers.BooleanField(default=False)
-    wave_state = serializers.ChoiceField(["free", "flat"], required=False)
+    wave_state = serializers.ChoiceField(WAVE_STATES, required=False)
     wave_free = LengthField(required=False)
 
 
@@ -112,7 +107,7 @@ class EmptyBody(Body):
 
 
 class FinalBody(Body):
-    readings = readings()
+    readings = readings_field()
     method = serializers.ChoiceField(sorted(READING_U_NM))
 
 
@@ -258,33 +253,20 @@ def match_json(match: Match) -> dict[str, Any]:
         "option_taken": match.option_taken,
         "held_until": match.held_until.isoformat() if match.held_until else None,
         "slip": [slip_row(row) for row in match.slip],
-        "residual": None if match.residual_nm is None else signed_json(match.residual_nm),
+        "residual": None if match.residual_nm is None else length_json(match.residual_nm),
         "person": match.person.username,
         "asked_at": match.asked_at.isoformat() if hasattr(match.asked_at, "isoformat") else None,
     }
 
 
-def signed_json(length_nm: int) -> dict[str, Any]:
-    """A difference: signed nanometres, inch and millimetres."""
-    return length_json(length_nm)
-
-
-class LengthAnswer(serializers.Serializer[Any]):
-    nm = serializers.IntegerField()
-    mm = serializers.CharField()
-
-    def get_fields(self) -> dict[str, serializers.Field]:
-        return {**super().get_fields(), "in": serializers.CharField()}
-
-
-class MatchAnswer(serializers.Serializer[Any]):
-    """For the schema only: the shape that :func:`match_json` builds."""
+class MatchAnswer(serializers.Serializer[Match]):
+    """Answers with :func:`match_json`; the fields describe that shape to the schema."""
 
     id, number = serializers.UUIDField(), serializers.IntegerField()
     state = serializers.ChoiceField(MatchState.choices)
     job = serializers.CharField(allow_null=True)
-    spec, measures = serializers.CharField(), serializers.ChoiceField(["gap", "height"])
-    clearance, as_read, u = LengthAnswer(), LengthAnswer(), LengthAnswer()
+    spec, measures = serializers.CharField(), serializers.ChoiceField(MEASURES)
+    clearance, as_read, u = LengthField(), LengthField(), LengthField()
     method, readings = serializers.CharField(), serializers.ListField(child=serializers.CharField())
     window = serializers.DictField()
     verdict = serializers.ChoiceField(["in_window", "high", "low"])
@@ -292,8 +274,11 @@ class MatchAnswer(serializers.Serializer[Any]):
     shortfall = serializers.DictField(allow_null=True)
     option_taken = serializers.IntegerField(allow_null=True)
     held_until = serializers.DateTimeField(allow_null=True)
-    residual = LengthAnswer(allow_null=True)
+    residual = LengthField(allow_null=True)
     person, asked_at = serializers.CharField(), serializers.DateTimeField()
+
+    def to_representation(self, instance: Match) -> dict[str, Any]:
+        return match_json(instance)
 
 
 class MatchFilter(filters.FilterSet):
@@ -302,9 +287,13 @@ class MatchFilter(filters.FilterSet):
     spec = filters.CharFilter("spec__code")
 
 
-class MatchView(ShopView, GenericAPIView):
+class MatchRows:
+    """What the views of this room share."""
+
     serializer_class = MatchAnswer
-    answer_status = 200
+    request: Any
+    once: Once
+    answer_status: int
 
     def get_queryset(self) -> QuerySet[Match]:
         return selectors.matches(self.request.user.shop_id)
@@ -312,7 +301,7 @@ class MatchView(ShopView, GenericAPIView):
     def answer(self, match: Match) -> Answer:
         return Answer(self.answer_status, match_json(match))
 
-    def do(self, effect: Callable[[dict[str, Any], services.Run[Answer]], Answer]) -> Response:
+    def do(self: Any, effect: Callable[[dict[str, Any], services.Run[Answer]], Answer]) -> Response:
         """Read the body, hand the service the way to carry it out once, render; show fresh options when stock moved."""
         if earlier := self.once.replay():
             return self.reply(earlier)
@@ -324,14 +313,8 @@ class MatchView(ShopView, GenericAPIView):
             raise
 
 
-class Matches(MatchView):
+class Matches(MatchRows, Collection):
     body_class, filterset_class, answer_status = MatchBody, MatchFilter, 201
-
-    def get(self, request: Request, pk: str | None = None) -> Response:
-        if pk is not None:
-            return Response(match_json(by_id(self.get_queryset(), pk)))
-        page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
-        return self.get_paginated_response([match_json(match) for match in page or []])
 
     @extend_schema(request=MatchBody, responses={201: MatchAnswer})
     def post(self, request: Request) -> Response:
@@ -352,11 +335,12 @@ class Matches(MatchView):
         )
 
 
-class MatchAct(MatchView):
-    http_method_names = ["post", "options"]
+class OneMatch(MatchRows, One):
+    pass
 
-    def match_id(self) -> Any:
-        return by_id(self.get_queryset(), self.kwargs["pk"]).pk
+
+class MatchAct(MatchRows, Act):
+    """An action on one match."""
 
 
 class Take(MatchAct):
@@ -365,7 +349,7 @@ class Take(MatchAct):
     @extend_schema(request=OptionBody, responses={200: MatchAnswer})
     def post(self, request: Request, pk: str) -> Response:
         return self.do(
-            lambda body, run: services.match_take(person=request.user, match_id=self.match_id(), run=run, **body)
+            lambda body, run: services.match_take(person=request.user, match_id=self.row_id(), run=run, **body)
         )
 
 
@@ -375,7 +359,7 @@ class Hold(MatchAct):
     @extend_schema(request=OptionBody, responses={200: MatchAnswer})
     def post(self, request: Request, pk: str) -> Response:
         return self.do(
-            lambda body, run: services.match_hold(person=request.user, match_id=self.match_id(), run=run, **body)
+            lambda body, run: services.match_hold(person=request.user, match_id=self.row_id(), run=run, **body)
         )
 
 
@@ -384,7 +368,7 @@ class Release(MatchAct):
 
     @extend_schema(request=EmptyBody, responses={200: MatchAnswer})
     def post(self, request: Request, pk: str) -> Response:
-        return self.act(lambda _: services.match_release(person=request.user, match_id=self.match_id()), match_json)
+        return self.act(lambda _: services.match_release(person=request.user, match_id=self.row_id()), match_json)
 
 
 class Final(MatchAct):
@@ -397,7 +381,7 @@ class Final(MatchAct):
     def check(self, body: dict[str, Any]) -> Match:
         return services.match_final(
             person=self.request.user,
-            match_id=self.match_id(),
+            match_id=self.row_id(),
             method=body["method"],
             texts=[typed for typed, _ in body["readings"]],
             readings_nm=[length_nm for _, length_nm in body["readings"]],

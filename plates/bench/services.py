@@ -1,7 +1,8 @@
 """Writes of the bench room: ask, take, hold, release, final check.
 
 The search reads without locks. Whoever changes stock locks the match, then the plates in the order of their ids, and
-compares each with the revision that the search saw; the short numbers come last.
+compares each with the revision that the search saw; the short numbers come last. ``at`` is when it happened; None means
+now, by the database's clock.
 """
 
 import random
@@ -153,6 +154,7 @@ def match_ask(
     take: bool = False,
     accept_marginal: bool = False,
     made_key: str | None = None,
+    at: datetime | None = None,
 ) -> R:
     """Ask which plates close this pack; with ``take``, take the first sure option in the same breath.
 
@@ -178,7 +180,7 @@ def match_ask(
         _read(match, question, person.shop.sure_level)
         option = _taken_unasked(match, accept_marginal) if take else None
         try:
-            return run(lambda match=match, option=option: _ask(person, match, job, option))
+            return run(lambda match=match, option=option: _ask(person, match, job, option, at))
         except _Moved:
             _pause(attempt)
     raise Busy("The shelf changes faster than it can be searched. Nothing was changed; ask again.")
@@ -191,28 +193,29 @@ def _taken_unasked(match: Match, accept_marginal: bool) -> dict[str, Any] | None
     return wanted[0] if wanted else None
 
 
-def _ask(person: Person, match: Match, job: str, option: dict[str, Any] | None) -> Match:
+def _ask(person: Person, match: Match, job: str, option: dict[str, Any] | None, at: datetime | None) -> Match:
     if option:
         _count_check(match)
     plates = _lock_plates(match, option["in"]).wanted if option else []
-    match.job = _job(person, job) if job else None
+    match.asked_at = _clock(at)
+    match.job = _job(person, job, match.asked_at) if job else None
     match.number = number_next(shop_id=person.shop_id, name="match")
     match.save(force_insert=True)
     if option:
-        _write_take(person, match, option, plates)
+        _write_take(person, match, option, plates, at)
     return match
 
 
-def _job(person: Person, code: str) -> Job:
+def _job(person: Person, code: str, opened_at: datetime) -> Job:
     found = Job.objects.filter(shop_id=person.shop_id, code=code).first()
     if found:
         return found
     number = number_next(shop_id=person.shop_id, name="job")
     with connection.cursor() as cursor:
         cursor.execute(
-            "INSERT INTO plates_job (id, shop_id, number, code, opened_at) VALUES (%s, %s, %s, %s, now())"
+            "INSERT INTO plates_job (id, shop_id, number, code, opened_at) VALUES (%s, %s, %s, %s, %s)"
             " ON CONFLICT (shop_id, code) DO NOTHING",
-            [uuid7(), person.shop_id, number, code],
+            [uuid7(), person.shop_id, number, code, opened_at],
         )
     return Job.objects.get(shop_id=person.shop_id, code=code)
 
@@ -227,12 +230,15 @@ def match_lock(*, person: Person, match_id: uuid.UUID) -> Match:
     )
     if match is None:
         raise NotFound(f"Nothing here has the id {match_id}.")
-    if match.state == MatchState.HELD and match.held_until and match.held_until <= _database_now():
+    if match.state == MatchState.HELD and match.held_until and match.held_until <= _clock():
         match.state, match.held_until = MatchState.OPEN, None
     return match
 
 
-def _database_now() -> datetime:
+def _clock(at: datetime | None = None) -> datetime:
+    """The time given, else the database's: its clock decides over every terminal's."""
+    if at is not None:
+        return at
     with connection.cursor() as cursor:
         cursor.execute("SELECT now()")
         return cursor.fetchone()[0]
@@ -294,32 +300,52 @@ def _free_held(person: Person, match: Match, held: Sequence[tuple[uuid.UUID, int
     )
 
 
-def _write_take(person: Person, match: Match, option: dict[str, Any], plates: Sequence[tuple[uuid.UUID, int]]) -> None:
+def _write_take(
+    person: Person, match: Match, option: dict[str, Any], plates: Sequence[tuple[uuid.UUID, int]], at: datetime | None
+) -> None:
     changes = [
         Change(plate=plate, revision=revision, state=State.TAKEN, match=match.pk, job=match.job_id)
         for plate, revision in plates
     ]
-    ledger_write(shop_id=person.shop_id, person_id=person.pk, act=Act.TAKEN, changes=changes)
+    ledger_write(shop_id=person.shop_id, person_id=person.pk, act=Act.TAKEN, changes=changes, at=at)
     match.state, match.held_until = MatchState.TAKEN, None
     match.option_taken, match.taken_by = option["number"], person
-    match.slip, match.taken_at = option["in"], _database_now()
+    match.slip, match.taken_at = option["in"], _clock(at)
     match.save()
 
 
-def match_take(*, person: Person, match_id: uuid.UUID, option: int, run: Run[R], counted: bool = False) -> R:
+def match_take(
+    *,
+    person: Person,
+    match_id: uuid.UUID,
+    option: int,
+    run: Run[R],
+    counted: bool = False,
+    at: datetime | None = None,
+) -> R:
     """Take the plates of an option. Raises WrongState, CountFirst, StockMoved (with fresh options), Busy."""
-    return _with_option(person, match_id, option, run, counted, _write_take)
+    return _with_option(person, match_id, option, run, counted, _write_take, at)
 
 
-def match_hold(*, person: Person, match_id: uuid.UUID, option: int, run: Run[R], counted: bool = False) -> R:
+def match_hold(
+    *,
+    person: Person,
+    match_id: uuid.UUID,
+    option: int,
+    run: Run[R],
+    counted: bool = False,
+    at: datetime | None = None,
+) -> R:
     """Hold the plates of an option for the shop's hold time. Raises as :func:`match_take`."""
-    return _with_option(person, match_id, option, run, counted, _hold)
+    return _with_option(person, match_id, option, run, counted, _hold, at)
 
 
-Effect = Callable[[Person, Match, dict[str, Any], Sequence[tuple[uuid.UUID, int]]], None]
+Effect = Callable[[Person, Match, dict[str, Any], Sequence[tuple[uuid.UUID, int]], datetime | None], None]
 
 
-def _with_option(person: Person, match_id: uuid.UUID, number: int, run: Run[R], counted: bool, effect: Effect) -> R:
+def _with_option(
+    person: Person, match_id: uuid.UUID, number: int, run: Run[R], counted: bool, effect: Effect, at: datetime | None
+) -> R:
     person.require("matches")
     stand_in: dict[str, Any] | None = None
     for attempt in range(TRIES):
@@ -337,7 +363,7 @@ def _with_option(person: Person, match_id: uuid.UUID, number: int, run: Run[R], 
             except _Moved:
                 raise _Moved(match, option) from None
             _free_held(person, match, plates.others)
-            effect(person, match, option, plates.wanted)
+            effect(person, match, option, plates.wanted, at)
             return match
 
         try:
@@ -377,15 +403,17 @@ def _refresh(match: Match, sure: float) -> None:
     match.next_option += len(fresh)
 
 
-def _hold(person: Person, match: Match, option: dict[str, Any], plates: Sequence[tuple[uuid.UUID, int]]) -> None:
+def _hold(
+    person: Person, match: Match, option: dict[str, Any], plates: Sequence[tuple[uuid.UUID, int]], at: datetime | None
+) -> None:
     if not plates:
         raise WrongState("This option takes nothing from the shelf: there is nothing to hold.")
-    until = _database_now() + timedelta(minutes=person.shop.hold_minutes)
+    until = _clock(at) + timedelta(minutes=person.shop.hold_minutes)
     changes = [
         Change(plate=plate, revision=revision, state=State.HELD, match=match.pk, job=match.job_id, held_until=until)
         for plate, revision in plates
     ]
-    ledger_write(shop_id=person.shop_id, person_id=person.pk, act=Act.HELD, changes=changes)
+    ledger_write(shop_id=person.shop_id, person_id=person.pk, act=Act.HELD, changes=changes, at=at)
     revisions = {str(plate): revision + 1 for plate, revision in plates}
     for row in (row for offered in match.options for row in offered["in"]):
         row["revision"] = revisions.get(row["plate"], row["revision"])
@@ -431,11 +459,11 @@ def match_final(*, person: Person, match_id: uuid.UUID, method: str, texts: list
         "u_nm": built["u_nm"],
         "residual_nm": match.residual_nm,
         "person": person.username,
-        "at": _database_now().isoformat(),
+        "at": _clock(at).isoformat(),
     }
     match.finals = [*match.finals, final]
     if _verdict(match, clearance_nm) == "in_window":
-        match.state, match.closed_at = MatchState.CLOSED, _database_now()
+        match.state, match.closed_at = MatchState.CLOSED, _clock(at)
     else:
         match.state, match.option_taken, match.counted = MatchState.OPEN, None, False
         match.options = [{**option, "past": True} for option in match.options]

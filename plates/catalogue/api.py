@@ -3,23 +3,17 @@
 from typing import Any
 
 from django.db.models import QuerySet
-from django.http import Http404
 from django_filters import rest_framework as filters
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
-from rest_framework.generics import GenericAPIView
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from plates.catalogue import selectors, services
-from plates.catalogue.models import Fit, Kind, Role, Slot, Spec, ToothSide
+from plates.catalogue.models import MEASURES, WAVE_STATES, Fit, Kind, Role, Slot, Spec, ToothSide
 from plates.catalogue.windows import Printed, Window, counted_frictions, window_manual, window_rule
 from plates.lengths import length_json
-from shop.api import Body, CodeField, LengthField, ShopView, TypedLengthField, by_code
-
-
-def text(**kwargs: Any) -> serializers.CharField:
-    return serializers.CharField(max_length=200, required=False, allow_blank=True, **kwargs)
+from shop.api import Body, CodeField, Collection, LengthField, One, TypedLengthField, by_code, text_field
 
 
 class FitBody(Body):
@@ -28,7 +22,7 @@ class FitBody(Body):
     teeth = serializers.IntegerField(min_value=0, max_value=10_000)
     outer = LengthField()
     inner = LengthField()
-    tooth_form, index, oil_holes = text(), text(), text()
+    tooth_form, index, oil_holes = text_field(), text_field(), text_field()
 
 
 class FitAnswer(serializers.ModelSerializer[Fit]):
@@ -48,7 +42,14 @@ class KindBody(Body):
     tolerance = LengthField(required=False)
     reuse_minimum = LengthField(required=False)
     made_coned = LengthField(required=False)
-    set_of, mark, material, facing, groove, supplier = text(), text(), text(), text(), text(), text()
+    set_of, mark, material, facing, groove, supplier = (
+        text_field(),
+        text_field(),
+        text_field(),
+        text_field(),
+        text_field(),
+        text_field(),
+    )
     scan_codes = serializers.ListField(child=serializers.CharField(max_length=200), required=False, max_length=50)
     unit_cost = serializers.DecimalField(12, 4, min_value=0, required=False)
     pack_size = serializers.IntegerField(min_value=1, max_value=1_000_000, required=False)
@@ -111,19 +112,19 @@ class SlotBody(Body):
     extra = serializers.IntegerField(min_value=0, max_value=20, default=0)
     nominal = LengthField(required=False)
     fits = serializers.ListField(child=CodeField(), required=False, max_length=50)
-    material, facing, place = text(), text(), text()
+    material, facing, place = text_field(), text_field(), text_field()
 
 
 class SpecBody(Body):
     code = CodeField()
     title = serializers.CharField(max_length=200)
-    measures = serializers.ChoiceField(["gap", "height"])
+    measures = serializers.ChoiceField(MEASURES)
     window = WindowBody()
     slots = SlotBody(many=True, min_length=1, max_length=40)
     target = LengthField(required=False)
     limit_low, limit_high = LengthField(required=False, zero=True), LengthField(required=False)
     wave = WaveBody(required=False)
-    reads_wave = serializers.ChoiceField(["free", "flat"], required=False)
+    reads_wave = serializers.ChoiceField(WAVE_STATES, required=False)
     adjustable = serializers.BooleanField(default=True)
     set_only = serializers.BooleanField(default=False)
 
@@ -177,25 +178,14 @@ class SpecAnswer(serializers.ModelSerializer[Spec]):
         return {"free": length_json(spec.wave_free_nm), "flat": length_json(spec.wave_flat_nm)}
 
 
-class CatalogueView(ShopView, GenericAPIView):
-    """A collection that answers GET as a page and GET of one by its code."""
+class CatalogueRows:
+    """Rendering of what was just made, with its links."""
 
-    lookup_field = "code"
-
-    def get(self, request: Request, code: str | None = None) -> Response:
-        if code is not None:
-            found = self.get_queryset().filter(code=code).first()
-            if found is None:
-                raise Http404
-            return Response(self.get_serializer(found).data)
-        page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
-        return self.get_paginated_response(self.get_serializer(page, many=True).data)
-
-    def one(self, row: Any) -> Any:
+    def rendered(self: Any, row: Any) -> Any:
         return self.get_serializer(self.get_queryset().get(pk=row.pk)).data
 
 
-class Fits(CatalogueView):
+class Fits(CatalogueRows, Collection):
     body_class, serializer_class = FitBody, FitAnswer
     filterset_fields = {"tooth_side": ["exact"], "teeth": ["exact"]}
 
@@ -204,7 +194,7 @@ class Fits(CatalogueView):
 
     @extend_schema(request=FitBody, responses={201: FitAnswer})
     def post(self, request: Request) -> Response:
-        return self.act(self.make, self.one)
+        return self.act(self.make, self.rendered)
 
     def make(self, body: dict[str, Any]) -> Fit:
         lengths = {f"{name}_nm": body.pop(name) for name in ("outer", "inner")}
@@ -219,7 +209,7 @@ class KindFilter(filters.FilterSet):
         fields = ["fit", "role"]
 
 
-class Kinds(CatalogueView):
+class Kinds(CatalogueRows, Collection):
     body_class, serializer_class, filterset_class = KindBody, KindAnswer, KindFilter
 
     def get_queryset(self) -> QuerySet[Kind]:
@@ -227,7 +217,7 @@ class Kinds(CatalogueView):
 
     @extend_schema(request=KindBody, responses={201: KindAnswer})
     def post(self, request: Request) -> Response:
-        return self.act(self.make, self.one)
+        return self.act(self.make, self.rendered)
 
     def make(self, body: dict[str, Any]) -> Kind:
         fit = by_code(selectors.fits(self.request.user.shop_id), body.pop("fit"), "/fit")
@@ -236,7 +226,7 @@ class Kinds(CatalogueView):
         return services.kind_make(person=self.request.user, fit=fit, **body, **lengths)
 
 
-class Specs(CatalogueView):
+class Specs(CatalogueRows, Collection):
     body_class, serializer_class = SpecBody, SpecAnswer
     filterset_fields = {"measures": ["exact"], "adjustable": ["exact"]}
 
@@ -245,7 +235,7 @@ class Specs(CatalogueView):
 
     @extend_schema(request=SpecBody, responses={201: SpecAnswer})
     def post(self, request: Request) -> Response:
-        return self.act(self.make, self.one)
+        return self.act(self.make, self.rendered)
 
     def make(self, body: dict[str, Any]) -> Spec:
         person = self.request.user
@@ -312,3 +302,24 @@ def window_of(body: dict[str, Any], faces: int) -> Window:
         governs=window.get("governs", ""),
         target_nm=target_nm,
     )
+
+
+class OneFit(One):
+    serializer_class, lookup_field = FitAnswer, "code"
+
+    def get_queryset(self) -> QuerySet[Fit]:
+        return selectors.fits(self.request.user.shop_id)
+
+
+class OneKind(One):
+    serializer_class, lookup_field = KindAnswer, "code"
+
+    def get_queryset(self) -> QuerySet[Kind]:
+        return selectors.kinds(self.request.user.shop_id)
+
+
+class OneSpec(One):
+    serializer_class, lookup_field = SpecAnswer, "code"
+
+    def get_queryset(self) -> QuerySet[Spec]:
+        return selectors.specs(self.request.user.shop_id)

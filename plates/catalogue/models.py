@@ -29,6 +29,10 @@ class ToothSide(models.TextChoices):
     NONE = "none", "no teeth"
 
 
+MEASURES = [("gap", "clearance"), ("height", "stack height")]
+WAVE_STATES = [("free", "free"), ("flat", "flat")]
+
+
 class BadFigures(Refusal):
     code, title = "bad_figures", "The figures do not go together"
 
@@ -172,7 +176,7 @@ class Spec(ShopRow):
 
     code = models.TextField()
     title = models.TextField()
-    measures = models.TextField(choices=[("gap", "clearance"), ("height", "stack height")])
+    measures = models.TextField(choices=MEASURES)
     source = models.TextField(choices=[("rule", "rule of the trade"), ("manual", "manual")])
     low_nm = models.BigIntegerField()
     high_nm = models.BigIntegerField()
@@ -184,7 +188,7 @@ class Spec(ShopRow):
     unit = models.TextField(choices=[("in", "inch"), ("mm", "millimetre")], default="in")
     wave_free_nm = models.BigIntegerField(null=True)
     wave_flat_nm = models.BigIntegerField(null=True)
-    reads_wave = models.TextField(choices=[("free", "free"), ("flat", "flat")], blank=True, default="")
+    reads_wave = models.TextField(choices=WAVE_STATES, blank=True, default="")
     adjustable = models.BooleanField(default=True)
     set_only = models.BooleanField(default=False)
 

@@ -1,14 +1,11 @@
 """The stock room over HTTP: bins, plates, lots, hand-outs, the ledger."""
 
-import uuid
 from typing import Any
 
 from django.db.models import QuerySet
-from django.http import Http404
 from django_filters import rest_framework as filters
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
-from rest_framework.generics import GenericAPIView
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -18,16 +15,8 @@ from plates.lengths import LengthError, length_parse
 from plates.stock import hand_outs, selectors, services
 from plates.stock.models import Bin, Condition, HandOut, LedgerLine, Lot, Plate, State
 from plates.stock.services import Reading, Received, Tags
-from shop.api import Body, CodeField, LengthField, ShopView, TypedLengthField, by_code, by_id
+from shop.api import Act, Body, CodeField, Collection, LengthField, One, by_code, readings_field, text_field
 from shop.errors import Malformed
-
-
-def text(**kwargs: Any) -> serializers.CharField:
-    return serializers.CharField(max_length=200, required=False, allow_blank=True, **kwargs)
-
-
-def readings(**kwargs: Any) -> serializers.ListField:
-    return serializers.ListField(child=TypedLengthField(), min_length=1, max_length=12, **kwargs)
 
 
 def reading_of(pairs: list[tuple[str, int]]) -> Reading:
@@ -58,12 +47,8 @@ class TagsBody(Body):
 
     condition = serializers.ChoiceField(Condition.choices, required=False)
     bin = CodeField(required=False, allow_null=True)
-    gauge, source, owner, box, mark = text(), text(), text(), text(), text()
+    gauge, source, owner, box, mark = text_field(), text_field(), text_field(), text_field(), text_field()
     confirm = serializers.BooleanField(default=False)
-
-    def tags(self) -> Tags:
-        names = ("condition", "source", "owner", "box", "mark", "gauge")
-        return Tags(**{name: self.validated_data[name] for name in names if name in self.validated_data})
 
 
 class KindChoice(TagsBody):
@@ -77,28 +62,28 @@ class KindChoice(TagsBody):
 
 
 class PlateBody(KindChoice):
-    readings = readings()
+    readings = readings_field()
 
 
 class LotBody(KindChoice):
     count = serializers.IntegerField(min_value=1, max_value=2_000)
-    readings = serializers.ListField(child=readings(), min_length=1, max_length=2_000)
+    readings = serializers.ListField(child=readings_field(), min_length=1, max_length=2_000)
 
 
 class PutBackBody(Body):
-    readings = readings()
+    readings = readings_field()
     bin = CodeField(required=False, allow_null=True)
     condition = serializers.ChoiceField(Condition.choices, required=False)
-    gauge = text()
+    gauge = text_field()
     confirm = serializers.BooleanField(default=False)
 
 
 class ReworkBody(Body):
-    readings = readings()
+    readings = readings_field()
     reason = serializers.CharField(max_length=500, default="reworked")
     kind = CodeField(required=False)
     bin = CodeField(required=False, allow_null=True)
-    gauge = text()
+    gauge = text_field()
     confirm = serializers.BooleanField(default=False)
 
 
@@ -111,7 +96,7 @@ class HandOutBody(Body):
     bin = CodeField(required=False)
     count = serializers.IntegerField(min_value=1, max_value=1_000, required=False)
     reason = serializers.ChoiceField(["cash", "lent", "own_use", "warranty", "lost"])
-    to = text()
+    to = text_field()
     due = serializers.DateField(required=False)
     price = serializers.DecimalField(12, 2, min_value=0, required=False)
 
@@ -245,14 +230,10 @@ class LedgerFilter(filters.FilterSet):
     since = filters.IsoDateTimeFilter("at", "gte")
 
 
-class StockView(ShopView, GenericAPIView):
-    """A collection that answers GET as a page and GET of one by id."""
+class InStock:
+    """What the views of this room share."""
 
-    def get(self, request: Request, pk: str | None = None) -> Response:
-        if pk is not None:
-            return Response(self.get_serializer(by_id(self.get_queryset(), pk)).data)
-        page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
-        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+    request: Any
 
     def kind_of(self, body: dict[str, Any]) -> Kind:
         found = kind_by_code(
@@ -275,20 +256,12 @@ class StockView(ShopView, GenericAPIView):
         return {**PlateAnswer(plate).data, "warnings": made.warnings}
 
 
-class Bins(StockView):
-    body_class, serializer_class, lookup_field = BinBody, BinAnswer, "code"
+class Bins(InStock, Collection):
+    body_class, serializer_class = BinBody, BinAnswer
     filterset_fields = {"role": ["exact"]}
 
     def get_queryset(self) -> QuerySet[Bin]:
         return selectors.bins(self.request.user.shop_id)
-
-    def get(self, request: Request, code: str | None = None) -> Response:
-        if code is None:
-            return super().get(request)
-        found = self.get_queryset().filter(code=code).first()
-        if found is None:
-            raise Http404
-        return Response(self.get_serializer(found).data)
 
     @extend_schema(request=BinBody, responses={201: BinAnswer})
     def post(self, request: Request) -> Response:
@@ -306,7 +279,7 @@ class Bins(StockView):
         )
 
 
-class Plates(StockView):
+class Plates(InStock, Collection):
     body_class, serializer_class, filterset_class = PlateBody, PlateAnswer, PlateFilter
 
     def get_queryset(self) -> QuerySet[Plate]:
@@ -333,19 +306,13 @@ def tags_of(body: dict[str, Any]) -> Tags:
     return Tags(**{name: body[name] for name in names if name in body})
 
 
-class PlateAct(StockView):
+class PlateAct(InStock, Act):
     """An action on one plate."""
 
-    answer_status = 200
     serializer_class = PlateAnswer
 
     def get_queryset(self) -> QuerySet[Plate]:
         return selectors.plates(self.request.user.shop_id)
-
-    def plate_id(self) -> uuid.UUID:
-        return by_id(self.get_queryset(), self.kwargs["pk"]).pk
-
-    http_method_names = ["post", "options"]
 
 
 class PutBack(PlateAct):
@@ -358,7 +325,7 @@ class PutBack(PlateAct):
     def make(self, body: dict[str, Any]) -> Received:
         return services.plate_put_back(
             person=self.request.user,
-            plate_id=self.plate_id(),
+            plate_id=self.row_id(),
             reading=reading_of(body["readings"]),
             chosen_bin=self.bin_of(body),
             condition=body.get("condition"),
@@ -377,7 +344,7 @@ class Rework(PlateAct):
     def make(self, body: dict[str, Any]) -> Received:
         return services.plate_rework(
             person=self.request.user,
-            plate_id=self.plate_id(),
+            plate_id=self.row_id(),
             reading=reading_of(body["readings"]),
             reason=body["reason"],
             kind=self.kind_of(body) if "kind" in body else None,
@@ -394,12 +361,12 @@ class Scrap(PlateAct):
     @extend_schema(request=ScrapBody, responses={200: PlateAnswer})
     def post(self, request: Request, pk: str) -> Response:
         return self.act(
-            lambda body: services.plate_scrap(person=request.user, plate_id=self.plate_id(), reason=body["reason"]),
+            lambda body: services.plate_scrap(person=request.user, plate_id=self.row_id(), reason=body["reason"]),
             lambda plate: PlateAnswer(self.get_queryset().get(pk=plate.pk)).data,
         )
 
 
-class Lots(StockView):
+class Lots(InStock, Collection):
     body_class, serializer_class = LotBody, LotAnswer
 
     def get_queryset(self) -> QuerySet[Lot]:
@@ -430,7 +397,7 @@ class Lots(StockView):
         }
 
 
-class HandOuts(StockView):
+class HandOuts(InStock, Collection):
     body_class, serializer_class = HandOutBody, HandOutAnswer
 
     def get_queryset(self) -> QuerySet[HandOut]:
@@ -454,8 +421,43 @@ class HandOuts(StockView):
         )
 
 
-class Ledger(StockView):
+class Ledger(Collection):
     serializer_class, filterset_class = LineAnswer, LedgerFilter
+
+    def get_queryset(self) -> QuerySet[LedgerLine]:
+        return selectors.ledger(self.request.user.shop_id)
+
+
+class OneBin(One):
+    serializer_class, lookup_field = BinAnswer, "code"
+
+    def get_queryset(self) -> QuerySet[Bin]:
+        return selectors.bins(self.request.user.shop_id)
+
+
+class OnePlate(One):
+    serializer_class = PlateAnswer
+
+    def get_queryset(self) -> QuerySet[Plate]:
+        return selectors.plates(self.request.user.shop_id)
+
+
+class OneLot(One):
+    serializer_class = LotAnswer
+
+    def get_queryset(self) -> QuerySet[Lot]:
+        return selectors.lots(self.request.user.shop_id)
+
+
+class OneHandOut(One):
+    serializer_class = HandOutAnswer
+
+    def get_queryset(self) -> QuerySet[HandOut]:
+        return selectors.hand_outs(self.request.user.shop_id)
+
+
+class OneLedgerLine(One):
+    serializer_class = LineAnswer
 
     def get_queryset(self) -> QuerySet[LedgerLine]:
         return selectors.ledger(self.request.user.shop_id)

@@ -127,11 +127,19 @@ def ledger_write(
 
 
 def ledger_open(
-    *, plates: Sequence[Plate], person_id: uuid.UUID, readings: Sequence[list[str]], reason: str = ""
+    *,
+    plates: Sequence[Plate],
+    person_id: uuid.UUID,
+    readings: Sequence[list[str]],
+    reason: str = "",
+    at: datetime | None = None,
 ) -> None:
     """Write new plates and the first line of each, in two statements. Their revision becomes 1."""
+    dated = {} if at is None else {"at": at}
     for plate in plates:
         plate.revision = 1
+        if at is not None:
+            plate.received_at = at
     Plate.objects.bulk_create(plates)
     LedgerLine.objects.bulk_create(
         LedgerLine(
@@ -150,6 +158,7 @@ def ledger_open(
             gauge=plate.gauge,
             reason=reason,
             person_id=person_id,
+            **dated,
         )
         for plate, texts in zip(plates, readings, strict=True)
     )

@@ -1,8 +1,12 @@
-"""Writes of the stock room: bins, scan in, lots, and what happens to a plate that is there."""
+"""Writes of the stock room: bins, scan in, lots, and what happens to a plate that is there.
+
+``at`` is when it happened; None means now, by the database's clock.
+"""
 
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from plates.catalogue.models import BadFigures, Fit, Kind
 from plates.catalogue.selectors import siblings, tolerance_of
@@ -142,6 +146,7 @@ def plate_receive(
     chosen_bin: Bin | None = None,
     confirm: bool = False,
     made_key: str | None = None,
+    at: datetime | None = None,
 ) -> Received:
     """Scan in one measured plate. Raises Implausible unless confirmed, WrongBin."""
     person.require("stock")
@@ -151,7 +156,7 @@ def plate_receive(
     home, warnings = bin_for(kind, thickness_nm, chosen_bin)
     plate = _new_plate(kind, thickness_nm, reading.spread_nm, home, tags)
     plate.made_key = made_key
-    ledger_open(plates=[plate], person_id=person.pk, readings=[reading.texts])
+    ledger_open(plates=[plate], person_id=person.pk, readings=[reading.texts], at=at)
     return Received([plate], warnings + _reuse_warnings(kind, thickness_nm, tags.condition))
 
 
@@ -165,6 +170,7 @@ def lot_receive(
     chosen_bin: Bin | None = None,
     confirm: bool = False,
     made_key: str | None = None,
+    at: datetime | None = None,
 ) -> Received:
     """Book a delivery of ``count`` like plates, some measured; the others carry the mean and spread of the lot."""
     person.require("stock")
@@ -185,6 +191,7 @@ def lot_receive(
             thickness_check(kind, reading.texts, reading.thickness_nm, f"/readings/{row}")
     mean = mean_nm(measured)
     lot = Lot.objects.create(
+        **({} if at is None else {"received_at": at}),
         shop_id=person.shop_id,
         kind=kind,
         count=count,
@@ -212,7 +219,7 @@ def lot_receive(
             plate.u_nm = u_nm
             plates.append(_in_lot(lot, plate))
     texts = [reading.texts for reading in readings] + [[] for _ in range(unread)]
-    ledger_open(plates=plates, person_id=person.pk, readings=texts)
+    ledger_open(plates=plates, person_id=person.pk, readings=texts, at=at)
     return Received(plates, [dict(pair) for pair in dict.fromkeys(tuple(w.items()) for w in warnings)], lot)
 
 

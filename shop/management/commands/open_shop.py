@@ -1,0 +1,48 @@
+"""The first step of a real shop."""
+
+import sys
+from getpass import getpass
+from typing import Any
+
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from shop.people.models import Person
+from shop.people.services import shop_open
+
+
+class Command(BaseCommand):
+    help = "Open a shop: the shop, its owner and nothing else. Asks for a password at a terminal."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("name", metavar="NAME", help="the shop's name")
+        parser.add_argument("--owner", required=True, metavar="USERNAME", help="who signs in as its owner")
+        parser.add_argument("--unit", choices=["in", "mm"], default="in", help="the unit shown first")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        username = options["owner"]
+        if Person.objects.filter(username=username).exists():
+            raise CommandError(f"There is a {username!r} already: choose another name for the owner.")
+        password = self._password(username)
+        shop_open(name=options["name"], owner=username, password=password, unit_first=options["unit"])
+        self.stdout.write(f"{options['name']} is open. {username} is its owner.")
+        if password is None:
+            self.stdout.write(
+                f"Without a terminal no password was set: manage.py changepassword {username} sets one, "
+                f"manage.py token {username} makes an API token."
+            )
+
+    def _password(self, username: str) -> str | None:
+        if not sys.stdin.isatty():
+            return None
+        while True:
+            password = getpass(f"Password for {username}: ")
+            try:
+                validate_password(password)
+            except ValidationError as error:
+                self.stderr.write(" ".join(error.messages))
+                continue
+            if getpass("Once more: ") == password:
+                return password
+            self.stderr.write("These were two different ones.")
