@@ -434,7 +434,15 @@ def match_release(*, person: Person, match_id: uuid.UUID) -> Match:
     return match
 
 
-def match_final(*, person: Person, match_id: uuid.UUID, method: str, texts: list[str], readings_nm: list[int]) -> Match:
+def match_final(
+    *,
+    person: Person,
+    match_id: uuid.UUID,
+    method: str,
+    texts: list[str],
+    readings_nm: list[int],
+    at: datetime | None = None,
+) -> Match:
     """The measurement after assembly, and residual = final - predicted. In the window the match is closed; outside it
     is open again with this reading and the stack as it now is. Raises WrongState, SuspectReading.
     """
