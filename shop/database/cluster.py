@@ -13,9 +13,9 @@ from psycopg import sql
 from psycopg.conninfo import make_conninfo
 from psycopg.pq import PGconn, Ping
 
-from . import files
+from . import files, places
 from .account import ServerError, own_name
-from .places import SHELTER, Home
+from .places import Home
 
 SUPERUSER = "postgres"
 OWNER = "plates_owner"
@@ -55,24 +55,35 @@ def answers(socket_dir: Path) -> Ping:
     return Ping(PGconn.ping(conninfo(socket_dir).encode()))
 
 
-def check(cluster: Path) -> bool:
+def check(home: Home) -> bool:
     """Whether a cluster of our version is there. False when nothing is; ServerError for anything else."""
-    version = cluster / "PG_VERSION"
-    if version.is_file():
-        found = version.read_text().strip()
-        if found != files.MAJOR:
-            raise ServerError(
-                f"{cluster} holds data of PostgreSQL {found}, and this program brings {files.MAJOR}; nothing "
-                "was touched. With the release that wrote it run `manage.py backup FILE`, move the directory "
-                "away, and run `manage.py restore FILE` with this one."
-            )
-        return True
-    if cluster.exists() and (not cluster.is_dir() or any(cluster.iterdir())):
+    cluster = home.cluster
+    if set(str(cluster)) & set('"$`\\\n'):  # pg_ctl hands the path to a shell between double quotes
         raise ServerError(
-            f"{cluster} is not empty and holds no PostgreSQL data; nothing was touched. "
-            "Move it away, or set PLATES_DATA_DIR to another directory."
+            f"The path {cluster} holds a character that the server's tools cannot take (one of \" $ ` \\). "
+            "Set PLATES_DATA_DIR to another directory."
         )
-    return False
+    version = cluster / "PG_VERSION"
+    if not version.is_file():
+        if cluster.exists() and (not cluster.is_dir() or any(cluster.iterdir())):
+            raise ServerError(
+                f"{cluster} is not empty and holds no PostgreSQL data; nothing was touched. "
+                "Move it away, or set PLATES_DATA_DIR to another directory."
+            )
+        return False
+    found = version.read_text().strip()
+    if found != files.MAJOR:
+        raise ServerError(
+            f"{cluster} holds data of PostgreSQL {found}, and this program brings {files.MAJOR}; nothing was "
+            "touched. With the release that wrote it run `manage.py backup FILE`, move the directory away, "
+            "and run `manage.py restore FILE` with this one."
+        )
+    if cluster.stat().st_uid != home.account.uid:
+        raise ServerError(
+            f"{cluster} does not belong to {home.account.name}, under whom the server runs; nothing was "
+            f"touched. If these are your data, give them over: chown -R {home.account.name} {cluster}"
+        )
+    return True
 
 
 def create(home: Home, tree: Path) -> None:
@@ -91,16 +102,26 @@ def create(home: Home, tree: Path) -> None:
             "--auth-local=peer", "--auth-host=reject", *settings,
         )  # fmt: skip
         making.rename(home.cluster)
+        _settle_on_disk(home.place)
     except BaseException:
         shutil.rmtree(making, ignore_errors=True)
         raise
 
 
+def _settle_on_disk(directory: Path) -> None:
+    """A new name is only safe from a power cut when its directory has been written."""
+    descriptor = os.open(directory, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
 def start(home: Home, held: int) -> None:
     """Start the server and wait until it is ready. `held` is the lock that the server's processes inherit:
     as long as one of them lives, the lock is taken, whatever a pid file says."""
-    tree = files.tree_for(home.account, SHELTER)
-    if not check(home.cluster):
+    tree = files.tree_for(home.account, places.SHELTER)
+    if not check(home):
         create(home, tree)
     _drop_stale_pid_file(home)
     users = dict.fromkeys((own_name(), home.account.name))
@@ -109,7 +130,7 @@ def start(home: Home, held: int) -> None:
     identities = "".join(f"plates {quoted[user]} {role}\n" for user in users for role in roles)
     home.account.must("tee", home.cluster / "pg_ident.conf", text_in=identities)
     home.account.must("tee", home.cluster / "pg_hba.conf", text_in="local all all peer map=plates\n")
-    directory = '"' + str(home.server_socket_dir).replace('"', '""') + '"'  # a list in the server's eyes
+    directory = f'"{home.server_socket_dir}"'  # in quotes, since the server reads a list
     private = {
         "listen_addresses": "",
         "port": PORT,
@@ -131,7 +152,7 @@ def start(home: Home, held: int) -> None:
 
 def request_stop(home: Home) -> None:
     """Ask the server to end: open transactions are rolled back, everything committed is kept."""
-    tree = files.tree_for(home.account, SHELTER)
+    tree = files.tree_for(home.account, places.SHELTER)
     home.account.run(tree / "bin" / "pg_ctl", "stop", "-m", "fast", "-w", "-t", "120", "-D", home.cluster)
 
 
@@ -153,26 +174,27 @@ def pid_file(cluster: Path) -> list[str]:
     """The lines of postmaster.pid, empty when there is none: pid, data directory, start, port, socket
     directory, address, shared memory, status."""
     try:
-        return (cluster / "postmaster.pid").read_text().splitlines()
+        return [line.strip() for line in (cluster / "postmaster.pid").read_text().splitlines()]
     except FileNotFoundError:
         return []
 
 
 def _drop_stale_pid_file(home: Home) -> None:
-    """Remove a pid file whose process id now belongs to a stranger: the server would refuse to start.
+    """Remove a pid file that is cut short, or whose process id is a stranger's now: both stop a start.
 
     Called with the server's lock in our hands, so none of our servers is alive here. One that somebody
     started by hand is looked for at the socket that its pid file names. When the process is dead the server
     deals with the file itself, and checks the shared memory besides.
     """
     lines = pid_file(home.cluster)
-    if len(lines) < 5 or not _alive(int(lines[0])):
+    whole = len(lines) >= 5 and lines[0].isdigit()
+    if whole and not _alive(int(lines[0])):
         return
-    if _same(Path(lines[1]), home.cluster) and answers(Path(lines[4])) is not Ping.NO_RESPONSE:
+    if whole and _same(Path(lines[1]), home.cluster) and answers(Path(lines[4])) is not Ping.NO_RESPONSE:
         raise ServerError(
             f"A server that was started by hand (process {lines[0]}) uses {home.cluster}. Stop it first."
         )
-    (home.cluster / "postmaster.pid").unlink()
+    (home.cluster / "postmaster.pid").unlink(missing_ok=True)
 
 
 def _alive(pid: int) -> bool:

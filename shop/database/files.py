@@ -41,10 +41,13 @@ def usable(tree: Path, account: Account) -> bool:
 
 
 def tree_for(account: Account, shelter: Path) -> Path:
-    """The tree the account can use: the wheel's, else a copy of it under `shelter`, made once a version."""
+    """The tree that the account can use: the wheel's, else, for root, a copy made once a version."""
     tree = carried()
     if usable(tree, account):
         return tree
+    if not account.dropped:
+        account.must(tree / "bin" / "postgres", "--version")
+        raise ServerError(f"{account.name} may not read the server's files in {tree}.")
     copy = _copied(tree, shelter / f"server-{MAJOR}-{metadata.version(WHEEL)}")
     if not usable(copy, account):
         raise ServerError(
@@ -60,7 +63,11 @@ def _copied(tree: Path, target: Path) -> Path:
     wanted = target / package.name / tree.name
     if wanted.exists():
         return wanted
-    making = Path(tempfile.mkdtemp(prefix=f"{target.name}-making-", dir=target.parent))
+    try:
+        make_directory(target.parent, 0o711)
+        making = Path(tempfile.mkdtemp(prefix=f"{target.name}-making-", dir=target.parent))
+    except OSError as error:
+        raise ServerError(f"The server's files need a copy in {target}: {error.strerror}") from error
     try:
         unused = shutil.ignore_patterns("include", "*.a", "pgxs", "pkgconfig")
         shutil.copytree(tree, making / package.name / tree.name, symlinks=True, ignore=unused)
@@ -74,6 +81,15 @@ def _copied(tree: Path, target: Path) -> Path:
         if not wanted.exists():  # otherwise another launcher was faster, and its copy is as good
             raise ServerError(f"The server's files could not be copied to {target}: {error}") from error
     return wanted
+
+
+def make_directory(directory: Path, mode: int) -> None:
+    """Make a directory with exactly this mode; one that is there already is left as it is."""
+    try:
+        directory.mkdir(mode=mode)
+    except FileExistsError:
+        return
+    directory.chmod(mode)
 
 
 def _open_to_all(directory: Path) -> None:

@@ -54,10 +54,15 @@ def ensure(data_dir: Path) -> Server:
     data_dir = places.prepare(Path(data_dir))
     with _locked(data_dir):
         home = places.settle(data_dir)
-        cluster.check(home.cluster)
+        cluster.check(home)
         started_here = _bring_up(home)
-        cluster.complete(home.socket_dir)
-        return _server(home, started_here=started_here)
+        try:
+            cluster.complete(home.socket_dir)
+            return _server(home, started_here=started_here)
+        except (KeyboardInterrupt, SystemExit):
+            if started_here:  # nobody else knows of it yet
+                _bring_down(home)
+            raise
 
 
 def stop(data_dir: Path) -> bool:
@@ -85,19 +90,17 @@ def _bring_up(home: Home) -> bool:
         held = _take_held(home) if answer is Ping.NO_RESPONSE else None
         if held is not None:
             try:
-                cluster.start(home, held)
+                try:
+                    cluster.start(home, held)
+                finally:
+                    os.close(held)
             except (KeyboardInterrupt, SystemExit):
-                os.close(held)
                 _bring_down(home)
                 raise
-            except BaseException:
-                os.close(held)
-                raise
-            os.close(held)
             started = True
             continue
         waited = time.monotonic() - begun
-        ready = cluster.pid_file(home.cluster)[7:8] == ["ready"]
+        ready = "ready" in cluster.pid_file(home.cluster)[7:]
         if waited > PATIENCE or (ready and answer is Ping.NO_RESPONSE and waited > SILENCE):
             raise ServerError(
                 f"A server is attached to {home.cluster} but does not answer at {home.socket_dir} "
@@ -122,7 +125,7 @@ def _bring_down(home: Home) -> bool:
             log = home.cluster / "log"
             raise ServerError(f"The server of {home.cluster} does not end; see the log in {log}.")
         cluster.request_stop(home)
-        time.sleep(0.05)
+        time.sleep(0.1)
 
 
 @contextmanager

@@ -55,7 +55,8 @@ class Home:
 def socket_dir(data_dir: Path) -> Path:
     """The directory of the socket, from the data directory's path alone; it need not exist yet.
 
-    A path that is too long for a socket moves to the temporary directory, under a name of its own.
+    A path that is too long for a socket, or holds a comma (to a client, a list of hosts), moves to the
+    temporary directory under a name of its own.
     """
     data_dir = data_dir.resolve()
     plain = data_dir / "run"
@@ -67,7 +68,7 @@ def socket_dir(data_dir: Path) -> Path:
 
 
 def _fits(directory: Path) -> bool:
-    return len(os.fsencode(directory / SOCKET_NAME)) <= SOCKET_LIMIT
+    return len(os.fsencode(directory / SOCKET_NAME)) <= SOCKET_LIMIT and "," not in str(directory)
 
 
 def locks_dir(data_dir: Path) -> Path:
@@ -75,37 +76,41 @@ def locks_dir(data_dir: Path) -> Path:
 
 
 def prepare(data_dir: Path) -> Path:
-    """Make the data directory and the directory of its locks; return the data directory's real path.
-
-    Only the user who made the data directory's locks is served: ServerError for any other.
-    """
+    """Make the data directory and the directory of its locks; return the data directory's real path."""
     data_dir = data_dir.resolve()
     locks = locks_dir(data_dir)
     try:
-        if not data_dir.exists():
-            data_dir.parent.mkdir(parents=True, exist_ok=True)
-            # Root's server runs under another account, which has to pass through; others keep it shut.
-            _make_directory(data_dir, 0o711 if os.geteuid() == 0 else 0o700)
-        if not locks.exists():
-            _make_directory(locks, 0o700)
+        data_dir.parent.mkdir(parents=True, exist_ok=True)
+        # Root's server runs under another account, which has to pass through; others keep it shut.
+        files.make_directory(data_dir, 0o711 if os.geteuid() == 0 else 0o700)
+        files.make_directory(locks, 0o700)
     except OSError as error:
         raise ServerError(f"The data directory {data_dir} cannot be used: {error.strerror}.") from error
-    owner = locks.stat().st_uid
+    _refuse_stranger(data_dir)
+    return data_dir
+
+
+def _refuse_stranger(data_dir: Path) -> None:
+    """Only the user who made the data directory's locks is served: ServerError for any other."""
+    owner = locks_dir(data_dir).stat().st_uid
     if owner != os.geteuid():
         raise ServerError(
             f"The database in {data_dir} belongs to {_user(owner)}, and only that user is served. "
             "Run this as that user, set PLATES_DATA_DIR to a directory of your own, or set DATABASE_URL."
         )
-    return data_dir
 
 
 def known(data_dir: Path) -> Home | None:
     """The places of a server that was settled before, or None. Makes nothing."""
     data_dir = data_dir.resolve()
-    if not locks_dir(data_dir).is_dir():
-        return None
-    place = _sheltered(data_dir) or data_dir
-    return Home(data_dir, place, server_account()) if (place / "pg").is_dir() else None
+    try:
+        if not locks_dir(data_dir).is_dir():
+            return None
+        _refuse_stranger(data_dir)
+        place = _sheltered(data_dir) or data_dir
+        return Home(data_dir, place, server_account()) if (place / "pg").is_dir() else None
+    except OSError as error:
+        raise ServerError(f"The data directory {data_dir} cannot be used: {error.strerror}.") from error
 
 
 def settle(data_dir: Path) -> Home:
@@ -118,17 +123,25 @@ def settle(data_dir: Path) -> Home:
     if place != data_dir:
         _claim(data_dir, place)
     home = Home(data_dir, place, account)
-    _make_for(account, place / "run" if place != data_dir else home.server_socket_dir)
-    if home.server_socket_dir != place / "run":
-        _make_for(account, home.server_socket_dir)
-    elif place != data_dir and not (data_dir / "run").is_symlink():
-        (data_dir / "run").symlink_to(place / "run")
+    link = data_dir / "run"
+    if link.is_symlink():  # of our making, perhaps to a place that was given up
+        link.unlink()
+    if home.server_socket_dir not in (link, home.socket_dir):
+        _link(link, home.server_socket_dir)
+    _make_for(account, home.server_socket_dir)
     if not account.enters(home.server_socket_dir):
         raise ServerError(
             f"{account.name}, under whom the server runs, cannot reach {home.server_socket_dir}. "
             "Let it pass (chmod o+x), or set PLATES_DATA_DIR to another directory."
         )
     return home
+
+
+def _link(link: Path, target: Path) -> None:
+    try:
+        link.symlink_to(target)
+    except FileExistsError:
+        raise ServerError(f"{link} is in the way of a link to {target}. Move it away.") from None
 
 
 def _sheltered(data_dir: Path) -> Path | None:
@@ -140,9 +153,8 @@ def _new_shelter(data_dir: Path) -> Path:
     """Reserve a directory under the shelter. Its name is drawn, so that a data directory which was deleted
     and made again under the same path does not come back with the old data."""
     place = SHELTER / secrets.token_hex(6)
-    if not SHELTER.exists():
-        _make_directory(SHELTER, 0o711)
-    _make_directory(place, 0o711)
+    files.make_directory(SHELTER, 0o711)
+    files.make_directory(place, 0o711)
     (place / "for").write_text(f"{data_dir}\n")
     (data_dir / "server").write_text(f"{place}\n")
     return place
@@ -169,15 +181,6 @@ def _claim(data_dir: Path, place: Path) -> None:
 
 def _holds_something(directory: Path) -> bool:
     return directory.is_dir() and any(directory.iterdir())
-
-
-def _make_directory(directory: Path, mode: int) -> None:
-    """Make a directory with exactly this mode; one that another launcher has just made is left as it is."""
-    try:
-        directory.mkdir(mode=mode)
-    except FileExistsError:
-        return
-    directory.chmod(mode)
 
 
 def _make_for(account: Account, directory: Path) -> None:
