@@ -181,9 +181,8 @@ def problem_handler(error: Exception, context: dict[str, Any]) -> Response | Non
         headers["WWW-Authenticate"] = error.auth_header  # type: ignore[attr-defined]
     if refusal.code == "busy":
         headers["Retry-After"] = "1"
-    if allowed := getattr(context.get("view"), "allowed_methods", None):
-        if refusal.status == 405:
-            headers["Allow"] = ", ".join(allowed)
+    if refusal.status == 405:
+        headers["Allow"] = ", ".join(context["view"].allowed_methods)
     return Response(problem_body(refusal), refusal.status, headers=headers, content_type="application/problem+json")
 
 

@@ -101,8 +101,8 @@ def of_gauge(*, spec: Spec, question: Question, translated: bool, sure: float) -
         else "No method of the shop could: mind the comeback."
     )
     text = (
-        f"The window is only {inch(spec.high_nm - spec.low_nm)} in wide: read like this, not even its middle would be sure. "
-        f"{way_out}"
+        f"The window is only {inch(spec.high_nm - spec.low_nm)} in wide: read like this, not even its middle would "
+        f"be sure. {way_out}"
     )
     return [caution("gauge_too_coarse", text)]
 

@@ -41,7 +41,8 @@ WITH change AS (
     %(plate)s::uuid[], %(revision)s::int[], %(state)s::text[], %(rebin)s::boolean[], %(bin)s::uuid[],
     %(thickness)s::bigint[], %(spread)s::bigint[], %(match)s::uuid[], %(job)s::uuid[], %(hand_out)s::uuid[],
     %(held_until)s::timestamptz[], %(condition)s::text[], %(readings)s::jsonb[], %(line)s::uuid[]
-  ) AS c(plate, revision, state, rebin, bin, thickness, spread, match, job, hand_out, held_until, condition, readings, line)
+  ) AS c(plate, revision, state, rebin, bin, thickness, spread, match, job, hand_out, held_until,
+         condition, readings, line)
 ), before AS (
   SELECT p.id, p.state IN ('on_shelf', 'held') AS lay FROM plates_plate p JOIN change c ON p.id = c.plate
 ), moved AS (

@@ -1,9 +1,8 @@
-"""Writes of the stock room: bins, scan in, lots, and what happens to a plate that is there.
+"""Writes of the stock room: bins, scan in, lots.
 
 ``at`` is when it happened; None means now, by the database's clock.
 """
 
-import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -12,11 +11,10 @@ from plates.catalogue.models import BadFigures, Fit, Kind
 from plates.catalogue.selectors import siblings, tolerance_of
 from plates.lengths import INCH, both, mean_nm
 from plates.measuring.uncertainty import lot_u_nm
-from plates.stock.holds import holds_run_out
-from plates.stock.ledger import Change, ledger_open, ledger_write
-from plates.stock.models import Act, Bin, BinOverlap, Condition, Lot, Plate, State
+from plates.stock.ledger import ledger_open
+from plates.stock.models import Bin, BinOverlap, Condition, Lot, Plate, State
 from plates.stock.plausible import thickness_check
-from shop.errors import NotFound, Refusal, WrongState
+from shop.errors import Refusal
 from shop.people.models import Person
 
 #: A lot whose measured plates range over more than this is measured whole.
@@ -111,14 +109,14 @@ def bin_for(kind: Kind, thickness_nm: int, chosen: Bin | None = None) -> tuple[B
     return None, [{"code": "no_bin", "text": text}]
 
 
-def _reuse_warnings(kind: Kind, thickness_nm: int, condition: str) -> list[dict[str, str]]:
+def reuse_warnings(kind: Kind, thickness_nm: int, condition: str) -> list[dict[str, str]]:
     if condition == Condition.NEW or kind.reuse_minimum_nm is None or thickness_nm >= kind.reuse_minimum_nm:
         return []
     text = f"{both(thickness_nm)} is below the reuse minimum {both(kind.reuse_minimum_nm)}: it will not be offered."
     return [{"code": "below_reuse_minimum", "text": text}]
 
 
-def _new_plate(kind: Kind, thickness_nm: int, spread_nm: int, home: Bin | None, tags: Tags) -> Plate:
+def plate_new(kind: Kind, thickness_nm: int, spread_nm: int, home: Bin | None, tags: Tags) -> Plate:
     return Plate(
         shop_id=kind.shop_id,
         kind=kind,
@@ -154,10 +152,10 @@ def plate_receive(
     if not confirm:
         thickness_check(kind, reading.texts, thickness_nm)
     home, warnings = bin_for(kind, thickness_nm, chosen_bin)
-    plate = _new_plate(kind, thickness_nm, reading.spread_nm, home, tags)
+    plate = plate_new(kind, thickness_nm, reading.spread_nm, home, tags)
     plate.made_key = made_key
     ledger_open(plates=[plate], person_id=person.pk, readings=[reading.texts], at=at)
-    return Received([plate], warnings + _reuse_warnings(kind, thickness_nm, tags.condition))
+    return Received([plate], warnings + reuse_warnings(kind, thickness_nm, tags.condition))
 
 
 def lot_receive(
@@ -183,7 +181,7 @@ def lot_receive(
     range_nm = max(measured) - min(measured)
     if range_nm > LOT_RANGE_NM and len(readings) < count:
         raise MeasureAll(
-            f"The plates read range over {both(range_nm)}, more than {both(LOT_RANGE_NM)}: read every plate of the lot.",
+            f"The plates read range over {both(range_nm)}, more than {both(LOT_RANGE_NM)}: read them all.",
             [("/readings", f"give all {count}")],
         )
     if not confirm:
@@ -211,11 +209,12 @@ def lot_receive(
     if unread:
         few = len(readings) < min(LOT_READ, count)
         if few:
-            text = f"Only {len(readings)} of {count} were read; read {min(LOT_READ, count)} for a mean that can be trusted."
+            wanted = min(LOT_READ, count)
+            text = f"Only {len(readings)} of {count} were read; read {wanted} for a mean that can be trusted."
             warnings.append({"code": "few_read", "text": text})
         u_nm = lot_u_nm(range_nm, len(readings), tolerance_of(kind, siblings(kind)) if few else None)
         first = _binned(kind, mean, range_nm, chosen_bin, tags, warnings)
-        for plate in [first, *(_new_plate(kind, mean, range_nm, first.bin, tags) for _ in range(unread - 1))]:
+        for plate in [first, *(plate_new(kind, mean, range_nm, first.bin, tags) for _ in range(unread - 1))]:
             plate.u_nm = u_nm
             plates.append(_in_lot(lot, plate))
     texts = [reading.texts for reading in readings] + [[] for _ in range(unread)]
@@ -232,137 +231,5 @@ def _binned(
     kind: Kind, thickness_nm: int, spread_nm: int, chosen: Bin | None, tags: Tags, warnings: list[dict[str, str]]
 ) -> Plate:
     home, said = bin_for(kind, thickness_nm, chosen)
-    warnings += said + _reuse_warnings(kind, thickness_nm, tags.condition)
-    return _new_plate(kind, thickness_nm, spread_nm, home, tags)
-
-
-def plate_lock(*, person: Person, plate_id: uuid.UUID) -> Plate:
-    """The plate, locked, with run-out holds released first. Raises NotFound."""
-    holds_run_out(shop_id=person.shop_id)
-    plate = (
-        Plate.objects.select_for_update(of=("self",))
-        .select_related("kind__fit", "bin")
-        .filter(shop_id=person.shop_id, pk=plate_id)
-        .first()
-    )
-    if plate is None:
-        raise NotFound(f"Nothing here has the id {plate_id}.")
-    return plate
-
-
-def _state_check(plate: Plate, allowed: Sequence[State], wish: str) -> None:
-    if plate.state not in allowed:
-        way_out = (
-            "Release the hold first." if plate.state == State.HELD else "Look at its page for what happened to it."
-        )
-        raise WrongState(f"This plate is {plate.get_state_display()} and cannot be {wish}. {way_out}")
-
-
-def plate_put_back(
-    *,
-    person: Person,
-    plate_id: uuid.UUID,
-    reading: Reading,
-    chosen_bin: Bin | None = None,
-    condition: str | None = None,
-    gauge: str = "",
-    confirm: bool = False,
-) -> Received:
-    """A plate comes back to the shelf with a fresh reading. Raises WrongState, Implausible."""
-    person.require("stock")
-    plate = plate_lock(person=person, plate_id=plate_id)
-    _state_check(plate, [State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "put back")
-    if not confirm:
-        thickness_check(plate.kind, reading.texts, reading.thickness_nm)
-    home, warnings = bin_for(plate.kind, reading.thickness_nm, chosen_bin)
-    change = Change(
-        plate=plate.pk,
-        revision=plate.revision,
-        state=State.ON_SHELF,
-        bin=home.pk if home else None,
-        thickness_nm=reading.thickness_nm,
-        spread_nm=reading.spread_nm,
-        condition=condition,
-        readings=reading.texts,
-    )
-    ledger_write(
-        shop_id=person.shop_id,
-        person_id=person.pk,
-        act=Act.PUT_BACK,
-        changes=[change],
-        rebin=True,
-        gauge=gauge,
-        for_match=plate.match_id,
-        for_job=plate.job_id,
-    )
-    plate.refresh_from_db()
-    return Received([plate], warnings + _reuse_warnings(plate.kind, plate.thickness_nm, plate.condition))
-
-
-def _leave(person: Person, plate: Plate, state: State, act: Act, reason: str) -> Plate:
-    ledger_write(
-        shop_id=person.shop_id,
-        person_id=person.pk,
-        act=act,
-        changes=[Change(plate=plate.pk, revision=plate.revision, state=state)],
-        reason=reason,
-        for_match=plate.match_id,
-        for_job=plate.job_id,
-    )
-    plate.refresh_from_db()
-    return plate
-
-
-def plate_scrap(*, person: Person, plate_id: uuid.UUID, reason: str) -> Plate:
-    """The plate goes to scrap, for a reason. Raises WrongState."""
-    person.require("stock")
-    plate = plate_lock(person=person, plate_id=plate_id)
-    _state_check(plate, [State.ON_SHELF, State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "scrapped")
-    return _leave(person, plate, State.SCRAPPED, Act.SCRAPPED, reason)
-
-
-def plate_undo(*, person: Person, plate_id: uuid.UUID) -> Plate:
-    """Undo a scan: the plate never was. Only while nothing else has happened to it. Raises WrongState."""
-    person.require("stock")
-    plate = plate_lock(person=person, plate_id=plate_id)
-    if plate.revision != 1:
-        raise WrongState(
-            "Something has happened to this plate since it was scanned in; scrap it or put it right instead."
-        )
-    return _leave(person, plate, State.SCRAPPED, Act.UNDONE, "scan undone")
-
-
-def plate_rework(
-    *,
-    person: Person,
-    plate_id: uuid.UUID,
-    reading: Reading,
-    reason: str,
-    kind: Kind | None = None,
-    chosen_bin: Bin | None = None,
-    gauge: str = "",
-    confirm: bool = False,
-    made_key: str | None = None,
-) -> Received:
-    """A face was ground or a lining stripped: the old plate ends, a new one begins. Raises WrongState, Implausible.
-
-    The tool never proposes this. Old lining dust may hold asbestos; the service manual decides whether a plate may be
-    reworked at all.
-    """
-    person.require("stock")
-    old = plate_lock(person=person, plate_id=plate_id)
-    _state_check(old, [State.ON_SHELF, State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "reworked")
-    _leave(person, old, State.REWORKED, Act.REWORKED, reason)
-    tags = Tags(old.condition, old.source, old.owner, "", old.mark, gauge)
-    kind = kind or old.kind
-    if not confirm:
-        thickness_check(kind, reading.texts, reading.thickness_nm)
-    home, warnings = bin_for(kind, reading.thickness_nm, chosen_bin)
-    plate = _new_plate(kind, reading.thickness_nm, reading.spread_nm, home, tags)
-    plate.reworked_from, plate.made_key = old, made_key
-    ledger_open(plates=[plate], person_id=person.pk, readings=[reading.texts], reason=reason)
-    dust = "Never dry-brush old lining: its dust may hold asbestos. Follow the manual and local codes."
-    return Received(
-        [plate],
-        [*warnings, *_reuse_warnings(kind, plate.thickness_nm, plate.condition), {"code": "lining_dust", "text": dust}],
-    )
+    warnings += said + reuse_warnings(kind, thickness_nm, tags.condition)
+    return plate_new(kind, thickness_nm, spread_nm, home, tags)

@@ -1,0 +1,110 @@
+"""The one form in which the API shows a match."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from plates.bench.models import Match, MatchState
+from plates.catalogue.models import MEASURES
+from plates.catalogue.windows import counted_frictions
+from plates.lengths import half_even, length_json
+from shop.api import LengthField
+
+
+def slip_row(row: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "plate": row["plate"],
+        "kind": row["kind"],
+        "bin": row["bin"],
+        "thickness": length_json(row["thickness_nm"]),
+        "slot": row["slot"],
+        "source": row["source"],
+    }
+
+
+def option_json(option: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "number": option["number"],
+        "way": option["way"],
+        "changes": option["changes"],
+        "predicted": length_json(option["predicted_nm"]),
+        "u": length_json(half_even(option["u_nm"])),
+        "probability": option["probability"],
+        "confidence": option["confidence"],
+        "out": [{"slot": row["slot"], "thickness": length_json(row["thickness_nm"])} for row in option["out"]],
+        "in": [slip_row(row) for row in option["in"]],
+    }
+
+
+def shortfall_json(shortfall: dict[str, Any]) -> dict[str, Any]:
+    nearest = shortfall["nearest"]
+    return {
+        "reason": shortfall["reason"],
+        "nearest": nearest and {"predicted": length_json(nearest["predicted_nm"]), "changes": nearest["changes"]},
+        "would_close": [
+            {
+                **{name: row[name] for name in ("slot", "fit", "role", "count")},
+                "from": length_json(row["from_nm"]),
+                "to": length_json(row["to_nm"]),
+            }
+            for row in shortfall["would_close"]
+        ],
+    }
+
+
+def match_json(match: Match) -> dict[str, Any]:
+    """The one form of every answer about a match."""
+    shown = [option for option in match.options if not option.get("past")]
+    return {
+        "id": str(match.pk),
+        "number": match.number,
+        "state": getattr(match, "state_now", match.state),
+        "job": match.job.code if match.job else None,
+        "spec": match.spec.code,
+        "measures": match.spec.measures,
+        "clearance": length_json(match.clearance_nm),
+        "as_read": length_json(match.as_read_nm),
+        "method": match.method,
+        "readings": match.readings,
+        "u": length_json(half_even(match.u_nm)),
+        "window": {
+            "low": length_json(match.low_nm),
+            "high": length_json(match.high_nm),
+            "target": length_json(match.target_nm),
+            "source": match.source,
+            "reference": match.reference,
+            "counted_frictions": counted_frictions(match.faces),
+        },
+        "verdict": match.verdict,
+        "options": [option_json(option) for option in shown],
+        "shortfall": shortfall_json(match.shortfall) if match.shortfall else None,
+        "cautions": match.cautions,
+        "option_taken": match.option_taken,
+        "held_until": match.held_until.isoformat() if match.held_until else None,
+        "slip": [slip_row(row) for row in match.slip],
+        "residual": None if match.residual_nm is None else length_json(match.residual_nm),
+        "person": match.person.username,
+        "asked_at": match.asked_at.isoformat() if hasattr(match.asked_at, "isoformat") else None,
+    }
+
+
+class MatchAnswer(serializers.Serializer[Match]):
+    """Answers with :func:`match_json`; the fields describe that shape to the schema."""
+
+    id, number = serializers.UUIDField(), serializers.IntegerField()
+    state = serializers.ChoiceField(MatchState.choices)
+    job = serializers.CharField(allow_null=True)
+    spec, measures = serializers.CharField(), serializers.ChoiceField(MEASURES)
+    clearance, as_read, u = LengthField(), LengthField(), LengthField()
+    method, readings = serializers.CharField(), serializers.ListField(child=serializers.CharField())
+    window = serializers.DictField()
+    verdict = serializers.ChoiceField(["in_window", "high", "low"])
+    options, cautions, slip = (serializers.ListField(child=serializers.DictField()) for _ in range(3))
+    shortfall = serializers.DictField(allow_null=True)
+    option_taken = serializers.IntegerField(allow_null=True)
+    held_until = serializers.DateTimeField(allow_null=True)
+    residual = LengthField(allow_null=True)
+    person, asked_at = serializers.CharField(), serializers.DateTimeField()
+
+    def to_representation(self, instance: Match) -> dict[str, Any]:
+        return match_json(instance)

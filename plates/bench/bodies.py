@@ -1,0 +1,167 @@
+"""What the bench reads over HTTP, and the question that it makes."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from plates.bench.question import Entry, Loose, Question
+from plates.catalogue.models import WAVE_STATES, Slot, Spec
+from plates.lengths import mean_nm
+from plates.measuring.uncertainty import READING_U_NM
+from shop.api import Body, CodeField, LengthField, readings_field
+from shop.errors import Malformed
+
+
+class EntryField(serializers.Field[Entry, Any, Any, Any]):
+    """A length, or an object with thickness, must_go, cone, hot_spot."""
+
+    def to_internal_value(self, data: Any) -> Entry:
+        if isinstance(data, dict):
+            body = EntryBody(data=data)
+            body.is_valid(raise_exception=True)
+            found = body.validated_data
+            return Entry(
+                thickness_nm=found["thickness"],
+                must_go=found["must_go"],
+                cone_nm=found.get("cone"),
+                hot_spot=found["hot_spot"],
+            )
+        return Entry(LengthField().run_validation(data))
+
+
+class EntryBody(Body):
+    thickness = LengthField()
+    must_go = serializers.BooleanField(default=False)
+    cone = LengthField(required=False, zero=True)
+    hot_spot = serializers.BooleanField(default=False)
+
+
+class NominalBody(Body):
+    nominal = serializers.BooleanField()
+
+
+class InstalledField(serializers.Field[Any, Any, Any, Any]):
+    """What is in one slot: a list of its entries, or ``{"nominal": true}``."""
+
+    def to_internal_value(self, data: Any) -> list[Entry] | None:
+        if isinstance(data, dict):
+            body = NominalBody(data=data)
+            body.is_valid(raise_exception=True)
+            if not body.validated_data["nominal"]:
+                raise serializers.ValidationError({"nominal": ["is true, or else list the plates"]})
+            return None
+        return serializers.ListField(child=EntryField(), max_length=60).run_validation(data)
+
+
+class LooseBody(Body):
+    readings = readings_field(required=False)
+    thickness = LengthField(required=False)
+    count = serializers.IntegerField(min_value=1, max_value=100, default=1)
+    source = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if ("readings" in attrs) == ("thickness" in attrs):
+            raise serializers.ValidationError({"thickness": ["give either readings or thickness"]})
+        return attrs
+
+
+class MatchBody(Body):
+    spec = CodeField()
+    readings = readings_field()
+    method = serializers.ChoiceField(sorted(READING_U_NM))
+    installed = serializers.DictField(child=InstalledField())
+    bench = serializers.DictField(child=LooseBody(many=True, max_length=60), required=False)
+    left_out = serializers.ListField(child=serializers.CharField(max_length=60), required=False, max_length=40)
+    job = CodeField(required=False, allow_null=True)
+    gauge = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+    soaked = serializers.BooleanField(default=False)
+    counted = serializers.BooleanField(default=False)
+    take = serializers.BooleanField(default=False)
+    accept_marginal = serializers.BooleanField(default=False)
+    max_changes = serializers.IntegerField(min_value=0, max_value=100, required=False, allow_null=True)
+    used_ok = serializers.BooleanField(required=False, allow_null=True, default=None)
+    open_boxes = serializers.BooleanField(default=False)
+    wave_state = serializers.ChoiceField(WAVE_STATES, required=False)
+    wave_free = LengthField(required=False)
+
+
+class OptionBody(Body):
+    option = serializers.IntegerField(min_value=1, max_value=1_000_000)
+    counted = serializers.BooleanField(default=False)
+
+
+class EmptyBody(Body):
+    pass
+
+
+class FinalBody(Body):
+    readings = readings_field()
+    method = serializers.ChoiceField(sorted(READING_U_NM))
+
+
+def question_of(body: dict[str, Any], spec: Spec) -> Question:
+    """The body as a question; raises Malformed with a pointer where it does not go with the spec."""
+    slots = {slot.name: slot for slot in spec.slots.all()}
+
+    def slot_of(name: str, pointer: str) -> Slot:
+        if name not in slots:
+            raise Malformed(
+                f"Spec {spec.code} has no slot {name!r}; it has {', '.join(slots)}.",
+                [(pointer, "name a slot of the spec")],
+            )
+        return slots[name]
+
+    left_out = list(dict.fromkeys(body.get("left_out", [])))
+    for row, name in enumerate(left_out):
+        if not slot_of(name, f"/left_out/{row}").swap:
+            raise Malformed(
+                f"Slot {name!r} is not one that is chosen to measure.", [(f"/left_out/{row}", "not a swap slot")]
+            )
+        if name in body["installed"]:
+            raise Malformed(
+                f"Slot {name!r} is left out, so nothing is installed in it.", [(f"/installed/{name}", "left out")]
+            )
+    installed = {
+        name: _entries(slot_of(name, f"/installed/{name}"), entries) for name, entries in body["installed"].items()
+    }
+    bench = {}
+    for name, rows in body.get("bench", {}).items():
+        slot_of(name, f"/bench/{name}")
+        bench[name] = [
+            Loose(
+                row["thickness"] if "thickness" in row else mean_nm(nm for _, nm in row["readings"]),
+                row["count"],
+                row["source"],
+            )
+            for row in rows
+        ]
+    pairs = body["readings"]
+    return Question(
+        method=body["method"],
+        texts=[typed for typed, _ in pairs],
+        readings_nm=[length_nm for _, length_nm in pairs],
+        installed=installed,
+        bench=bench,
+        left_out=left_out,
+        max_changes=body.get("max_changes"),
+        used_ok=body["used_ok"],
+        open_boxes=body["open_boxes"],
+        wave_state=body.get("wave_state", ""),
+        wave_free_nm=body.get("wave_free"),
+        gauge=body["gauge"],
+        soaked=body["soaked"],
+    )
+
+
+def _entries(slot: Slot, entries: list[Entry] | None) -> list[Entry]:
+    pointer = f"/installed/{slot.name}"
+    if entries is None:
+        if slot.nominal_nm is None:
+            raise Malformed(f"Slot {slot.name!r} has no book size: read its plates.", [(pointer, "list the plates")])
+        return [Entry(slot.nominal_nm, at_book=True)] * slot.count
+    if len(entries) != slot.count:
+        raise Malformed(
+            f"Slot {slot.name!r} counts {slot.count}, and {len(entries)} are given.",
+            [(pointer, f"list {slot.count} plates")],
+        )
+    return entries

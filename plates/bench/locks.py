@@ -1,0 +1,81 @@
+"""The locks of the bench: the match first, then its plates in the order of their ids.
+
+After the match is locked its state is checked before anything else, so one question is never taken twice.
+"""
+
+import uuid
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any, NamedTuple
+
+from django.db import connection
+
+from plates.bench.models import Match, MatchState
+from shop.errors import NotFound, WrongState
+from shop.people.models import Person
+
+
+class Locked(NamedTuple):
+    """Plates under lock, as (id, revision): those wanted, and those that the match holds beside them."""
+
+    wanted: list[tuple[uuid.UUID, int]]
+    others: list[tuple[uuid.UUID, int]]
+
+
+class Moved(Exception):
+    """Under the locks, the plates were not as the search saw them."""
+
+    def __init__(self, match: Match | None = None, option: dict[str, Any] | None = None) -> None:
+        super().__init__()
+        self.match, self.option = match, option
+
+
+def match_lock(*, person: Person, match_id: uuid.UUID) -> Match:
+    """The match, locked; a hold that has run out counts as open. Raises NotFound."""
+    match = (
+        Match.objects.select_for_update(of=("self",))
+        .select_related("spec", "job", "person", "shop")
+        .filter(shop_id=person.shop_id, pk=match_id)
+        .first()
+    )
+    if match is None:
+        raise NotFound(f"Nothing here has the id {match_id}.")
+    if match.state == MatchState.HELD and match.held_until and match.held_until <= clock():
+        match.state, match.held_until = MatchState.OPEN, None
+    return match
+
+
+def clock(at: datetime | None = None) -> datetime:
+    """The time given, else the database's: its clock decides over every terminal's."""
+    if at is not None:
+        return at
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT now()")
+        return cursor.fetchone()[0]
+
+
+def state_check(match: Match, allowed: Sequence[MatchState], wish: str) -> None:
+    if match.state not in allowed:
+        names = " or ".join(state.label for state in allowed)
+        raise WrongState(f"Match {match.number} is {match.get_state_display()}; only an {names} one can be {wish}.")
+
+
+def plates_lock(match: Match, ins: Sequence[dict[str, Any]]) -> Locked:
+    """Lock the plates, and what this match holds beside them, in the order of their ids.
+
+    Raises :class:`Moved` unless each plate is as the search saw it.
+    """
+    seen = {uuid.UUID(row["plate"]): row["revision"] for row in ins if row["plate"]}
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT id, revision, state = 'on_shelf'"
+            "       OR (state = 'held' AND (match_id = %(match)s OR held_until <= now()))"
+            "  FROM plates_plate WHERE shop_id = %(shop)s"
+            "   AND (id = ANY(%(ids)s) OR (match_id = %(match)s AND state = 'held')) ORDER BY id FOR UPDATE",
+            {"match": match.pk, "shop": match.shop_id, "ids": list(seen)},
+        )
+        rows = cursor.fetchall()
+    wanted = [(plate, revision) for plate, revision, free in rows if free and seen.get(plate) == revision]
+    if len(wanted) < len(seen):
+        raise Moved
+    return Locked(wanted, [(plate, revision) for plate, revision, _ in rows if plate not in seen])

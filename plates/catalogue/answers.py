@@ -1,0 +1,87 @@
+"""How the catalogue shows its rows over HTTP."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from plates.catalogue import selectors
+from plates.catalogue.models import Fit, Kind, Slot, Spec
+from plates.catalogue.windows import counted_frictions
+from plates.lengths import length_json
+from shop.api import LengthField
+
+
+class FitAnswer(serializers.ModelSerializer[Fit]):
+    outer, inner = LengthField(source="outer_nm"), LengthField(source="inner_nm")
+
+    class Meta:
+        model = Fit
+        fields = ["id", "code", "tooth_side", "teeth", "outer", "inner", "tooth_form", "index", "oil_holes"]
+
+
+class KindAnswer(serializers.ModelSerializer[Kind]):
+    fit = serializers.SlugRelatedField("code", read_only=True)
+    supplier = serializers.SlugRelatedField("name", read_only=True)
+    scan_codes = serializers.SlugRelatedField("code", many=True, read_only=True)
+    nominal = LengthField(source="nominal_nm")
+    tolerance = LengthField(source="tolerance_nm", allow_null=True)
+    reuse_minimum = LengthField(source="reuse_minimum_nm", allow_null=True)
+    made_coned = LengthField(source="made_coned_nm", allow_null=True)
+
+    class Meta:
+        model = Kind
+        fields = [
+            "id", "code", "fit", "role", "nominal", "lined_faces", "tolerance", "reuse_minimum", "set_of", "mark",
+            "material", "facing", "groove", "made_coned", "scan_codes", "supplier", "unit_cost", "pack_size",
+            "lead_days",
+        ]  # fmt: skip
+
+
+class SlotAnswer(serializers.ModelSerializer[Slot]):
+    fit = serializers.SlugRelatedField("code", read_only=True)
+    fits = serializers.SerializerMethodField()
+    nominal = LengthField(source="nominal_nm", allow_null=True)
+
+    class Meta:
+        model = Slot
+        fields = [
+            "name", "role", "fit", "count", "lined_faces", "swap", "extra", "nominal", "fits", "material", "facing",
+            "place",
+        ]  # fmt: skip
+
+    def get_fits(self, slot: Slot) -> list[str]:
+        return sorted(further.fit.code for further in slot.further_fits.all())
+
+
+class SpecAnswer(serializers.ModelSerializer[Spec]):
+    window = serializers.SerializerMethodField()
+    counted_frictions = serializers.SerializerMethodField()
+    limit_low = LengthField(source="limit_low_nm", allow_null=True)
+    limit_high = LengthField(source="limit_high_nm", allow_null=True)
+    wave = serializers.SerializerMethodField()
+    slots = SlotAnswer(many=True)
+
+    class Meta:
+        model = Spec
+        fields = [
+            "id", "code", "title", "measures", "window", "counted_frictions", "limit_low", "limit_high", "wave",
+            "reads_wave", "adjustable", "set_only", "slots",
+        ]  # fmt: skip
+
+    def get_window(self, spec: Spec) -> dict[str, Any]:
+        return {
+            "low": length_json(spec.low_nm),
+            "high": length_json(spec.high_nm),
+            "target": length_json(spec.target_nm),
+            "source": spec.source,
+            "reference": spec.reference,
+            "unit": spec.unit,
+        }
+
+    def get_counted_frictions(self, spec: Spec) -> float:
+        return counted_frictions(selectors.spec_faces(list(spec.slots.all())))
+
+    def get_wave(self, spec: Spec) -> dict[str, Any] | None:
+        if spec.wave_free_nm is None or spec.wave_flat_nm is None:
+            return None
+        return {"free": length_json(spec.wave_free_nm), "flat": length_json(spec.wave_flat_nm)}

@@ -1,0 +1,101 @@
+"""How the stock room shows its rows over HTTP."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from plates.stock.models import Bin, HandOut, LedgerLine, Lot, Plate, State
+from shop.api import LengthField
+
+
+class BinAnswer(serializers.ModelSerializer[Bin]):
+    fit = serializers.SlugRelatedField("code", read_only=True)
+
+    class Meta:
+        model = Bin
+        fields = ["id", "code", "fit", "role"]
+
+    def get_fields(self) -> dict[str, serializers.Field]:
+        return {**super().get_fields(), "from": LengthField(source="from_nm"), "to": LengthField(source="to_nm")}
+
+
+class PlateAnswer(serializers.ModelSerializer[Plate]):
+    kind, fit, bin, job = (serializers.SlugRelatedField("code", read_only=True) for _ in range(4))
+    match = serializers.UUIDField(source="match_id", allow_null=True)
+    lot = serializers.UUIDField(source="lot_id", allow_null=True)
+    reworked_from = serializers.UUIDField(source="reworked_from_id", allow_null=True)
+    thickness, spread = LengthField(source="thickness_nm"), LengthField(source="spread_nm")
+    state = serializers.ChoiceField(State.choices, source="state_now")
+    measured = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Plate
+        fields = [
+            "id", "kind", "fit", "role", "bin", "lot", "thickness", "spread", "measured", "state", "condition",
+            "source", "owner", "box", "mark", "gauge", "match", "job", "held_until", "reworked_from", "received_at", "revision",
+        ]  # fmt: skip
+
+    def get_measured(self, plate: Plate) -> bool:
+        return plate.u_nm == 0
+
+
+class Warnings(serializers.Serializer[Any]):
+    code, text = serializers.CharField(), serializers.CharField()
+
+
+class ReceivedAnswer(PlateAnswer):
+    warnings = Warnings(many=True)
+
+    class Meta(PlateAnswer.Meta):
+        fields = [*PlateAnswer.Meta.fields, "warnings"]
+
+
+class LotAnswer(serializers.ModelSerializer[Lot]):
+    kind = serializers.SlugRelatedField("code", read_only=True)
+    mean, spread = LengthField(source="mean_nm"), LengthField(source="spread_nm")
+    plates = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Lot
+        fields = ["id", "kind", "count", "measured", "mean", "spread", "source", "received_at", "plates"]
+
+    def get_plates(self, lot: Lot) -> list[str]:
+        return sorted(str(plate.pk) for plate in lot.plates.all())
+
+
+class LotReceivedAnswer(LotAnswer):
+    plates = PlateAnswer(many=True)
+    warnings = Warnings(many=True)
+
+    class Meta(LotAnswer.Meta):
+        fields = [*LotAnswer.Meta.fields, "warnings"]
+
+
+class HandOutAnswer(serializers.ModelSerializer[HandOut]):
+    person = serializers.SlugRelatedField("username", read_only=True)
+    plates = serializers.SerializerMethodField()
+
+    class Meta:
+        model = HandOut
+        fields = ["id", "reason", "to", "due", "price", "person", "at", "plates"]
+
+    def get_plates(self, hand_out: HandOut) -> list[str]:
+        return sorted(str(plate.pk) for plate in hand_out.plates.all())
+
+
+class LineAnswer(serializers.ModelSerializer[LedgerLine]):
+    plate = serializers.UUIDField(source="plate_id")
+    kind = serializers.SlugRelatedField("code", source="plate.kind", read_only=True)
+    bin, job = (serializers.SlugRelatedField("code", read_only=True) for _ in range(2))
+    match = serializers.UUIDField(source="match_id", allow_null=True)
+    match_number = serializers.IntegerField(source="match.number", default=None, allow_null=True)
+    hand_out = serializers.UUIDField(source="hand_out_id", allow_null=True)
+    person = serializers.SlugRelatedField("username", read_only=True)
+    thickness, spread = LengthField(source="thickness_nm"), LengthField(source="spread_nm")
+
+    class Meta:
+        model = LedgerLine
+        fields = [
+            "id", "plate", "seq", "at", "act", "delta", "balance", "state", "kind", "bin", "thickness", "spread",
+            "match", "match_number", "job", "hand_out", "held_until", "readings", "gauge", "reason", "person",
+        ]  # fmt: skip
