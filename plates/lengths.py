@@ -93,7 +93,7 @@ def _shown(text: str) -> str:
     return repr(text if len(text) <= 40 else text[:40] + "…")
 
 
-def half_even(value: Fraction) -> int:
+def half_even(value: Fraction | float) -> int:
     """The nearest integer, a half to the even one (NIST SP 811 B.7.1)."""
     return round(value)
 

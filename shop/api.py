@@ -10,11 +10,11 @@ from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from rest_framework import exceptions, generics, mixins, serializers, status
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
 from plates.lengths import LengthError, length_json, length_parse
 from shop.errors import Malformed, NotFound, Refusal
 from shop.once import Answer, Once
+from shop.people.models import Person
 
 T = TypeVar("T")
 CODE = r"^[A-Za-z0-9._-]{1,40}\Z"
@@ -90,17 +90,31 @@ class CodeField(serializers.RegexField):
         return super().to_internal_value(data)
 
 
-class ShopView(APIView):
+class Signed(generics.GenericAPIView):
+    """Who is asking: every view of the API but the schema is for somebody of a shop."""
+
+    @property
+    def person(self) -> Person:
+        person = self.request.user
+        assert isinstance(person, Person)
+        return person
+
+    @property
+    def shop_id(self) -> uuid.UUID:
+        return self.person.shop_id
+
+
+class ShopView(Signed):
     """A view of one shop: reads the body, makes one call, renders; POST is done once per Idempotency-Key."""
 
     body_class: type[Body] | None = None
-    answer_status = status.HTTP_201_CREATED
+    answer_status: int = status.HTTP_201_CREATED
 
     @cached_property
     def once(self) -> Once:
         header = self.request.headers.get("Idempotency-Key")
         if header is None:
-            return Once(self.request.user)
+            return Once(self.person)
         key = header.strip()
         if len(key) >= 2 and key[0] == key[-1] == '"':
             key = key[1:-1].replace('\\"', '"').replace("\\\\", "\\")  # a string of RFC 9651
@@ -109,7 +123,7 @@ class ShopView(APIView):
                 "An Idempotency-Key is 1 to 255 printable ASCII characters, quoted or bare.",
                 [("/Idempotency-Key", "send a shorter or plainer key, a UUID for instance")],
             )
-        return Once(self.request.user, key, Once.print_of(self.request.method or "", self.request.path, self._raw()))
+        return Once(self.person, key, Once.print_of(self.request.method or "", self.request.path, self._raw()))
 
     def _raw(self) -> bytes:
         try:
@@ -137,14 +151,14 @@ class ShopView(APIView):
         return self.reply(self.once.run(lambda: effect(body), lambda made: Answer(self.answer_status, render(made))))
 
 
-class Collection(mixins.ListModelMixin, ShopView, generics.GenericAPIView):
+class Collection(mixins.ListModelMixin, ShopView):
     """GET answers a page."""
 
     def get(self, request: Request) -> Response:
         return self.list(request)
 
 
-class One(mixins.RetrieveModelMixin, generics.GenericAPIView):
+class One(mixins.RetrieveModelMixin, Signed):
     """GET answers one row, by its code where it has one, else by its id."""
 
     http_method_names = ["get", "head", "options"]
@@ -159,15 +173,20 @@ class One(mixins.RetrieveModelMixin, generics.GenericAPIView):
         return super().get_object()
 
 
-class Act(ShopView, generics.GenericAPIView):
+class Act(ShopView):
     """An action on one row: POST only, answers 200."""
 
     http_method_names = ["post", "options"]
-    answer_status = 200
+    answer_status: int = status.HTTP_200_OK
 
     def row_id(self) -> uuid.UUID:
         """The id in the address; raises 404 when nothing of the shop has it."""
         return by_id(self.get_queryset(), self.kwargs["pk"]).pk
+
+
+def linked(field: str = "code", **kwargs: Any) -> serializers.SlugRelatedField[Any]:
+    """A linked row, shown by its code."""
+    return serializers.SlugRelatedField(field, read_only=True, **kwargs)
 
 
 def text_field() -> serializers.CharField:

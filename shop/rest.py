@@ -158,9 +158,7 @@ def _as_refusal(error: Exception) -> Refusal | None:
     if isinstance(error, Http404):
         return NotFound("Nothing here has this code or id.")
     if isinstance(error, exceptions.APIException):
-        refusal = (
-            Refusal(str(error.detail)) if not isinstance(error.detail, dict | list) else Refusal(error.default_detail)
-        )
+        refusal = Refusal(str(error.default_detail if isinstance(error.detail, dict | list) else error.detail))
         refusal.status = error.status_code
         refusal.code, refusal.title = TITLES.get(error.status_code, ("malformed", "The request cannot be read"))
         return refusal

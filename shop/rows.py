@@ -42,11 +42,11 @@ class SameShop(models.BaseConstraint):
     def constraint_sql(self, model: Any, schema_editor: Any) -> str:
         return self._clause(model, schema_editor)
 
-    def create_sql(self, model: Any, schema_editor: Any) -> Statement:
+    def create_sql(self, model: Any, schema_editor: Any) -> Any:
         table = Table(model._meta.db_table, schema_editor.quote_name)
         return Statement(f"ALTER TABLE %(table)s ADD {self._clause(model, schema_editor)}", table=table)
 
-    def remove_sql(self, model: Any, schema_editor: Any) -> Statement:
+    def remove_sql(self, model: Any, schema_editor: Any) -> Any:
         table = Table(model._meta.db_table, schema_editor.quote_name)
         return Statement(f"ALTER TABLE %(table)s DROP CONSTRAINT {schema_editor.quote_name(self.name)}", table=table)
 

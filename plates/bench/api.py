@@ -16,8 +16,8 @@ from plates.bench.final import match_final
 from plates.bench.models import Match, MatchState
 from plates.bench.services import StockMoved
 from plates.catalogue.selectors import specs
-from shop.api import Act, Collection, One, by_code
-from shop.once import Answer, Once
+from shop.api import Act, Collection, One, Signed, by_code
+from shop.once import Answer
 
 
 class MatchFilter(filters.FilterSet):
@@ -26,18 +26,15 @@ class MatchFilter(filters.FilterSet):
     spec = filters.CharFilter("spec__code")
 
 
-class MatchRows:
+class MatchRows(Signed):
     """What the views of this room share."""
 
     serializer_class = MatchAnswer
-    request: Any
-    once: Once
-    answer_status: int
 
     def get_queryset(self) -> QuerySet[Match]:
-        return selectors.matches(self.request.user.shop_id)
+        return selectors.matches(self.shop_id)
 
-    def answer(self, match: Match) -> Answer:
+    def answer(self: Any, match: Match) -> Answer:
         return Answer(self.answer_status, match_json(match))
 
     def do(self: Any, effect: Callable[[dict[str, Any], services.Run[Answer]], Answer]) -> Response:
@@ -60,9 +57,9 @@ class Matches(MatchRows, Collection):
         return self.do(self.ask)
 
     def ask(self, body: dict[str, Any], run: services.Run[Answer]) -> Answer:
-        spec = by_code(specs(self.request.user.shop_id), body["spec"], "/spec")
+        spec = by_code(specs(self.shop_id), body["spec"], "/spec")
         return services.match_ask(
-            person=self.request.user,
+            person=self.person,
             spec=spec,
             question=question_of(body, spec),
             run=run,
@@ -88,7 +85,7 @@ class Take(MatchAct):
     @extend_schema(request=OptionBody, responses={200: MatchAnswer})
     def post(self, request: Request, pk: str) -> Response:
         return self.do(
-            lambda body, run: services.match_take(person=request.user, match_id=self.row_id(), run=run, **body)
+            lambda body, run: services.match_take(person=self.person, match_id=self.row_id(), run=run, **body)
         )
 
 
@@ -98,7 +95,7 @@ class Hold(MatchAct):
     @extend_schema(request=OptionBody, responses={200: MatchAnswer})
     def post(self, request: Request, pk: str) -> Response:
         return self.do(
-            lambda body, run: services.match_hold(person=request.user, match_id=self.row_id(), run=run, **body)
+            lambda body, run: services.match_hold(person=self.person, match_id=self.row_id(), run=run, **body)
         )
 
 
@@ -107,7 +104,7 @@ class Release(MatchAct):
 
     @extend_schema(request=EmptyBody, responses={200: MatchAnswer})
     def post(self, request: Request, pk: str) -> Response:
-        return self.act(lambda _: services.match_release(person=request.user, match_id=self.row_id()), match_json)
+        return self.act(lambda _: services.match_release(person=self.person, match_id=self.row_id()), match_json)
 
 
 class Final(MatchAct):
@@ -119,7 +116,7 @@ class Final(MatchAct):
 
     def check(self, body: dict[str, Any]) -> Match:
         return match_final(
-            person=self.request.user,
+            person=self.person,
             match_id=self.row_id(),
             method=body["method"],
             texts=[typed for typed, _ in body["readings"]],

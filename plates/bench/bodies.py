@@ -57,7 +57,7 @@ class LooseBody(Body):
     readings = readings_field(required=False)
     thickness = LengthField(required=False)
     count = serializers.IntegerField(min_value=1, max_value=100, default=1)
-    source = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+    source = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")  # type: ignore[assignment]
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if ("readings" in attrs) == ("thickness" in attrs):
@@ -70,7 +70,7 @@ class MatchBody(Body):
     readings = readings_field()
     method = serializers.ChoiceField(sorted(READING_U_NM))
     installed = serializers.DictField(child=InstalledField())
-    bench = serializers.DictField(child=LooseBody(many=True, max_length=60), required=False)
+    bench = serializers.DictField(child=LooseBody(many=True, max_length=60), required=False)  # type: ignore[call-arg]
     left_out = serializers.ListField(child=serializers.CharField(max_length=60), required=False, max_length=40)
     job = CodeField(required=False, allow_null=True)
     gauge = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")

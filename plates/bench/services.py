@@ -10,6 +10,7 @@ import time
 import uuid
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any, TypeVar
 
 from django.db import connection, transaction
@@ -88,7 +89,7 @@ def match_ask(
         match_read(match, question, person.shop.sure_level)
         option = _taken_unasked(match, accept_marginal) if take else None
         try:
-            return run(lambda match=match, option=option: _ask(person, match, job, option, at))
+            return run(partial(_ask, person, match, job, option, at))
         except Moved:
             _pause(attempt)
     raise Busy("The shelf changes faster than it can be searched. Nothing was changed; ask again.")

@@ -8,7 +8,7 @@ from plates.catalogue import selectors
 from plates.catalogue.models import Fit, Kind, Slot, Spec
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import length_json
-from shop.api import LengthField
+from shop.api import LengthField, linked
 
 
 class FitAnswer(serializers.ModelSerializer[Fit]):
@@ -20,9 +20,9 @@ class FitAnswer(serializers.ModelSerializer[Fit]):
 
 
 class KindAnswer(serializers.ModelSerializer[Kind]):
-    fit = serializers.SlugRelatedField("code", read_only=True)
-    supplier = serializers.SlugRelatedField("name", read_only=True)
-    scan_codes = serializers.SlugRelatedField("code", many=True, read_only=True)
+    fit = linked()
+    supplier = linked("name")
+    scan_codes = linked(many=True)
     nominal = LengthField(source="nominal_nm")
     tolerance = LengthField(source="tolerance_nm", allow_null=True)
     reuse_minimum = LengthField(source="reuse_minimum_nm", allow_null=True)
@@ -38,7 +38,7 @@ class KindAnswer(serializers.ModelSerializer[Kind]):
 
 
 class SlotAnswer(serializers.ModelSerializer[Slot]):
-    fit = serializers.SlugRelatedField("code", read_only=True)
+    fit = linked()
     fits = serializers.SerializerMethodField()
     nominal = LengthField(source="nominal_nm", allow_null=True)
 

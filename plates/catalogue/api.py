@@ -12,13 +12,13 @@ from plates.catalogue import selectors, services
 from plates.catalogue.answers import FitAnswer, KindAnswer, SpecAnswer
 from plates.catalogue.bodies import FitBody, KindBody, SpecBody, beside, slot_of, window_of
 from plates.catalogue.models import Fit, Kind, Spec
-from shop.api import Collection, One, by_code
+from shop.api import Collection, One, Signed, by_code
 
 
-class CatalogueRows:
+class CatalogueRows(Signed):
     """Rendering of what was just made, with its links."""
 
-    def rendered(self: Any, row: Any) -> Any:
+    def rendered(self, row: Any) -> Any:
         return self.get_serializer(self.get_queryset().get(pk=row.pk)).data
 
 
@@ -27,7 +27,7 @@ class Fits(CatalogueRows, Collection):
     filterset_fields = {"tooth_side": ["exact"], "teeth": ["exact"]}
 
     def get_queryset(self) -> QuerySet[Fit]:
-        return selectors.fits(self.request.user.shop_id)
+        return selectors.fits(self.shop_id)
 
     @extend_schema(request=FitBody, responses={201: FitAnswer})
     def post(self, request: Request) -> Response:
@@ -35,7 +35,7 @@ class Fits(CatalogueRows, Collection):
 
     def make(self, body: dict[str, Any]) -> Fit:
         lengths = {f"{name}_nm": body.pop(name) for name in ("outer", "inner")}
-        return services.fit_make(person=self.request.user, **body, **lengths)
+        return services.fit_make(person=self.person, **body, **lengths)
 
 
 class KindFilter(filters.FilterSet):
@@ -50,17 +50,17 @@ class Kinds(CatalogueRows, Collection):
     body_class, serializer_class, filterset_class = KindBody, KindAnswer, KindFilter
 
     def get_queryset(self) -> QuerySet[Kind]:
-        return selectors.kinds(self.request.user.shop_id)
+        return selectors.kinds(self.shop_id)
 
     @extend_schema(request=KindBody, responses={201: KindAnswer})
     def post(self, request: Request) -> Response:
         return self.act(self.make, self.rendered)
 
     def make(self, body: dict[str, Any]) -> Kind:
-        fit = by_code(selectors.fits(self.request.user.shop_id), body.pop("fit"), "/fit")
+        fit = by_code(selectors.fits(self.shop_id), body.pop("fit"), "/fit")
         names = [name for name in ("nominal", "tolerance", "reuse_minimum", "made_coned") if name in body]
         lengths = {f"{name}_nm": body.pop(name) for name in names}
-        return services.kind_make(person=self.request.user, fit=fit, **body, **lengths)
+        return services.kind_make(person=self.person, fit=fit, **body, **lengths)
 
 
 class Specs(CatalogueRows, Collection):
@@ -68,14 +68,14 @@ class Specs(CatalogueRows, Collection):
     filterset_fields = {"measures": ["exact"], "adjustable": ["exact"]}
 
     def get_queryset(self) -> QuerySet[Spec]:
-        return selectors.specs(self.request.user.shop_id)
+        return selectors.specs(self.shop_id)
 
     @extend_schema(request=SpecBody, responses={201: SpecAnswer})
     def post(self, request: Request) -> Response:
         return self.act(self.make, self.rendered)
 
     def make(self, body: dict[str, Any]) -> Spec:
-        person = self.request.user
+        person = self.person
         codes = {code for slot in body["slots"] for code in (slot["fit"], *slot.get("fits", []))}
         fits = {fit.code: fit for fit in selectors.fits(person.shop_id).filter(code__in=codes)}
         slots = [slot_of(slot, f"/slots/{row}", fits) for row, slot in enumerate(body["slots"])]
@@ -100,18 +100,18 @@ class OneFit(One):
     serializer_class, lookup_field = FitAnswer, "code"
 
     def get_queryset(self) -> QuerySet[Fit]:
-        return selectors.fits(self.request.user.shop_id)
+        return selectors.fits(self.shop_id)
 
 
 class OneKind(One):
     serializer_class, lookup_field = KindAnswer, "code"
 
     def get_queryset(self) -> QuerySet[Kind]:
-        return selectors.kinds(self.request.user.shop_id)
+        return selectors.kinds(self.shop_id)
 
 
 class OneSpec(One):
     serializer_class, lookup_field = SpecAnswer, "code"
 
     def get_queryset(self) -> QuerySet[Spec]:
-        return selectors.specs(self.request.user.shop_id)
+        return selectors.specs(self.shop_id)

@@ -47,7 +47,7 @@ class PrintedBody(Body):
 
 
 class WindowBody(Body):
-    source = serializers.ChoiceField(["rule", "manual"])
+    source = serializers.ChoiceField(["rule", "manual"])  # type: ignore[assignment]
     low, high = TypedLengthField(zero=True, required=False), TypedLengthField(required=False)
     reference = serializers.CharField(max_length=500, required=False)
     also = PrintedBody(required=False, help_text="the same limits as the manual prints them in the other unit")
@@ -89,7 +89,7 @@ class SpecBody(Body):
     title = serializers.CharField(max_length=200)
     measures = serializers.ChoiceField(MEASURES)
     window = WindowBody()
-    slots = SlotBody(many=True, min_length=1, max_length=40)
+    slots = SlotBody(many=True, min_length=1, max_length=40)  # type: ignore[call-arg]
     target = LengthField(required=False)
     limit_low, limit_high = LengthField(required=False, zero=True), LengthField(required=False)
     wave = WaveBody(required=False)

@@ -5,11 +5,11 @@ from typing import Any
 from rest_framework import serializers
 
 from plates.stock.models import Bin, HandOut, LedgerLine, Lot, Plate, State
-from shop.api import LengthField
+from shop.api import LengthField, linked
 
 
 class BinAnswer(serializers.ModelSerializer[Bin]):
-    fit = serializers.SlugRelatedField("code", read_only=True)
+    fit = linked()
 
     class Meta:
         model = Bin
@@ -20,7 +20,7 @@ class BinAnswer(serializers.ModelSerializer[Bin]):
 
 
 class PlateAnswer(serializers.ModelSerializer[Plate]):
-    kind, fit, bin, job = (serializers.SlugRelatedField("code", read_only=True) for _ in range(4))
+    kind, fit, bin, job = (linked() for _ in range(4))
     match = serializers.UUIDField(source="match_id", allow_null=True)
     lot = serializers.UUIDField(source="lot_id", allow_null=True)
     reworked_from = serializers.UUIDField(source="reworked_from_id", allow_null=True)
@@ -32,7 +32,8 @@ class PlateAnswer(serializers.ModelSerializer[Plate]):
         model = Plate
         fields = [
             "id", "kind", "fit", "role", "bin", "lot", "thickness", "spread", "measured", "state", "condition",
-            "source", "owner", "box", "mark", "gauge", "match", "job", "held_until", "reworked_from", "received_at", "revision",
+            "source", "owner", "box", "mark", "gauge", "match", "job", "held_until", "reworked_from", "received_at",
+            "revision",
         ]  # fmt: skip
 
     def get_measured(self, plate: Plate) -> bool:
@@ -51,7 +52,7 @@ class ReceivedAnswer(PlateAnswer):
 
 
 class LotAnswer(serializers.ModelSerializer[Lot]):
-    kind = serializers.SlugRelatedField("code", read_only=True)
+    kind = linked()
     mean, spread = LengthField(source="mean_nm"), LengthField(source="spread_nm")
     plates = serializers.SerializerMethodField()
 
@@ -64,7 +65,7 @@ class LotAnswer(serializers.ModelSerializer[Lot]):
 
 
 class LotReceivedAnswer(LotAnswer):
-    plates = PlateAnswer(many=True)
+    plates = PlateAnswer(many=True)  # type: ignore[assignment]
     warnings = Warnings(many=True)
 
     class Meta(LotAnswer.Meta):
@@ -72,7 +73,7 @@ class LotReceivedAnswer(LotAnswer):
 
 
 class HandOutAnswer(serializers.ModelSerializer[HandOut]):
-    person = serializers.SlugRelatedField("username", read_only=True)
+    person = linked("username")
     plates = serializers.SerializerMethodField()
 
     class Meta:
@@ -85,12 +86,12 @@ class HandOutAnswer(serializers.ModelSerializer[HandOut]):
 
 class LineAnswer(serializers.ModelSerializer[LedgerLine]):
     plate = serializers.UUIDField(source="plate_id")
-    kind = serializers.SlugRelatedField("code", source="plate.kind", read_only=True)
-    bin, job = (serializers.SlugRelatedField("code", read_only=True) for _ in range(2))
+    kind = linked(source="plate.kind")
+    bin, job = (linked() for _ in range(2))
     match = serializers.UUIDField(source="match_id", allow_null=True)
     match_number = serializers.IntegerField(source="match.number", default=None, allow_null=True)
     hand_out = serializers.UUIDField(source="hand_out_id", allow_null=True)
-    person = serializers.SlugRelatedField("username", read_only=True)
+    person = linked("username")
     thickness, spread = LengthField(source="thickness_nm"), LengthField(source="spread_nm")
 
     class Meta:

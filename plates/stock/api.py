@@ -34,7 +34,7 @@ from plates.stock.bodies import (
 )
 from plates.stock.models import Bin, Condition, HandOut, LedgerLine, Lot, Plate, State
 from plates.stock.services import Received
-from shop.api import Act, Collection, One, by_code
+from shop.api import Act, Collection, One, Signed, by_code
 from shop.errors import Malformed
 
 
@@ -78,15 +78,11 @@ class LedgerFilter(filters.FilterSet):
     since = filters.IsoDateTimeFilter("at", "gte")
 
 
-class InStock:
+class InStock(Signed):
     """What the views of this room share."""
 
-    request: Any
-
     def kind_of(self, body: dict[str, Any]) -> Kind:
-        found = kind_by_code(
-            shop_id=self.request.user.shop_id, kind=body.get("kind", ""), scan_code=body.get("scan_code", "")
-        )
+        found = kind_by_code(shop_id=self.shop_id, kind=body.get("kind", ""), scan_code=body.get("scan_code", ""))
         if found is None:
             name = "kind" if "kind" in body else "scan_code"
             raise Malformed(
@@ -97,10 +93,10 @@ class InStock:
 
     def bin_of(self, body: dict[str, Any]) -> Bin | None:
         code = body.get("bin")
-        return by_code(selectors.bins(self.request.user.shop_id), code, "/bin") if code else None
+        return by_code(selectors.bins(self.shop_id), code, "/bin") if code else None
 
     def received(self, made: Received) -> dict[str, Any]:
-        plate = selectors.plates(self.request.user.shop_id).get(pk=made.plates[0].pk)
+        plate = selectors.plates(self.shop_id).get(pk=made.plates[0].pk)
         return {**PlateAnswer(plate).data, "warnings": made.warnings}
 
 
@@ -109,16 +105,16 @@ class Bins(InStock, Collection):
     filterset_fields = {"role": ["exact"]}
 
     def get_queryset(self) -> QuerySet[Bin]:
-        return selectors.bins(self.request.user.shop_id)
+        return selectors.bins(self.shop_id)
 
     @extend_schema(request=BinBody, responses={201: BinAnswer})
     def post(self, request: Request) -> Response:
         return self.act(self.make, lambda made: self.get_serializer(made).data)
 
     def make(self, body: dict[str, Any]) -> Bin:
-        fit: Fit = by_code(fits(self.request.user.shop_id), body["fit"], "/fit")
+        fit: Fit = by_code(fits(self.shop_id), body["fit"], "/fit")
         return services.bin_make(
-            person=self.request.user,
+            person=self.person,
             code=body["code"],
             fit=fit,
             role=body["role"],
@@ -131,7 +127,7 @@ class Plates(InStock, Collection):
     body_class, serializer_class, filterset_class = PlateBody, PlateAnswer, PlateFilter
 
     def get_queryset(self) -> QuerySet[Plate]:
-        return selectors.plates(self.request.user.shop_id)
+        return selectors.plates(self.shop_id)
 
     @extend_schema(request=PlateBody, responses={201: ReceivedAnswer})
     def post(self, request: Request) -> Response:
@@ -139,7 +135,7 @@ class Plates(InStock, Collection):
 
     def make(self, body: dict[str, Any]) -> Received:
         return services.plate_receive(
-            person=self.request.user,
+            person=self.person,
             kind=self.kind_of(body),
             reading=reading_of(body["readings"]),
             tags=tags_of(body),
@@ -155,7 +151,7 @@ class PlateAct(InStock, Act):
     serializer_class = PlateAnswer
 
     def get_queryset(self) -> QuerySet[Plate]:
-        return selectors.plates(self.request.user.shop_id)
+        return selectors.plates(self.shop_id)
 
 
 class PutBack(PlateAct):
@@ -167,7 +163,7 @@ class PutBack(PlateAct):
 
     def make(self, body: dict[str, Any]) -> Received:
         return life.plate_put_back(
-            person=self.request.user,
+            person=self.person,
             plate_id=self.row_id(),
             reading=reading_of(body["readings"]),
             chosen_bin=self.bin_of(body),
@@ -186,7 +182,7 @@ class Rework(PlateAct):
 
     def make(self, body: dict[str, Any]) -> Received:
         return life.plate_rework(
-            person=self.request.user,
+            person=self.person,
             plate_id=self.row_id(),
             reading=reading_of(body["readings"]),
             reason=body["reason"],
@@ -204,7 +200,7 @@ class Scrap(PlateAct):
     @extend_schema(request=ScrapBody, responses={200: PlateAnswer})
     def post(self, request: Request, pk: str) -> Response:
         return self.act(
-            lambda body: life.plate_scrap(person=request.user, plate_id=self.row_id(), reason=body["reason"]),
+            lambda body: life.plate_scrap(person=self.person, plate_id=self.row_id(), reason=body["reason"]),
             lambda plate: PlateAnswer(self.get_queryset().get(pk=plate.pk)).data,
         )
 
@@ -213,7 +209,7 @@ class Lots(InStock, Collection):
     body_class, serializer_class = LotBody, LotAnswer
 
     def get_queryset(self) -> QuerySet[Lot]:
-        return selectors.lots(self.request.user.shop_id)
+        return selectors.lots(self.shop_id)
 
     @extend_schema(request=LotBody, responses={201: LotReceivedAnswer})
     def post(self, request: Request) -> Response:
@@ -221,7 +217,7 @@ class Lots(InStock, Collection):
 
     def make(self, body: dict[str, Any]) -> Received:
         return services.lot_receive(
-            person=self.request.user,
+            person=self.person,
             kind=self.kind_of(body),
             count=body["count"],
             readings=[reading_of(pairs) for pairs in body["readings"]],
@@ -232,7 +228,7 @@ class Lots(InStock, Collection):
         )
 
     def render(self, made: Received) -> dict[str, Any]:
-        plates = selectors.plates(self.request.user.shop_id).filter(lot=made.lot).order_by("id")
+        plates = selectors.plates(self.shop_id).filter(lot=made.lot).order_by("id")
         return {
             **LotAnswer(made.lot).data,
             "plates": PlateAnswer(plates, many=True).data,
@@ -244,7 +240,7 @@ class HandOuts(InStock, Collection):
     body_class, serializer_class = HandOutBody, HandOutAnswer
 
     def get_queryset(self) -> QuerySet[HandOut]:
-        return selectors.hand_outs(self.request.user.shop_id)
+        return selectors.hand_outs(self.shop_id)
 
     @extend_schema(request=HandOutBody, responses={201: HandOutAnswer})
     def post(self, request: Request) -> Response:
@@ -252,7 +248,7 @@ class HandOuts(InStock, Collection):
 
     def make(self, body: dict[str, Any]) -> HandOut:
         return hand_outs.hand_out_make(
-            person=self.request.user,
+            person=self.person,
             reason=body["reason"],
             plate_ids=body.get("plates", ()),
             from_bin=self.bin_of(body),
@@ -268,39 +264,39 @@ class Ledger(Collection):
     serializer_class, filterset_class = LineAnswer, LedgerFilter
 
     def get_queryset(self) -> QuerySet[LedgerLine]:
-        return selectors.ledger(self.request.user.shop_id)
+        return selectors.ledger(self.shop_id)
 
 
 class OneBin(One):
     serializer_class, lookup_field = BinAnswer, "code"
 
     def get_queryset(self) -> QuerySet[Bin]:
-        return selectors.bins(self.request.user.shop_id)
+        return selectors.bins(self.shop_id)
 
 
 class OnePlate(One):
     serializer_class = PlateAnswer
 
     def get_queryset(self) -> QuerySet[Plate]:
-        return selectors.plates(self.request.user.shop_id)
+        return selectors.plates(self.shop_id)
 
 
 class OneLot(One):
     serializer_class = LotAnswer
 
     def get_queryset(self) -> QuerySet[Lot]:
-        return selectors.lots(self.request.user.shop_id)
+        return selectors.lots(self.shop_id)
 
 
 class OneHandOut(One):
     serializer_class = HandOutAnswer
 
     def get_queryset(self) -> QuerySet[HandOut]:
-        return selectors.hand_outs(self.request.user.shop_id)
+        return selectors.hand_outs(self.shop_id)
 
 
 class OneLedgerLine(One):
     serializer_class = LineAnswer
 
     def get_queryset(self) -> QuerySet[LedgerLine]:
-        return selectors.ledger(self.request.user.shop_id)
+        return selectors.ledger(self.shop_id)

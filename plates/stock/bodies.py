@@ -27,7 +27,8 @@ class TagsBody(Body):
 
     condition = serializers.ChoiceField(Condition.choices, required=False)
     bin = CodeField(required=False, allow_null=True)
-    gauge, source, owner, box, mark = text_field(), text_field(), text_field(), text_field(), text_field()
+    gauge, owner, box, mark = text_field(), text_field(), text_field(), text_field()
+    source = text_field()  # type: ignore[assignment]
     confirm = serializers.BooleanField(default=False)
 
 
