@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from typing import Any
 
-from django.db.models import QuerySet
 from django_filters import rest_framework as filters
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
@@ -30,9 +29,7 @@ class MatchRows(Signed):
     """What the views of this room share."""
 
     serializer_class = MatchAnswer
-
-    def get_queryset(self) -> QuerySet[Match]:
-        return selectors.matches(self.shop_id)
+    rows = staticmethod(selectors.matches)
 
     def answer(self: Any, match: Match) -> Answer:
         return Answer(self.answer_status, match_json(match))
@@ -50,6 +47,8 @@ class MatchRows(Signed):
 
 
 class Matches(MatchRows, Collection):
+    """The asked pack questions; POST asks which plates close a pack."""
+
     body_class, filterset_class, answer_status = MatchBody, MatchFilter, 201
 
     @extend_schema(request=MatchBody, responses={201: MatchAnswer})
@@ -72,7 +71,7 @@ class Matches(MatchRows, Collection):
 
 
 class OneMatch(MatchRows, One):
-    pass
+    """One match."""
 
 
 class MatchAct(MatchRows, Act):
@@ -80,6 +79,8 @@ class MatchAct(MatchRows, Act):
 
 
 class Take(MatchAct):
+    """Take the plates of an option."""
+
     body_class = OptionBody
 
     @extend_schema(request=OptionBody, responses={200: MatchAnswer})
@@ -90,6 +91,8 @@ class Take(MatchAct):
 
 
 class Hold(MatchAct):
+    """Hold the plates of an option for a while."""
+
     body_class = OptionBody
 
     @extend_schema(request=OptionBody, responses={200: MatchAnswer})
@@ -100,6 +103,8 @@ class Hold(MatchAct):
 
 
 class Release(MatchAct):
+    """Free what a match holds."""
+
     body_class = EmptyBody
 
     @extend_schema(request=EmptyBody, responses={200: MatchAnswer})
@@ -108,6 +113,8 @@ class Release(MatchAct):
 
 
 class Final(MatchAct):
+    """The measurement after assembly."""
+
     body_class = FinalBody
 
     @extend_schema(request=FinalBody, responses={200: MatchAnswer})

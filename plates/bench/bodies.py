@@ -2,13 +2,14 @@
 
 from typing import Any
 
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from rest_framework import serializers
 
 from plates.bench.question import Entry, Loose, Question
 from plates.catalogue.models import WAVE_STATES, Slot, Spec
 from plates.lengths import mean_nm
 from plates.measuring.uncertainty import READING_U_NM
-from shop.api import Body, CodeField, LengthField, readings_field
+from shop.api import LENGTH_SCHEMA, Body, CodeField, LengthField, readings_field
 from shop.errors import Malformed
 
 
@@ -51,6 +52,32 @@ class InstalledField(serializers.Field[Any, Any, Any, Any]):
                 raise serializers.ValidationError({"nominal": ["is true, or else list the plates"]})
             return None
         return serializers.ListField(child=EntryField(), max_length=60).run_validation(data)
+
+
+_ENTRY_SCHEMA: dict[str, Any] = {
+    "anyOf": [
+        LENGTH_SCHEMA,
+        {
+            "type": "object",
+            "properties": {
+                "thickness": LENGTH_SCHEMA,
+                "must_go": {"type": "boolean", "default": False},
+                "cone": LENGTH_SCHEMA,
+                "hot_spot": {"type": "boolean", "default": False},
+            },
+            "required": ["thickness"],
+            "additionalProperties": False,
+        },
+    ]
+}
+
+
+class InstalledSchema(OpenApiSerializerFieldExtension):
+    target_class = InstalledField
+
+    def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:
+        at_book = {"type": "object", "properties": {"nominal": {"const": True}}, "required": ["nominal"]}
+        return {"anyOf": [{"type": "array", "maxItems": 60, "items": _ENTRY_SCHEMA}, at_book]}
 
 
 class LooseBody(Body):

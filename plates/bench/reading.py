@@ -61,7 +61,13 @@ def verdict_of(spec: Spec | Match, clearance_nm: int) -> str:
 
 def search_again(match: Match, sure: float) -> tuple[list[dict[str, Any]], dict[str, Any] | None]:
     question = Question.from_json(match.question)
-    posed = pose(spec=match.spec, question=question, clearance_nm=match.clearance_nm, sure=sure, held_by=match.pk)
+    posed = pose(
+        spec=match.spec,
+        question=question,
+        clearance_nm=match.clearance_nm,
+        sure=sure,
+        held_by=None if match._state.adding else match.pk,
+    )
     options, shortfall = searched(posed)
     if not match.spec.adjustable or match.spec.set_only:
         shortfall = None

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.db.models import QuerySet
 from django_filters import rest_framework as filters
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
@@ -23,11 +22,11 @@ class CatalogueRows(Signed):
 
 
 class Fits(CatalogueRows, Collection):
+    """The fits of the shop: what must agree for a plate to go on the same splines."""
+
     body_class, serializer_class = FitBody, FitAnswer
     filterset_fields = {"tooth_side": ["exact"], "teeth": ["exact"]}
-
-    def get_queryset(self) -> QuerySet[Fit]:
-        return selectors.fits(self.shop_id)
+    rows = staticmethod(selectors.fits)
 
     @extend_schema(request=FitBody, responses={201: FitAnswer})
     def post(self, request: Request) -> Response:
@@ -47,10 +46,10 @@ class KindFilter(filters.FilterSet):
 
 
 class Kinds(CatalogueRows, Collection):
-    body_class, serializer_class, filterset_class = KindBody, KindAnswer, KindFilter
+    """The catalogued kinds of plates."""
 
-    def get_queryset(self) -> QuerySet[Kind]:
-        return selectors.kinds(self.shop_id)
+    body_class, serializer_class, filterset_class = KindBody, KindAnswer, KindFilter
+    rows = staticmethod(selectors.kinds)
 
     @extend_schema(request=KindBody, responses={201: KindAnswer})
     def post(self, request: Request) -> Response:
@@ -64,11 +63,11 @@ class Kinds(CatalogueRows, Collection):
 
 
 class Specs(CatalogueRows, Collection):
+    """The pack specs: stacks with their slots and windows."""
+
     body_class, serializer_class = SpecBody, SpecAnswer
     filterset_fields = {"measures": ["exact"], "adjustable": ["exact"]}
-
-    def get_queryset(self) -> QuerySet[Spec]:
-        return selectors.specs(self.shop_id)
+    rows = staticmethod(selectors.specs)
 
     @extend_schema(request=SpecBody, responses={201: SpecAnswer})
     def post(self, request: Request) -> Response:
@@ -97,21 +96,21 @@ class Specs(CatalogueRows, Collection):
 
 
 class OneFit(One):
-    serializer_class, lookup_field = FitAnswer, "code"
+    """One fit."""
 
-    def get_queryset(self) -> QuerySet[Fit]:
-        return selectors.fits(self.shop_id)
+    serializer_class, lookup_field = FitAnswer, "code"
+    rows = staticmethod(selectors.fits)
 
 
 class OneKind(One):
-    serializer_class, lookup_field = KindAnswer, "code"
+    """One kind."""
 
-    def get_queryset(self) -> QuerySet[Kind]:
-        return selectors.kinds(self.shop_id)
+    serializer_class, lookup_field = KindAnswer, "code"
+    rows = staticmethod(selectors.kinds)
 
 
 class OneSpec(One):
-    serializer_class, lookup_field = SpecAnswer, "code"
+    """One pack spec, with its counted frictions and its window."""
 
-    def get_queryset(self) -> QuerySet[Spec]:
-        return selectors.specs(self.shop_id)
+    serializer_class, lookup_field = SpecAnswer, "code"
+    rows = staticmethod(selectors.specs)

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.db.models import QuerySet
 from django_filters import rest_framework as filters
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
@@ -32,7 +31,7 @@ from plates.stock.bodies import (
     reading_of,
     tags_of,
 )
-from plates.stock.models import Bin, Condition, HandOut, LedgerLine, Lot, Plate, State
+from plates.stock.models import Bin, Condition, HandOut, State
 from plates.stock.services import Received
 from shop.api import Act, Collection, One, Signed, by_code
 from shop.errors import Malformed
@@ -101,11 +100,11 @@ class InStock(Signed):
 
 
 class Bins(InStock, Collection):
+    """The bins: from ≤ thickness < to, for plates of one fit and role."""
+
     body_class, serializer_class = BinBody, BinAnswer
     filterset_fields = {"role": ["exact"]}
-
-    def get_queryset(self) -> QuerySet[Bin]:
-        return selectors.bins(self.shop_id)
+    rows = staticmethod(selectors.bins)
 
     @extend_schema(request=BinBody, responses={201: BinAnswer})
     def post(self, request: Request) -> Response:
@@ -124,10 +123,10 @@ class Bins(InStock, Collection):
 
 
 class Plates(InStock, Collection):
-    body_class, serializer_class, filterset_class = PlateBody, PlateAnswer, PlateFilter
+    """The plates; POST scans one in."""
 
-    def get_queryset(self) -> QuerySet[Plate]:
-        return selectors.plates(self.shop_id)
+    body_class, serializer_class, filterset_class = PlateBody, PlateAnswer, PlateFilter
+    rows = staticmethod(selectors.plates)
 
     @extend_schema(request=PlateBody, responses={201: ReceivedAnswer})
     def post(self, request: Request) -> Response:
@@ -149,12 +148,12 @@ class PlateAct(InStock, Act):
     """An action on one plate."""
 
     serializer_class = PlateAnswer
-
-    def get_queryset(self) -> QuerySet[Plate]:
-        return selectors.plates(self.shop_id)
+    rows = staticmethod(selectors.plates)
 
 
 class PutBack(PlateAct):
+    """A plate comes back to the shelf with a fresh reading."""
+
     body_class = PutBackBody
 
     @extend_schema(request=PutBackBody, responses={200: ReceivedAnswer})
@@ -174,6 +173,8 @@ class PutBack(PlateAct):
 
 
 class Rework(PlateAct):
+    """A face was ground or a lining stripped: the old plate ends, a new one begins."""
+
     body_class = ReworkBody
 
     @extend_schema(request=ReworkBody, responses={200: ReceivedAnswer})
@@ -195,6 +196,8 @@ class Rework(PlateAct):
 
 
 class Scrap(PlateAct):
+    """A plate goes to scrap, with a reason."""
+
     body_class = ScrapBody
 
     @extend_schema(request=ScrapBody, responses={200: PlateAnswer})
@@ -206,10 +209,10 @@ class Scrap(PlateAct):
 
 
 class Lots(InStock, Collection):
-    body_class, serializer_class = LotBody, LotAnswer
+    """Deliveries of like plates, of which some were measured."""
 
-    def get_queryset(self) -> QuerySet[Lot]:
-        return selectors.lots(self.shop_id)
+    body_class, serializer_class = LotBody, LotAnswer
+    rows = staticmethod(selectors.lots)
 
     @extend_schema(request=LotBody, responses={201: LotReceivedAnswer})
     def post(self, request: Request) -> Response:
@@ -237,10 +240,10 @@ class Lots(InStock, Collection):
 
 
 class HandOuts(InStock, Collection):
-    body_class, serializer_class = HandOutBody, HandOutAnswer
+    """Plates that left otherwise than into a job."""
 
-    def get_queryset(self) -> QuerySet[HandOut]:
-        return selectors.hand_outs(self.shop_id)
+    body_class, serializer_class = HandOutBody, HandOutAnswer
+    rows = staticmethod(selectors.hand_outs)
 
     @extend_schema(request=HandOutBody, responses={201: HandOutAnswer})
     def post(self, request: Request) -> Response:
@@ -261,42 +264,42 @@ class HandOuts(InStock, Collection):
 
 
 class Ledger(Collection):
-    serializer_class, filterset_class = LineAnswer, LedgerFilter
+    """Every change of every plate, oldest first."""
 
-    def get_queryset(self) -> QuerySet[LedgerLine]:
-        return selectors.ledger(self.shop_id)
+    serializer_class, filterset_class = LineAnswer, LedgerFilter
+    rows = staticmethod(selectors.ledger)
 
 
 class OneBin(One):
-    serializer_class, lookup_field = BinAnswer, "code"
+    """One bin."""
 
-    def get_queryset(self) -> QuerySet[Bin]:
-        return selectors.bins(self.shop_id)
+    serializer_class, lookup_field = BinAnswer, "code"
+    rows = staticmethod(selectors.bins)
 
 
 class OnePlate(One):
-    serializer_class = PlateAnswer
+    """One plate."""
 
-    def get_queryset(self) -> QuerySet[Plate]:
-        return selectors.plates(self.shop_id)
+    serializer_class = PlateAnswer
+    rows = staticmethod(selectors.plates)
 
 
 class OneLot(One):
-    serializer_class = LotAnswer
+    """One lot with its plates."""
 
-    def get_queryset(self) -> QuerySet[Lot]:
-        return selectors.lots(self.shop_id)
+    serializer_class = LotAnswer
+    rows = staticmethod(selectors.lots)
 
 
 class OneHandOut(One):
-    serializer_class = HandOutAnswer
+    """One hand-out."""
 
-    def get_queryset(self) -> QuerySet[HandOut]:
-        return selectors.hand_outs(self.shop_id)
+    serializer_class = HandOutAnswer
+    rows = staticmethod(selectors.hand_outs)
 
 
 class OneLedgerLine(One):
-    serializer_class = LineAnswer
+    """One ledger line."""
 
-    def get_queryset(self) -> QuerySet[LedgerLine]:
-        return selectors.ledger(self.shop_id)
+    serializer_class = LineAnswer
+    rows = staticmethod(selectors.ledger)

@@ -64,7 +64,7 @@ class OnShelf:
 
 
 # The shelf of some fits: what may be offered at all. A customer's plate never is, nor a used one below its reuse
-# minimum; a sealed box stays sealed unless it is asked for.
+# minimum; a sealed box stays sealed unless it is asked for. Holds that have run out were released just before.
 _SHELF = """
 SELECT p.id, p.revision, k.id, k.code, b.code, p.fit_id, p.role, k.lined_faces, k.material, k.facing, p.thickness_nm,
        p.u_nm, p.condition, p.mark <> '' OR k.mark <> '', (extract(epoch FROM p.received_at) * 1000000)::bigint
@@ -72,7 +72,7 @@ SELECT p.id, p.revision, k.id, k.code, b.code, p.fit_id, p.role, k.lined_faces, 
   JOIN plates_kind k ON k.id = p.kind_id
   LEFT JOIN plates_bin b ON b.id = p.bin_id
  WHERE p.shop_id = %(shop)s AND p.fit_id = ANY(%(fits)s) AND p.role = ANY(%(roles)s)
-   AND (p.state = 'on_shelf' OR (p.state = 'held' AND (p.match_id = %(match)s OR p.held_until <= now())))
+   AND {there}
    AND p.owner = '' AND (%(boxes)s OR p.box = '')
    AND (p.condition = 'new' OR (
          (k.reuse_minimum_nm IS NULL OR p.thickness_nm >= k.reuse_minimum_nm)
@@ -103,6 +103,10 @@ def shelf(
         "used_frictions": bool(used_ok),
         "used_others": used_ok is not False,
     }
+    # Without a match that holds plates, the partial index of the shelf alone answers.
+    there = "p.state = 'on_shelf'"
+    if held_by is not None:
+        there = f"({there} OR (p.state = 'held' AND p.match_id = %(match)s))"
     with connection.cursor() as cursor:
-        cursor.execute(_SHELF, values)
+        cursor.execute(_SHELF.format(there=there), values)
         return [OnShelf(*row) for row in cursor.fetchall()]
