@@ -1,0 +1,129 @@
+"""The best distance by two general-purpose solvers, from one model of the exchange.
+
+Variables: for each slot and each thickness that may go in how many go in, for each installed thickness how many go
+out, how many extra places are filled. The objective is the distance of D = in - out to its target, in whole steps of
+the lattice. Every answer is worked out anew from the rounded variables, so no tolerance of a solver can hide in it.
+"""
+
+import math
+from collections import Counter
+from dataclasses import dataclass, field
+
+import numpy as np
+from ortools.sat.python import cp_model
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from plates.matching.problem import Problem, Way
+from plates.matching.shortfall import delta_window
+
+
+@dataclass
+class Model:
+    """Rows of ``sums``: (coefficients by variable, low, high). ``weight``: what each variable adds to D, in steps."""
+
+    step: int
+    target: int
+    upper: list[int] = field(default_factory=list)
+    weight: list[int] = field(default_factory=list)
+    sums: list[tuple[dict[int, int], int, int]] = field(default_factory=list)
+
+    def variable(self, upper: int, weight: int) -> int:
+        self.upper.append(upper)
+        self.weight.append(weight)
+        return len(self.upper) - 1
+
+    def distance(self, values: list[int]) -> int:
+        """The distance in nm; fails where the values break a rule."""
+        for coefficients, low, high in self.sums:
+            assert low <= sum(factor * values[number] for number, factor in coefficients.items()) <= high
+        assert all(0 <= value <= upper for value, upper in zip(values, self.upper, strict=True))
+        return abs(self.step * sum(map(int.__mul__, values, self.weight)) - self.target)
+
+
+def model_build(problem: Problem, way: Way, changes: int) -> Model:
+    rows: dict[int, dict[int, Way]] = {}
+    for index, slot in enumerate(problem.slots):
+        for row in slot.substitute.tolist() if way >= Way.SUBSTITUTE else ():
+            rows.setdefault(row, {})[index] = Way.SUBSTITUTE
+        for row in slot.ordinary.tolist():
+            rows.setdefault(row, {})[index] = Way.ORDINARY
+    alike = Counter((int(problem.pool.thickness_nm[row]), tuple(sorted(may.items()))) for row, may in rows.items())
+    lengths = [one for one, _ in alike] + [p.thickness_nm for slot in problem.slots for p in slot.installed]
+    model = Model(math.gcd(*lengths) or 1, delta_window(problem)[2])
+    far = changes + 1
+    balance: list[dict[int, int]] = [{} for _ in problem.slots]
+    total, beyond, extras = {}, {}, {}
+    for (thickness, may), count in alike.items():
+        uses = {}
+        for slot, kind in may:
+            number = model.variable(min(count, changes), thickness // model.step)
+            uses[number] = balance[slot][number] = total[number] = 1
+            if kind == Way.SUBSTITUTE:
+                beyond[number] = 1
+        if len(uses) > 1:
+            model.sums.append((uses, 0, count))
+    for index, slot in enumerate(problem.slots):
+        for (thickness, must), count in Counter((p.thickness_nm, p.must_go) for p in slot.installed).items():
+            number = model.variable(count if slot.swap else 0, -(thickness // model.step))
+            balance[index][number] = -1
+            if must:
+                model.sums.append(({number: 1}, count, count))
+        if slot.extra and way == Way.EXTRA:
+            number = model.variable(slot.extra, 0)
+            balance[index][number], extras[number] = -1, 1
+        model.sums.append((balance[index], slot.empty, slot.empty))
+    model.sums.append((total, changes, changes))
+    if way == Way.SUBSTITUTE:
+        model.sums.append((beyond, 1, far))
+    if way == Way.EXTRA:
+        model.sums.append((extras, 1, far))
+    return model
+
+
+def by_cp_sat(problem: Problem, way: Way, changes: int) -> int | None:
+    """The least distance in nm by OR-Tools CP-SAT; None where there is no such exchange."""
+    model = model_build(problem, way, changes)
+    cp = cp_model.CpModel()
+    variables = [cp.new_int_var(0, upper, "") for upper in model.upper]
+    for coefficients, low, high in model.sums:
+        cp.add_linear_constraint(sum(f * variables[n] for n, f in coefficients.items()), low, high)
+    whole, rest = divmod(model.target, model.step)
+    off = sum(w * v for w, v in zip(model.weight, variables, strict=True)) - whole
+    distance = cp.new_int_var(0, 1 << 40, "distance")
+    cp.add(distance >= model.step * off - rest)
+    cp.add(distance >= rest - model.step * off)
+    cp.minimize(distance)
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    status = solver.solve(cp)
+    if status == cp_model.INFEASIBLE:
+        return None
+    assert status == cp_model.OPTIMAL, solver.status_name(status)
+    return model.distance([solver.value(variable) for variable in variables])
+
+
+def by_highs(problem: Problem, way: Way, changes: int) -> int | None:
+    """The least distance in nm by HiGHS; None where there is no such exchange."""
+    model = model_build(problem, way, changes)
+    count = len(model.upper)
+    matrix = np.zeros((len(model.sums) + 2, count + 1))
+    low, high = np.zeros(len(matrix)), np.full(len(matrix), np.inf)
+    for line, (coefficients, least, most) in enumerate(model.sums):
+        for number, factor in coefficients.items():
+            matrix[line, number] = factor
+        low[line], high[line] = least, most
+    wanted = model.target / model.step
+    matrix[-2, :count], matrix[-1, :count] = model.weight, [-weight for weight in model.weight]
+    matrix[-2:, count] = 1.0
+    low[-2:] = wanted, -wanted
+    found = milp(
+        np.array([0.0] * count + [1.0]),
+        constraints=LinearConstraint(matrix, low, high),
+        integrality=np.array([1] * count + [0]),
+        bounds=Bounds(np.zeros(count + 1), np.array([*model.upper, np.inf], float)),
+        options={"mip_rel_gap": 0.0},
+    )
+    if found.status == 2:
+        return None
+    assert found.status == 0, found.message
+    return model.distance([round(value) for value in found.x[:count]])
