@@ -164,4 +164,6 @@ LOGGING = {
     "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": "WARNING"},
+    # A refusal is an answer, not a fault of ours.
+    "loggers": {"django.request": {"level": "ERROR"}},
 }

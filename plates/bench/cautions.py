@@ -65,7 +65,7 @@ def of_reading(
 
 
 def _of_wave(spec: Spec, slots: Sequence[Slot], question: Question) -> list[dict[str, str]]:
-    if not any(slot.role == "wave" for slot in slots):
+    if not question.wave_state and not any(slot.role == "wave" for slot in slots):
         return []
     if not spec.reads_wave:
         text = (

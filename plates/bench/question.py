@@ -102,7 +102,7 @@ def wave_shift_nm(spec: Spec, slots: Sequence[Slot], question: Question) -> int:
     """
     if not spec.reads_wave or not question.wave_state or question.wave_state == spec.reads_wave:
         return 0
-    count = sum(slot.count for slot in slots if slot.role == "wave")
+    count = sum(slot.count for slot in slots if slot.role == "wave") or 1
     free_nm = question.wave_free_nm or spec.wave_free_nm
     assert free_nm is not None and spec.wave_flat_nm is not None
     d_nm = count * (free_nm - spec.wave_flat_nm)
@@ -162,9 +162,7 @@ def pose(*, spec: Spec, question: Question, clearance_nm: int, sure: float, held
 
 
 def _may_change(slot: Slot, question: Question) -> bool:
-    """Only slots that the question names may change, and never a wave plate or the number of frictions."""
-    if slot.role == "wave":
-        return False
+    """Only slots that the question names may change."""
     return (slot.swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
 
 
@@ -208,8 +206,7 @@ def _place(slot: Slot, question: Question, rows: Sequence[OnShelf], bench_rows: 
         installed=tuple(Installed(entry.thickness_nm, entry.must_go, entry.u_nm) for entry in entries),
         swap=slot.swap,
         empty=slot.count if slot.name in question.left_out else 0,
-        # The number of frictions never changes, whatever the spec says.
-        extra=0 if slot.role == "friction" else slot.extra,
+        extra=slot.extra,
         ordinary=np.array(ordinary, dtype=np.int64),
         substitute=np.array(substitute, dtype=np.int64),
     )

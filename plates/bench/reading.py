@@ -2,11 +2,14 @@
 
 from typing import Any
 
+from django.db.models import prefetch_related_objects
+
 from plates.bench.cautions import of_gauge, of_reading, of_spec
 from plates.bench.models import Match
 from plates.bench.options import numbered, searched, shortfall_of
 from plates.bench.question import Question, pose, wave_shift_nm, with_book_uncertainty
 from plates.catalogue.models import Spec
+from plates.catalogue.selectors import STACK
 from plates.lengths import INCH, both, mean_nm
 from plates.measuring.uncertainty import reading_u_nm
 from shop.errors import Malformed, Refusal
@@ -60,6 +63,7 @@ def verdict_of(spec: Spec | Match, clearance_nm: int) -> str:
 
 
 def search_again(match: Match, sure: float) -> tuple[list[dict[str, Any]], dict[str, Any] | None]:
+    prefetch_related_objects([match.spec], *STACK)
     question = Question.from_json(match.question)
     posed = pose(
         spec=match.spec,
@@ -77,6 +81,7 @@ def search_again(match: Match, sure: float) -> tuple[list[dict[str, Any]], dict[
 def match_read(match: Match, question: Question, sure: float) -> None:
     """Everything that follows from a stack and its readings, into the match; nothing is saved."""
     spec = match.spec
+    prefetch_related_objects([spec], *STACK)
     question = with_book_uncertainty(spec, list(spec.slots.all()), question)
     as_read_nm, clearance_nm = read_pack(spec=spec, question=question)
     slots = list(spec.slots.all())

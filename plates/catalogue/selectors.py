@@ -21,7 +21,11 @@ def kinds(shop_id: uuid.UUID) -> QuerySet[Kind]:
 
 
 def specs(shop_id: uuid.UUID) -> QuerySet[Spec]:
-    return Spec.objects.filter(shop_id=shop_id).prefetch_related("slots__fit", "slots__further_fits__fit")
+    return Spec.objects.filter(shop_id=shop_id).prefetch_related(*STACK)
+
+
+#: What reading a stack needs of its spec, to be fetched at once.
+STACK = ("slots__fit", "slots__further_fits__fit")
 
 
 def kind_by_code(*, shop_id: uuid.UUID, kind: str = "", scan_code: str = "") -> Kind | None:

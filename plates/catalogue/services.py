@@ -134,7 +134,9 @@ class SlotData:
 
 
 def slots_check(slots: Sequence[SlotData]) -> None:
-    """Raises BadFigures when two slots share a name or a further fit cannot go on the same splines."""
+    """Raises BadFigures when two slots share a name, a further fit cannot go on the same splines, or a hard rule of the
+    trade is broken: wave plates stay, and the number of frictions with them.
+    """
     names: set[str] = set()
     for row, slot in enumerate(slots):
         if slot.name in names:
@@ -142,6 +144,13 @@ def slots_check(slots: Sequence[SlotData]) -> None:
                 f"Two slots are called {slot.name!r}. Give each its own name.", [(f"/slots/{row}/name", "stands twice")]
             )
         names.add(slot.name)
+        if slot.role == "wave" and (slot.swap or slot.extra):
+            raise BadFigures(
+                "A wave plate is never left out nor exchanged to set a clearance.",
+                [(f"/slots/{row}/swap", "is false for a wave plate"), (f"/slots/{row}/extra", "is 0 for a wave plate")],
+            )
+        if slot.role == "friction" and slot.extra:
+            raise BadFigures("The number of frictions never changes.", [(f"/slots/{row}/extra", "is 0 for frictions")])
         for column, fit in enumerate(slot.fits):
             if (fit.tooth_side, fit.teeth) != (slot.fit.tooth_side, slot.fit.teeth):
                 raise BadFigures(

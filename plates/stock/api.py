@@ -46,7 +46,7 @@ class LengthFilter(filters.CharFilter):
         try:
             return super().filter(queryset, length_parse(value))
         except LengthError as error:
-            raise Malformed(str(error), [(f"/{self.field_name}", "give a length with its unit")]) from None
+            raise Malformed(str(error), [(f"/{self.label}", "give a length with its unit")]) from None
 
 
 class PlateFilter(filters.FilterSet):
@@ -56,8 +56,8 @@ class PlateFilter(filters.FilterSet):
     role = filters.ChoiceFilter(choices=Role.choices)
     state = filters.ChoiceFilter("state_now", choices=State.choices)
     condition = filters.ChoiceFilter(choices=Condition.choices)
-    thickness_min = LengthFilter("thickness_nm", "gte")
-    thickness_max = LengthFilter("thickness_nm", "lte")
+    thickness_min = LengthFilter("thickness_nm", "gte", label="thickness_min")
+    thickness_max = LengthFilter("thickness_nm", "lte", label="thickness_max")
     ordering = filters.OrderingFilter(
         fields=(
             ("thickness_nm", "thickness"),
