@@ -270,6 +270,12 @@ class Slot(ShopRow):
                 ),
             ),
             models.CheckConstraint(
+                condition=(~Q(role="wave") | Q(swap=False, extra=0)) & (~Q(role="friction") | Q(extra=0)),
+                name=constraint(
+                    "slot_hard_rules", BadFigures, "A wave plate stays, and the number of frictions never changes."
+                ),
+            ),
+            models.CheckConstraint(
                 condition=Q(nominal_nm=None) | Q(nominal_nm__gt=0),
                 name=constraint("slot_nominal", BadFigures, "A book size is above zero."),
             ),

@@ -559,6 +559,10 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='slot',
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(models.Q(('role', 'wave'), _negated=True), models.Q(('extra', 0), ('swap', False)), _connector='OR'), models.Q(models.Q(('role', 'friction'), _negated=True), ('extra', 0), _connector='OR')), name='slot_hard_rules'),
+        ),
+        migrations.AddConstraint(
+            model_name='slot',
             constraint=models.CheckConstraint(condition=models.Q(('nominal_nm', None), ('nominal_nm__gt', 0), _connector='OR'), name='slot_nominal'),
         ),
         migrations.AddConstraint(
