@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import pwd
 import shutil
+import signal
 import subprocess
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 SYSTEM_USER = "plates-db"
 
@@ -33,21 +36,33 @@ class Account:
         """Run a short command as this account, with neither our environment nor our directory.
 
         The environment stays out because PGDATA, PGPORT, PGOPTIONS and their like would bend the server's
-        tools; the directory because the account may have no right to stand in it.
+        tools; the directory because the account may have no right to stand in it. The command has a session
+        of its own, so that Ctrl-C reaches us alone; when we are interrupted, all of it ends before we go on.
         """
-        identity = {"user": self.uid, "group": self.gid, "extra_groups": []} if self.dropped else {}
-        return subprocess.run(  # noqa: S603
+        identity: dict[str, Any] = {}
+        if self.dropped:
+            identity = {"user": self.uid, "group": self.gid, "extra_groups": []}
+        with subprocess.Popen(  # noqa: S603
             [str(part) for part in command],
             cwd="/",
             env={"PATH": os.environ.get("PATH", os.defpath), "LC_ALL": "C", "TZ": "UTC"},
-            input=text_in if text_in is not None else "",
-            capture_output=True,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
             text=True,
             errors="replace",
             pass_fds=keep_open,
-            check=False,
-            **identity,  # type: ignore[call-overload]
-        )
+            start_new_session=True,
+            **identity,
+        ) as process:
+            try:
+                output, errors = process.communicate(text_in)
+            except BaseException:
+                with contextlib.suppress(ProcessLookupError):  # it may have ended by itself meanwhile
+                    os.killpg(process.pid, signal.SIGKILL)
+                process.communicate()  # until the last of its children has let go of our pipes
+                raise
+        return subprocess.CompletedProcess(process.args, process.returncode, output, errors)
 
     def must(self, *command: str | Path, text_in: str | None = None) -> str:
         """Run a command that has to succeed and return its output; ServerError with its words if not."""

@@ -15,7 +15,7 @@ from psycopg.pq import PGconn, Ping
 
 from . import files, places
 from .account import ServerError, own_name
-from .places import Home
+from .places import SOCKET_NAME, Home
 
 SUPERUSER = "postgres"
 OWNER = "plates_owner"
@@ -123,7 +123,7 @@ def start(home: Home, held: int) -> None:
     tree = files.tree_for(home.account, places.SHELTER)
     if not check(home):
         create(home, tree)
-    _drop_stale_pid_file(home)
+    _drop_stale_files(home)
     users = dict.fromkeys((own_name(), home.account.name))
     roles = (SUPERUSER, OWNER, APPLICATION)
     quoted = {user: '"' + user.replace('"', '""') + '"' for user in users}
@@ -179,13 +179,17 @@ def pid_file(cluster: Path) -> list[str]:
         return []
 
 
-def _drop_stale_pid_file(home: Home) -> None:
-    """Remove a pid file that is cut short, or whose process id is a stranger's now: both stop a start.
+def _drop_stale_files(home: Home) -> None:
+    """Remove what a dead server left and a new one would take for signs of life.
+
+    That is a pid file which is cut short, or whose process id is a stranger's now, and the file beside the
+    socket that holds the same number.
 
     Called with the server's lock in our hands, so none of our servers is alive here. One that somebody
     started by hand is looked for at the socket that its pid file names. When the process is dead the server
     deals with the file itself, and checks the shared memory besides.
     """
+    (home.server_socket_dir / f"{SOCKET_NAME}.lock").unlink(missing_ok=True)
     lines = pid_file(home.cluster)
     whole = len(lines) >= 5 and lines[0].isdigit()
     if whole and not _alive(int(lines[0])):

@@ -55,12 +55,13 @@ def ensure(data_dir: Path) -> Server:
     with _locked(data_dir):
         home = places.settle(data_dir)
         cluster.check(home)
-        started_here = _bring_up(home)
+        starts: list[Home] = []
         try:
+            _bring_up(home, starts)
             cluster.complete(home.socket_dir)
-            return _server(home, started_here=started_here)
+            return _server(home, started_here=bool(starts))
         except (KeyboardInterrupt, SystemExit):
-            if started_here:  # nobody else knows of it yet
+            if starts:  # nobody else knows of it yet
                 _bring_down(home)
             raise
 
@@ -83,21 +84,17 @@ def status(data_dir: Path) -> Server | None:
     return _server(home, started_here=False)
 
 
-def _bring_up(home: Home) -> bool:
-    started = False
+def _bring_up(home: Home, starts: list[Home]) -> None:
+    """Start the server unless it is there, and wait for it; a start is noted in `starts` before it is tried."""
     begun = time.monotonic()
     while (answer := cluster.answers(home.socket_dir)) is not Ping.OK:
         held = _take_held(home) if answer is Ping.NO_RESPONSE else None
         if held is not None:
+            starts.append(home)
             try:
-                try:
-                    cluster.start(home, held)
-                finally:
-                    os.close(held)
-            except (KeyboardInterrupt, SystemExit):
-                _bring_down(home)
-                raise
-            started = True
+                cluster.start(home, held)
+            finally:
+                os.close(held)
             continue
         waited = time.monotonic() - begun
         ready = "ready" in cluster.pid_file(home.cluster)[7:]
@@ -107,7 +104,6 @@ def _bring_up(home: Home) -> bool:
                 f"after {waited:.0f} s. See the log in {home.cluster / 'log'}; `manage.py db stop` ends it."
             )
         time.sleep(0.1)
-    return started
 
 
 def _bring_down(home: Home) -> bool:
