@@ -2,9 +2,11 @@
 
 from typing import Any
 
-from plates.bench.question import Posed
+from plates.bench.pose import Posed
+from plates.bench.question import Loose
 from plates.matching.problem import Exchange, Shortfall
 from plates.matching.search import match
+from plates.stock.selectors import OnShelf
 
 
 def searched(posed: Posed) -> tuple[list[dict[str, Any]], Shortfall | None]:
@@ -15,21 +17,7 @@ def searched(posed: Posed) -> tuple[list[dict[str, Any]], Shortfall | None]:
 
 def option_of(posed: Posed, exchange: Exchange) -> dict[str, Any]:
     """One option: figures in nm; ``in`` names the plate, its revision as seen, its bin and kind."""
-    ins = []
-    for slot_row, row in exchange.ins:
-        candidate = posed.candidates[row]
-        plate = candidate.plate
-        ins.append(
-            {
-                "slot": posed.slots[slot_row].name,
-                "plate": str(plate.id) if plate else None,
-                "revision": plate.revision if plate else None,
-                "bin": plate.bin if plate else None,
-                "kind": plate.kind if plate else None,
-                "thickness_nm": candidate.thickness_nm,
-                "source": candidate.source,
-            }
-        )
+    ins = [_in(posed.slots[slot].name, posed.candidates[row]) for slot, row in exchange.ins]
     outs = [
         {
             "slot": posed.slots[slot_row].name,
@@ -48,6 +36,21 @@ def option_of(posed: Posed, exchange: Exchange) -> dict[str, Any]:
         "out": outs,
         "in": ins,
     }
+
+
+def _in(slot: str, candidate: OnShelf | Loose) -> dict[str, Any]:
+    if isinstance(candidate, OnShelf):
+        return {
+            "slot": slot,
+            "plate": str(candidate.id),
+            "revision": candidate.revision,
+            "bin": candidate.bin,
+            "kind": candidate.kind,
+            "thickness_nm": candidate.thickness_nm,
+            "source": "",
+        }
+    nowhere = dict.fromkeys(("plate", "revision", "bin", "kind"))
+    return {"slot": slot, **nowhere, "thickness_nm": candidate.thickness_nm, "source": candidate.source}
 
 
 def numbered(options: list[dict[str, Any]], first: int) -> list[dict[str, Any]]:

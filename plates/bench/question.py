@@ -1,27 +1,14 @@
-"""A pack question as asked, and the problem that the kernel solves: spec, stack, readings and shelf put together."""
+"""A pack question as asked, kept in nanometres."""
 
-import itertools
-import math
-import uuid
-from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
-import numpy as np
-
 from plates.catalogue.models import Slot, Spec
 from plates.catalogue.selectors import nominal_tolerances
 from plates.lengths import INCH
-from plates.matching.problem import Installed, Pool, Problem
-from plates.matching.problem import Slot as Place
-from plates.measuring.uncertainty import MOVE_U_NM, reading_u_nm, rectangular_u_nm
-from plates.stock.selectors import OnShelf, shelf
+from plates.measuring.uncertainty import rectangular_u_nm
 
-#: Unmarked plates of one kind and bin within this of the chosen one cannot be told apart from it.
-ALIKE_NM = INCH // 1000
-#: One step in the row of thicknesses, to begin with.
-SIZE_NM = INCH // 1000
 #: How far an unread new steel may be from its book size where no kind says (common practice, no source).
 BOOK_TOLERANCE_NM = INCH * 25 // 10_000
 
@@ -75,25 +62,6 @@ class Question:
         return cls(**{**data, "installed": installed, "bench": bench})
 
 
-@dataclass(frozen=True)
-class Candidate:
-    """One row of the pool: a plate on the shelf, or one on the bench."""
-
-    thickness_nm: int
-    plate: OnShelf | None = None
-    source: str = ""
-
-
-@dataclass(frozen=True)
-class Posed:
-    """The problem, and what its numbers stand for."""
-
-    problem: Problem
-    slots: list[Slot]
-    candidates: list[Candidate]
-    translated: bool
-
-
 def wave_shift_nm(spec: Spec, slots: Sequence[Slot], question: Question) -> int:
     """What to add to the reading to bring it to the convention of the window.
 
@@ -126,136 +94,3 @@ def with_book_uncertainty(spec: Spec, slots: Sequence[Slot], question: Question)
         name: [filled(by_name[name], entry) for entry in entries] for name, entries in question.installed.items()
     }
     return replace(question, installed=installed)
-
-
-def pose(*, spec: Spec, question: Question, clearance_nm: int, sure: float, held_by: uuid.UUID | None = None) -> Posed:
-    """Read the shelf, without locks, and put the problem together."""
-    slots = list(spec.slots.all())
-    open_slots = (
-        [slot for slot in slots if _may_change(slot, question)] if spec.adjustable and not spec.set_only else []
-    )
-    candidates = _from_shelf(spec, open_slots, question, held_by)
-    on_shelf = len(candidates)
-    bench_rows: dict[str, list[int]] = defaultdict(list)
-    for slot in open_slots:
-        for loose in question.bench.get(slot.name, []):
-            for _ in range(loose.count):
-                bench_rows[slot.name].append(len(candidates))
-                candidates.append(Candidate(loose.thickness_nm, None, loose.source))
-    rows = [candidate.plate for candidate in candidates[:on_shelf] if candidate.plate]
-    places = tuple(_place(slot, question, rows, bench_rows[slot.name]) for slot in open_slots)
-    translated = wave_shift_nm(spec, slots, question) != 0
-    problem = Problem(
-        measures=spec.measures,
-        clearance_nm=clearance_nm,
-        low_nm=spec.low_nm,
-        high_nm=spec.high_nm,
-        target_nm=spec.target_nm,
-        pool=_pool(candidates),
-        slots=places,
-        u_reading_nm=reading_u_nm(method=question.method, readings=len(question.readings_nm), translated=translated),
-        u_move_nm=MOVE_U_NM,
-        sure=sure,
-        max_changes=question.max_changes,
-    )
-    return Posed(problem, open_slots, candidates, translated)
-
-
-def _may_change(slot: Slot, question: Question) -> bool:
-    """Only slots that the question names may change."""
-    return (slot.swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
-
-
-def _fit_ids(slot: Slot) -> tuple[uuid.UUID, set[uuid.UUID]]:
-    return slot.fit_id, {further.fit_id for further in slot.further_fits.all()}
-
-
-def _from_shelf(spec: Spec, slots: Sequence[Slot], question: Question, held_by: uuid.UUID | None) -> list[Candidate]:
-    if not slots:
-        return []
-    fits = {fit for slot in slots for own, further in [_fit_ids(slot)] for fit in {own, *further}}
-    rows = shelf(
-        shop_id=spec.shop_id,
-        fits=sorted(fits),
-        roles=sorted({slot.role for slot in slots}),
-        used_ok=question.used_ok,
-        boxes=question.open_boxes,
-        held_by=held_by,
-    )
-    return [Candidate(row.thickness_nm, row) for row in rows if any(_serves(row, slot) for slot in slots)]
-
-
-def _serves(row: OnShelf, slot: Slot) -> bool:
-    """Interchange: same role, lined faces, and material and facing where the slot names them; the fit comes after."""
-    return (
-        row.role == slot.role
-        and row.lined_faces == slot.lined_faces
-        and (not slot.material or row.material == slot.material)
-        and (not slot.facing or row.facing == slot.facing)
-    )
-
-
-def _place(slot: Slot, question: Question, rows: Sequence[OnShelf], bench_rows: list[int]) -> Place:
-    own, further = _fit_ids(slot)
-    serving = [(index, row) for index, row in enumerate(rows) if _serves(row, slot)]
-    ordinary = [index for index, row in serving if row.fit_id == own] + bench_rows
-    substitute = [index for index, row in serving if row.fit_id in further]
-    entries = question.installed.get(slot.name, [])
-    return Place(
-        name=slot.name,
-        installed=tuple(Installed(entry.thickness_nm, entry.must_go, entry.u_nm) for entry in entries),
-        swap=slot.swap,
-        empty=slot.count if slot.name in question.left_out else 0,
-        extra=slot.extra,
-        ordinary=np.array(ordinary, dtype=np.int64),
-        substitute=np.array(substitute, dtype=np.int64),
-    )
-
-
-def _pool(candidates: Sequence[Candidate]) -> Pool:
-    bench = itertools.count()  # numbered among themselves: a scan elsewhere never renames one
-    sizes = Counter(_size(candidate) for candidate in candidates)
-    return Pool(
-        thickness_nm=np.array([candidate.thickness_nm for candidate in candidates], dtype=np.int64),
-        u_nm=_own_u_nm(candidates),
-        pieces=np.array([sizes[_size(candidate)] for candidate in candidates], dtype=np.int64),
-        received=np.array([c.plate.received_us if c.plate else 0 for c in candidates], dtype=np.int64),
-        keys=[str(c.plate.id) if c.plate else f"bench-{next(bench):06}" for c in candidates],
-    )
-
-
-def _size(candidate: Candidate) -> tuple[Any, ...]:
-    plate = candidate.plate
-    home = (plate.fit_id, plate.role) if plate else ("bench",)
-    return (*home, (candidate.thickness_nm + SIZE_NM // 2) // SIZE_NM)
-
-
-def _own_u_nm(candidates: Sequence[Candidate]) -> np.ndarray:
-    """A plate's own u, with the spread of the plates of its bin that nobody can tell from it."""
-    result = np.array([c.plate.u_nm if c.plate else 0.0 for c in candidates], dtype=np.float64)
-    groups: dict[tuple[Any, ...], list[int]] = defaultdict(list)
-    for row, candidate in enumerate(candidates):
-        if candidate.plate and not candidate.plate.marked:
-            groups[candidate.plate.kind_id, candidate.plate.bin].append(row)
-    for rows in groups.values():
-        thickness = np.array([candidates[row].thickness_nm for row in rows], dtype=np.int64)
-        for row, spread in zip(rows, spread_of_alike(thickness), strict=True):
-            result[row] = math.hypot(result[row], spread)
-    return result
-
-
-def spread_of_alike(thickness_nm: np.ndarray) -> np.ndarray:
-    """For each plate of one kind and bin: the root mean square distance to those within 0.0010 in of it, in nm.
-
-    Any of them may be the one that the hand takes, until the micrometer at the bin says which it was.
-    """
-    order = np.argsort(thickness_nm, kind="stable")
-    t = thickness_nm[order] - thickness_nm.min()
-    first, last = np.searchsorted(t, t - ALIKE_NM, "left"), np.searchsorted(t, t + ALIKE_NM, "right")
-    # Whole numbers to the end: what else lies in the bin must not show in the last bit.
-    one, two = (np.concatenate([[0], np.cumsum(power)]) for power in (t, t * t))
-    n = last - first
-    square = (two[last] - two[first]) - 2 * t * (one[last] - one[first]) + n * t * t
-    result = np.empty(len(t))
-    result[order] = np.sqrt(square / n)
-    return result

@@ -7,7 +7,8 @@ from django.db.models import prefetch_related_objects
 from plates.bench.cautions import of_gauge, of_reading, of_spec
 from plates.bench.models import Match
 from plates.bench.options import numbered, searched, shortfall_of
-from plates.bench.question import Question, pose, wave_shift_nm, with_book_uncertainty
+from plates.bench.pose import pose
+from plates.bench.question import Question, wave_shift_nm, with_book_uncertainty
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import STACK
 from plates.lengths import INCH, both, mean_nm

@@ -1,8 +1,7 @@
 """Reads of the stock room."""
 
 import uuid
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db import connection
 from django.db.models import Case, CharField, F, Q, QuerySet, Value, When
@@ -42,8 +41,17 @@ def ledger(shop_id: uuid.UUID) -> QuerySet[LedgerLine]:
     )
 
 
-@dataclass(frozen=True)
-class OnShelf:
+class Interchange(NamedTuple):
+    """What decides which slots a plate may serve."""
+
+    fit_id: uuid.UUID
+    role: str
+    lined_faces: int
+    material: str
+    facing: str
+
+
+class OnShelf(NamedTuple):
     """A plate as the search sees it."""
 
     id: uuid.UUID
@@ -51,23 +59,18 @@ class OnShelf:
     kind_id: uuid.UUID
     kind: str
     bin: str | None
-    fit_id: uuid.UUID
-    role: str
-    lined_faces: int
-    material: str
-    facing: str
     thickness_nm: int
     u_nm: float
-    condition: str
     marked: bool
     received_us: int
+    interchange: Interchange
 
 
 # The shelf of some fits: what may be offered at all. A customer's plate never is, nor a used one below its reuse
 # minimum; a sealed box stays sealed unless it is asked for. Holds that have run out were released just before.
 _SHELF = """
-SELECT p.id, p.revision, k.id, k.code, b.code, p.fit_id, p.role, k.lined_faces, k.material, k.facing, p.thickness_nm,
-       p.u_nm, p.condition, p.mark <> '' OR k.mark <> '', (extract(epoch FROM p.received_at) * 1000000)::bigint
+SELECT p.id, p.revision, k.id, k.code, b.code, p.thickness_nm, p.u_nm, p.mark <> '' OR k.mark <> '',
+       (extract(epoch FROM p.received_at) * 1000000)::bigint, p.fit_id, p.role, k.lined_faces, k.material, k.facing
   FROM plates_plate p
   JOIN plates_kind k ON k.id = p.kind_id
   LEFT JOIN plates_bin b ON b.id = p.bin_id
@@ -109,4 +112,4 @@ def shelf(
         there = f"({there} OR (p.state = 'held' AND p.match_id = %(match)s))"
     with connection.cursor() as cursor:
         cursor.execute(_SHELF.format(there=there), values)
-        return [OnShelf(*row) for row in cursor.fetchall()]
+        return [OnShelf._make((*row[:9], Interchange._make(row[9:]))) for row in cursor.fetchall()]

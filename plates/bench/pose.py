@@ -1,0 +1,166 @@
+"""The problem that the kernel solves: spec, stack, readings and shelf put together."""
+
+import uuid
+from collections.abc import Hashable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plates.bench.question import Loose, Question, wave_shift_nm
+from plates.catalogue.models import Slot, Spec
+from plates.lengths import INCH
+from plates.matching.problem import Installed, Pool, Problem
+from plates.matching.problem import Slot as Place
+from plates.measuring.uncertainty import MOVE_U_NM, reading_u_nm
+from plates.stock.selectors import Interchange, OnShelf, shelf
+
+Whole = NDArray[np.int64]
+
+#: Unmarked plates of one kind and bin within this of the chosen one cannot be told apart from it.
+ALIKE_NM = INCH // 1000
+#: One step in the row of thicknesses, to begin with; a size is centred on it.
+SIZE_NM = INCH // 1000
+
+
+@dataclass(frozen=True)
+class Posed:
+    """The problem, and what its rows stand for: plates on the shelf, then those that lie on the bench."""
+
+    problem: Problem
+    slots: list[Slot]
+    candidates: list[OnShelf | Loose]
+
+
+def pose(*, spec: Spec, question: Question, clearance_nm: int, sure: float, held_by: uuid.UUID | None = None) -> Posed:
+    """Read the shelf, without locks, and put the problem together."""
+    slots = list(spec.slots.all())
+    fixed = not spec.adjustable or spec.set_only
+    open_slots = [] if fixed else [slot for slot in slots if _may_change(slot, question)]
+    rows = _shelf(spec, open_slots, question, held_by)
+    classes, class_of = _coded(row.interchange for row in rows)
+    loose: list[Loose] = []
+    places = []
+    for slot in open_slots:
+        first = len(rows) + len(loose)
+        loose += [one for one in question.bench.get(slot.name, []) for _ in range(one.count)]
+        bench = np.arange(first, len(rows) + len(loose))
+        places.append(_place(slot, question, classes, class_of, bench))
+    translated = wave_shift_nm(spec, slots, question) != 0
+    problem = Problem(
+        measures=spec.measures,
+        clearance_nm=clearance_nm,
+        low_nm=spec.low_nm,
+        high_nm=spec.high_nm,
+        target_nm=spec.target_nm,
+        pool=_pool(rows, class_of, loose),
+        slots=tuple(places),
+        u_reading_nm=reading_u_nm(method=question.method, readings=len(question.readings_nm), translated=translated),
+        u_move_nm=MOVE_U_NM,
+        sure=sure,
+        max_changes=question.max_changes,
+    )
+    return Posed(problem, open_slots, [*rows, *loose])
+
+
+def _may_change(slot: Slot, question: Question) -> bool:
+    """Only slots that the question names may change."""
+    return (slot.swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
+
+
+def _further(slot: Slot) -> set[uuid.UUID]:
+    return {further.fit_id for further in slot.further_fits.all()}
+
+
+def _shelf(spec: Spec, slots: Sequence[Slot], question: Question, held_by: uuid.UUID | None) -> list[OnShelf]:
+    if not slots:
+        return []
+    return shelf(
+        shop_id=spec.shop_id,
+        fits=sorted({fit for slot in slots for fit in (slot.fit_id, *_further(slot))}),
+        roles=sorted({slot.role for slot in slots}),
+        used_ok=question.used_ok,
+        boxes=question.open_boxes,
+        held_by=held_by,
+    )
+
+
+def _coded(values: Iterable[Hashable]) -> tuple[list[Hashable], Whole]:
+    """The distinct values, and for each value its row among them."""
+    codes: dict[Hashable, int] = {}
+    rows = [codes.setdefault(value, len(codes)) for value in values]
+    return list(codes), np.array(rows, dtype=np.int64)
+
+
+def _serves(plate: Interchange, slot: Slot) -> bool:
+    """Interchange: same role, lined faces, and material and facing where the slot names them; the fit comes after."""
+    return (
+        plate.role == slot.role
+        and plate.lined_faces == slot.lined_faces
+        and (not slot.material or plate.material == slot.material)
+        and (not slot.facing or plate.facing == slot.facing)
+    )
+
+
+def _place(slot: Slot, question: Question, classes: Sequence[Hashable], class_of: Whole, bench: Whole) -> Place:
+    serving = [(code, c) for code, c in enumerate(classes) if isinstance(c, Interchange) and _serves(c, slot)]
+    further = _further(slot)
+
+    def rows(codes: list[int]) -> Whole:
+        return np.flatnonzero(np.isin(class_of, codes)).astype(np.int64)
+
+    return Place(
+        name=slot.name,
+        installed=tuple(
+            Installed(entry.thickness_nm, entry.must_go, entry.u_nm) for entry in question.installed.get(slot.name, [])
+        ),
+        swap=slot.swap,
+        empty=slot.count if slot.name in question.left_out else 0,
+        extra=slot.extra,
+        ordinary=np.concatenate([rows([code for code, c in serving if c.fit_id == slot.fit_id]), bench]),
+        substitute=rows([code for code, c in serving if c.fit_id in further]),
+    )
+
+
+def _pool(rows: Sequence[OnShelf], class_of: Whole, loose: Sequence[Loose]) -> Pool:
+    thickness = np.array([row.thickness_nm for row in rows] + [one.thickness_nm for one in loose], dtype=np.int64)
+    home = np.concatenate([class_of, np.full(len(loose), -1)])
+    _, size, count = np.unique(
+        np.stack([home, (thickness + SIZE_NM // 2) // SIZE_NM]), axis=1, return_inverse=True, return_counts=True
+    )
+    return Pool(
+        thickness_nm=thickness,
+        u_nm=np.concatenate([_own_u_nm(rows), np.zeros(len(loose))]),
+        pieces=count[size.reshape(-1)] if len(thickness) else thickness,
+        received=np.array([row.received_us for row in rows] + [0] * len(loose), dtype=np.int64),
+        # Bench plates are numbered among themselves: a scan elsewhere never renames one.
+        keys=[str(row.id) for row in rows] + [f"bench-{number:06}" for number in range(len(loose))],
+    )
+
+
+def _own_u_nm(rows: Sequence[OnShelf]) -> NDArray[np.float64]:
+    """A plate's own u, with the spread of the plates of its bin that nobody can tell from it."""
+    own = np.array([row.u_nm for row in rows], dtype=np.float64)
+    _, group = _coded(row.id if row.marked else (row.kind_id, row.bin) for row in rows)
+    return np.hypot(own, spread_of_alike(np.array([row.thickness_nm for row in rows], dtype=np.int64), group))
+
+
+def spread_of_alike(thickness_nm: Whole, group: Whole) -> NDArray[np.float64]:
+    """For each plate: the root mean square distance to those of its group within 0.0010 in of it, in nm.
+
+    Any of them may be the one that the hand takes, until the micrometer at the bin says which it was.
+    """
+    if not len(thickness_nm):
+        return np.zeros(0)
+    t = thickness_nm - thickness_nm.min()
+    apart = int(t.max()) + 2 * ALIKE_NM  # one group after the other on one axis, too far apart to meet
+    order = np.argsort(group * apart + t, kind="stable")
+    axis, t = (group * apart + t)[order], t[order]
+    first, last = np.searchsorted(axis, axis - ALIKE_NM, "left"), np.searchsorted(axis, axis + ALIKE_NM, "right")
+    # Whole numbers to the end: what else lies in the bin must not show in the last bit.
+    one, two = (np.concatenate([[0], np.cumsum(power)]) for power in (t, t * t))
+    n = last - first
+    square = (two[last] - two[first]) - 2 * t * (one[last] - one[first]) + n * t * t
+    result = np.empty(len(t))
+    result[order] = np.sqrt(square / n)
+    return result
