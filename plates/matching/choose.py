@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from plates.matching.dense import best_on_lattice
+from plates.matching.join import TooMany, best_by_joining
 from plates.matching.reach import Table, advance, start
 from plates.matching.steps import Chain, State, Step, Taken
 
@@ -26,6 +27,8 @@ class _Label:
 
 
 Wanted = Callable[[int, float], bool]  # (cell, variance of all plates moved): is that exchange good enough?
+_LIGHT, _HEAVY = 20_000_000, 400_000_000  # array cells: some hundredths of a second, a second
+
 # Component, step (None: the component begins), opens, table before.
 Walk = list[tuple[int, Step | None, bool, Table]]
 
@@ -39,7 +42,13 @@ def choose(
     Best: larger rank (pieces, then age), then the preferred path. Exact: without ``wanted`` one label a cell
     is kept, with it every label that no other beats in variance as well as in rank and path.
     """
-    if wanted is None and (dense := best_on_lattice(chain, changes, cells)) is not None:
+    if wanted is None and (dense := best_on_lattice(chain, changes, cells, _LIGHT)) is not None:
+        return dense
+    try:
+        return best_by_joining(chain, changes, cells, wanted)
+    except TooMany:
+        pass
+    if wanted is None and (dense := best_on_lattice(chain, changes, cells, _HEAVY)) is not None:
         return dense
     walk, table = _forward(chain, changes)
     best: _Label | None = None

@@ -10,11 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plates.matching.steps import Chain, Component, Step, Taken
+from plates.matching.steps import MOST_RANK, Chain, Scale, Step, Taken, contenders
 
 _NEVER = -(1 << 62)
-_MOST_CELLS = 400_000_000  # array cells worked on: about a second
-_MOST_RANK = 1 << 60
 
 Spot = tuple[int, int, int, int]  # balance, flag, changes, cell
 Marks = tuple[NDArray[np.uint8], tuple[int, ...]]
@@ -30,29 +28,20 @@ class _Trace:
     marks: tuple[tuple[int, Marks], ...]  # (flag before the step, marks over the array after it)
 
 
-@dataclass(frozen=True, slots=True)
-class _Scale:
-    """Rank as one integer: pieces first, then age."""
-
-    oldest: int
-    weight: int
-
-    def value(self, step: Step) -> int:
-        return step.rank[0] * self.weight + step.rank[1] - self.oldest if step.row is not None else 0
-
-
-def best_on_lattice(chain: Chain, changes: int, cells: list[int]) -> tuple[Taken, ...] | None:
+def best_on_lattice(
+    chain: Chain, changes: int, cells: list[int], most_work: int
+) -> tuple[Taken, ...] | None:
     """The steps of the best exchange that ends on one of ``cells``; None where the arrays would grow too
     large.
 
     Raises ValueError where no exchange with so many changes ends there.
     """
-    plates = [_contenders(component, changes) for component in chain.components]
-    scale = _scale(plates, changes)
+    plates = [contenders(component, changes) for component in chain.components]
+    scale = Scale.of(plates, changes)
     width = max(cells) + 1
     block = changes * (2 if chain.flagged else 1) * width
     work = sum(len(some) * block * (changes + 1 if number else 1) for number, some in enumerate(plates))
-    if scale is None or work > _MOST_CELLS or any(len(part.groups) > 1 for part in chain.components):
+    if scale is None or work > most_work or any(len(part.groups) > 1 for part in chain.components):
         return None
     table = np.full((changes + 1, 2 if chain.flagged else 1, changes + 1, width), _NEVER, np.int64)
     table[0, 0, 0, 0] = 0
@@ -68,30 +57,10 @@ def best_on_lattice(chain: Chain, changes: int, cells: list[int]) -> tuple[Taken
             traces.append(_close(table[:, :, first:], number, step, scale.value(step)))
     flag = int(chain.flagged)
     best = max(int(table[0, flag, changes, cell]) for cell in cells)
-    if best < -_MOST_RANK:
+    if best < -MOST_RANK:
         raise ValueError("no exchange with so many changes ends on these cells")
     ends = {(0, flag, changes, cell) for cell in cells if table[0, flag, changes, cell] == best}
     return _back(traces, ends, changes)
-
-
-def _contenders(component: Component, changes: int) -> list[Step]:
-    """Of plates of one thickness only the best by (rank, key) can be in the best exchange."""
-    seen: dict[tuple[object, ...], int] = {}
-    kept = []
-    numbered = sorted(enumerate(component.plates), key=lambda entry: (entry[1].rank, -entry[0]), reverse=True)
-    for number, step in numbered:
-        alike = step.shift, step.choices
-        seen[alike] = seen.get(alike, 0) + 1
-        if seen[alike] <= changes:
-            kept.append((number, step))
-    return [step for _, step in sorted(kept, key=lambda entry: entry[0])]
-
-
-def _scale(plates: list[list[Step]], changes: int) -> _Scale | None:
-    ages = [step.rank[1] for steps in plates for step in steps]
-    weight = changes * (max(ages) - min(ages)) + 1
-    pieces = max(abs(step.rank[0]) for steps in plates for step in steps)
-    return _Scale(min(ages), weight) if changes * (pieces + 1) * weight < _MOST_RANK else None
 
 
 def _open(table: NDArray[np.int64], number: int, step: Step) -> _Trace:

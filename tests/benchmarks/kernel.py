@@ -1,10 +1,10 @@
 """The search against two general-purpose solvers, side by side in one run. By hand: python -m tests.benchmarks.kernel
 
-The task, the same for all three, the building of the model included: for each number of changes k = 1 … n the least distance of the prediction to the
-target, by exchanges of the ordinary way. The packs of a row are random; n is how many changes they need: a change is
-worth at most half the spread of the shelf, and the pack is off by n - 0.4 times that. Each solver builds its model
-from the same question; one thread each; HiGHS and CP-SAT are given thicknesses with their counts, not single plates.
-``match`` is the whole answer (options, ties, probabilities), which the solvers are not asked.
+The task, the same for all three, the building of the model included: for each number of changes k = 1 … n the least
+distance of the prediction to the target, by exchanges of the ordinary way. The packs of a row are random; n is how
+many changes they need: a change is worth at most about half the spread of the shelf, and the pack is off by n - 0.4
+times that. One thread each; the solvers are given thicknesses with their counts, not single plates. ``match`` is the
+whole answer (options, ties, probabilities), which the solvers are not asked.
 """
 
 import argparse
