@@ -49,6 +49,10 @@ class Busy(Refusal):
     status, code, title = 409, "busy", "Somebody else is at it"
 
 
+class Unavailable(Refusal):
+    status, code, title = 503, "unavailable", "The database does not answer"
+
+
 class KeyReused(Refusal):
     status, code, title = 422, "key_reused", "The key belongs to another request"
 
@@ -67,6 +71,8 @@ BUSY = {
     psycopg.errors.DeadlockDetected.sqlstate,
     psycopg.errors.SerializationFailure.sqlstate,
 }
+#: Classes of SQLSTATE in which the server is not there: connection exception, operator intervention.
+GONE = {"08", "57"}
 
 
 @contextmanager
@@ -78,6 +84,11 @@ def refusals() -> Iterator[None]:
         cause = error.__cause__
         if not isinstance(cause, psycopg.Error):
             raise
+        if isinstance(cause, psycopg.OperationalError) and (cause.sqlstate or "08")[:2] in GONE:
+            raise Unavailable(
+                "The database does not answer just now. Send the same request again in a moment; with the same "
+                "Idempotency-Key it is never done twice."
+            ) from error
         if cause.sqlstate in BUSY:
             raise Busy("Another bench is changing the same plates. Nothing was changed; try again.") from error
         known = _constraints.get(cause.diag.constraint_name or "")

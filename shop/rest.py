@@ -5,7 +5,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.core.exceptions import RequestDataTooBig
-from django.http import Http404, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.utils.html import format_html
 from django_filters.rest_framework import DjangoFilterBackend
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework import exceptions, pagination, parsers
@@ -177,7 +178,7 @@ def problem_handler(error: Exception, context: dict[str, Any]) -> Response | Non
     headers = {}
     if getattr(error, "auth_header", None):
         headers["WWW-Authenticate"] = error.auth_header  # type: ignore[attr-defined]
-    if refusal.code == "busy":
+    if refusal.code in ("busy", "unavailable"):
         headers["Retry-After"] = "1"
     if refusal.status == 405:
         headers["Allow"] = ", ".join(context["view"].allowed_methods)
@@ -188,3 +189,29 @@ def unknown_address(request: Any, rest: str = "") -> JsonResponse:
     """An address that the API does not have, as a problem like any other."""
     refusal = NotFound(f"The API has no address /api/v1/{rest[:100]}. GET /api/v1/schema/ lists them all.")
     return JsonResponse(problem_body(refusal), status=404, content_type="application/problem+json")
+
+
+class Fault(Refusal):
+    status, code, title = 500, "fault", "A fault of ours"
+
+
+# Plain, since what failed may be what a page with its frame would need.
+_FAULT_PAGE = (
+    "<!doctype html><html lang=en><title>{title}</title><h1>{title}</h1><p>{detail}</p><p><a href=/>Go on</a></p>"
+)
+
+
+def _problem_or_page(request: HttpRequest, refusal: Refusal) -> HttpResponse:
+    if request.path.startswith("/api/"):
+        return JsonResponse(problem_body(refusal), status=refusal.status, content_type="application/problem+json")
+    return HttpResponse(format_html(_FAULT_PAGE, title=refusal.title, detail=refusal.detail), status=refusal.status)
+
+
+def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    """What Django itself refuses before a view sees it: a strange host, a body too large."""
+    return _problem_or_page(request, Malformed("The request was refused before it was read: check its host and form."))
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Nothing was changed: whatever was begun has been rolled back."""
+    return _problem_or_page(request, Fault("Something went wrong on our side, and nothing was changed. Try again."))

@@ -44,3 +44,6 @@ urlpatterns = [
     path("healthz", healthz, name="healthz"),
     path("api/v1/", include((api, "api"))),
 ]
+
+handler400 = "shop.rest.bad_request"
+handler500 = "shop.rest.server_error"
