@@ -29,6 +29,8 @@ class Body(serializers.Serializer[Any]):
             if unknown:
                 known = ", ".join(self.fields)
                 raise serializers.ValidationError({key: [f"not known here; known are {known}"] for key in unknown})
+            # null for a member that may be left out says the same as leaving it out.
+            data = {k: v for k, v in data.items() if v is not None or self.fields[k].required}
         return super().to_internal_value(data)
 
 

@@ -99,7 +99,7 @@ class MatchBody(Body):
     installed = serializers.DictField(child=InstalledField())
     bench = serializers.DictField(child=LooseBody(many=True, max_length=60), required=False)  # type: ignore[call-arg]
     left_out = serializers.ListField(child=serializers.CharField(max_length=60), required=False, max_length=40)
-    job = CodeField(required=False, allow_null=True)
+    job = serializers.CharField(max_length=60, required=False)
     gauge = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
     soaked = serializers.BooleanField(default=False)
     counted = serializers.BooleanField(default=False)
