@@ -9,7 +9,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from plates.matching.dense import best_on_lattice
-from plates.matching.join import TooMany, best_by_joining
+from plates.matching.hands import TooMany
+from plates.matching.join import best_by_joining
 from plates.matching.reach import Table, advance, start
 from plates.matching.steps import Chain, State, Step, Taken
 

@@ -12,12 +12,12 @@ preferred path (see :mod:`plates.matching.choose`).
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from plates.matching.choose import choose
+from plates.matching.near import Nearest
 from plates.matching.probability import combined, conformance, sure_span
 from plates.matching.problem import Answer, Exchange, Problem, Shortfall, Way
-from plates.matching.reach import nearest, reach
 from plates.matching.shortfall import delta_window, would_close
 from plates.matching.steps import Chain, Taken, chain_build
 
@@ -56,43 +56,36 @@ def distances(problem: Problem, way: Way, most: int) -> dict[int, int]:
     chain = chain_build(problem, way, most)
     if chain is None:
         return {}
-    search = WaySearch(problem, chain, reach(chain, chain.most), chain.most)
+    search = WaySearch(problem, chain)
+    search.reached.ahead(chain.most)
     near = {changes: search.near(changes) for changes in range(1, chain.most + 1)}
     return {changes: abs(deltas[0] - search.target) for changes, deltas in near.items() if deltas}
 
 
 @dataclass
 class WaySearch:
-    """The search along one way; what is reachable is worked out only as far as it is asked."""
+    """The search along one way."""
 
     problem: Problem
     chain: Chain
-    reached: dict[int, int] = field(default_factory=dict)
-    known: int = 0
 
     def __post_init__(self) -> None:
         self.low, self.high, self.target = delta_window(self.problem)
-
-    def cells(self, changes: int) -> int:
-        if changes > self.known:
-            self.known = min(self.chain.most, max(changes, 2 * self.known))
-            self.reached = reach(self.chain, self.known)
-        return self.reached.get(changes, 0)
+        self.reached = Nearest(self.chain)
 
     def near(self, changes: int, low: int | None = None, high: int | None = None) -> list[int]:
         """D of the reachable exchanges nearest to the target between ``low`` and ``high``: up to two."""
-        cells, g, base = self.cells(changes), self.chain.g, self.chain.base(changes)
-        if high is not None:
-            top = (high - base) // g
-            cells = cells & ((1 << top + 1) - 1) if top >= 0 else 0
-        if low is not None and (bottom := -((base - low) // g)) > 0:
-            cells = cells >> bottom << bottom
-        if not cells:
-            return []
-        floor, ceiling = (self.target - base) // g, -((base - self.target) // g)
-        both = (nearest(cells, floor)[0], nearest(cells, ceiling)[1])
-        found = {g * cell + base for cell in both if cell is not None}
-        least = min(abs(delta - self.target) for delta in found)
+        below = self.target if high is None else min(self.target, high)
+        above = self.target if low is None else max(self.target, low)
+        g, base = self.chain.g, self.chain.base(changes)
+        floor, ceiling = (below - base) // g, -((base - above) // g)
+        if floor == ceiling:
+            cells = self.reached.both(changes, floor)
+        else:
+            cells = self.reached.both(changes, floor)[0], self.reached.both(changes, ceiling)[1]
+        found = {g * cell + base for cell in cells if cell is not None}
+        found = {one for one in found if (low is None or low <= one) and (high is None or one <= high)}
+        least = min((abs(delta - self.target) for delta in found), default=0)
         return sorted(delta for delta in found if abs(delta - self.target) == least)
 
     def shown(self, sure: bool) -> Iterator[Exchange]:

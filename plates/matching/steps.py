@@ -90,6 +90,13 @@ class Chain:
     b: int
     variances: tuple[tuple[float, float], ...]  # for k = 0 … most: bounds on what the plates moved add to u²
 
+    @cached_property
+    def width(self) -> int:
+        """About how many cells each change adds to what can be reached."""
+        ins = [int(shifts.max()) for part in self.components for _, shifts, _ in part.stock]
+        outs = [step.shift for part in self.components for step in part.places]
+        return max(ins, default=0) + max(outs, default=0)
+
     def base(self, changes: int) -> int:
         return changes * (self.a - self.b)
 

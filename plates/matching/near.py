@@ -1,0 +1,154 @@
+"""The reachable sums nearest to a wanted one.
+
+On a coarse lattice all reachable cells are held as bits. On a fine one the two hands look for the nearest: first with
+a few plates of each part, which as a rule meet on the very cell, and nothing can be nearer than that; else with all.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from plates.matching.hands import Bools, Hand, Ints, Part, TooMany, deals, hands, in_one_group, sums
+from plates.matching.reach import nearest, reach
+from plates.matching.steps import Chain, Component, Step
+
+_FINE = 100_000  # cells for each change from which the hands are quicker than the bits
+_MOST_SUMS = 3_000_000
+_FEW = 24  # plates of each part
+_MOST_TURNS = 64
+
+
+@dataclass
+class Nearest:
+    """What is reachable along one chain, worked out only as far as it is asked."""
+
+    chain: Chain
+    reached: dict[int, int] = field(default_factory=dict)
+    known: int = 0
+    dealt: dict[tuple[int, bool], "list[_Meeting]"] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.fine = self.chain.width > _FINE and in_one_group(self.chain)
+
+    def both(self, changes: int, cell: int) -> tuple[int | None, int | None]:
+        """The nearest reachable cells at or below ``cell`` and at or above it, with so many changes."""
+        if self.fine and changes > self.known:
+            try:
+                return self._by_hands(changes, cell)
+            except TooMany:
+                pass
+        return nearest(self._cells(changes), cell)
+
+    def ahead(self, changes: int) -> None:
+        """So many changes are going to be asked for: on a coarse lattice work them out at once."""
+        if changes > self.known and not self.fine:
+            self._reach(changes)
+
+    def _cells(self, changes: int) -> int:
+        if changes > self.known:
+            self._reach(changes if self.fine else min(self.chain.most, max(changes, 2 * self.known)))
+        return self.reached.get(changes, 0)
+
+    def _reach(self, changes: int) -> None:
+        self.known, self.reached = changes, reach(self.chain, changes)
+
+    def _by_hands(self, changes: int, cell: int) -> tuple[int | None, int | None]:
+        below: int | None = None
+        above: int | None = None
+        for every in (False, True):
+            for meeting in self._meetings(changes, every):
+                below = max((one for one in (below, meeting.below(cell)) if one is not None), default=None)
+                if below == cell:
+                    return cell, cell
+                above = min((one for one in (above, meeting.above(cell)) if one is not None), default=None)
+        return below, above
+
+    def _meetings(self, changes: int, every: bool) -> "list[_Meeting]":
+        if (changes, every) not in self.dealt:
+            parts = []
+            for component in self.chain.components:
+                plates = _by_thickness(component, changes)
+                if not every:
+                    plates = plates[:: max(1, len(plates) // _FEW)]
+                parts.append(Part.of(component, plates, changes))
+            spreads = list(deals(parts, changes))
+            if sum(sums(parts, deal) for deal in spreads) > _MOST_SUMS:
+                raise TooMany
+            meetings = [_Meeting.of(*pair) for deal in spreads for pair in _flagged(self.chain, parts, deal)]
+            self.dealt[changes, every] = meetings
+        return self.dealt[changes, every]
+
+
+def _by_thickness(component: Component, changes: int) -> list[Step]:
+    """The plates from the thinnest; of one thickness no more of them than there are changes."""
+    steps = [
+        Step(shift, choices)
+        for choices, shifts, counts in component.stock
+        for shift, count in zip(shifts.tolist(), counts.tolist(), strict=True)
+        for _ in range(min(count, changes))
+    ]
+    return sorted(steps, key=lambda step: step.shift)
+
+
+def _flagged(chain: Chain, parts: list[Part], deal: tuple[int, ...]) -> list[tuple[Hand, Hand]]:
+    left, right = hands(parts, deal)
+    if not chain.flagged:
+        return [(left, right)]
+    up, other = left.raised(parts), right.raised(parts)
+    return [
+        (left.take(np.flatnonzero(up)), right),
+        (left.take(np.flatnonzero(~up)), right.take(np.flatnonzero(other))),
+    ]
+
+
+@dataclass
+class _Meeting:
+    """Two hands, the left one sorted by its sums. ``clashes``: columns of one part that must not pick one plate."""
+
+    left: Hand
+    right: Hand
+    clashes: list[tuple[Ints, Ints]]
+
+    @classmethod
+    def of(cls, left: Hand, right: Hand) -> "_Meeting":
+        left = left.take(np.argsort(left.cell, kind="stable"))
+        clashes = [(one, two) for a, one in left.plates for b, two in right.plates if a == b]
+        return cls(left, right, clashes)
+
+    def below(self, cell: int) -> int | None:
+        return self._look(cell, -1)
+
+    def above(self, cell: int) -> int | None:
+        return self._look(cell, 1)
+
+    def _look(self, cell: int, turn: int) -> int | None:
+        """The nearest sum of both hands at or beyond ``cell`` in the direction of ``turn``.
+
+        Where the two hands hold the same plate, the next sum of the left hand is tried, and so on.
+        """
+        missing = cell - self.right.cell
+        at = np.searchsorted(self.left.cell, missing, "left" if turn > 0 else "right") - (turn < 0)
+        who = np.arange(len(at))
+        best: int | None = None
+        for _ in range(_MOST_TURNS):
+            inside = (at >= 0) & (at < len(self.left.cell))
+            at, who = at[inside], who[inside]
+            total = self.left.cell[at] + self.right.cell[who]
+            if best is not None:
+                nearer = total * turn < best * turn
+                at, who, total = at[nearer], who[nearer], total[nearer]
+            if not len(at):
+                return best
+            clash = self._clash(at, who)
+            free = total[~clash]
+            if len(free):
+                nearest_free = int(free.min() if turn > 0 else free.max())
+                best = nearest_free if best is None else turn * min(turn * best, turn * nearest_free)
+            at, who = at[clash] + turn, who[clash]
+        raise TooMany
+
+    def _clash(self, at: Ints, who: Ints) -> Bools:
+        clash = np.zeros(len(at), np.bool_)
+        for one, two in self.clashes:
+            clash |= one[at] == two[who]
+        return clash
