@@ -5,14 +5,14 @@ two exchanges equal in every figure the first step on which they differ, walked 
 that takes it is preferred. For one slot that is the smaller sorted row of keys, then the thinner plates out.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from plates.matching.dense import best_on_lattice
 from plates.matching.hands import TooMany
 from plates.matching.join import best_by_joining
 from plates.matching.reach import Table, advance, start
-from plates.matching.steps import Chain, State, Step, Taken
+from plates.matching.steps import Chain, State, Step, Taken, contenders
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,9 +29,9 @@ class _Label:
 
 Wanted = Callable[[int, float], bool]  # (cell, variance of all plates moved): is that exchange good enough?
 _LIGHT, _HEAVY = 20_000_000, 400_000_000  # array cells: some hundredths of a second, a second
+_BLOCK = 16  # steps between two tables that are kept
 
-# Component, step (None: the component begins), opens, table before.
-Walk = list[tuple[int, Step | None, bool, Table]]
+Plates = list[list[Step]]  # of each component
 
 
 def choose(
@@ -40,22 +40,48 @@ def choose(
     """The best exchange with so many changes that ends on one of ``cells`` and is ``wanted``; None if there
     is none.
 
-    Best: larger rank (pieces, then age), then the preferred path. Exact: without ``wanted`` one label a cell
-    is kept, with it every label that no other beats in variance as well as in rank and path.
+    Best: larger rank (pieces, then age), then the preferred path. Exact, whichever of the searches finds it:
+    arrays where the lattice is coarse, two hands where it is fine, and labels for what is too much for both.
+    ``wanted`` must hold for every smaller variance on the same cell, too.
     """
-    if wanted is None and (dense := best_on_lattice(chain, changes, cells, _LIGHT)) is not None:
-        return dense
+    plates = _within(chain, changes, cells)
+    if wanted is None:
+        plates = [contenders(some, changes) for some in plates]
+        if (dense := best_on_lattice(chain, plates, changes, cells, _LIGHT)) is not None:
+            return dense
     try:
-        return best_by_joining(chain, changes, cells, wanted)
+        return best_by_joining(chain, plates, changes, cells, wanted)
     except TooMany:
         pass
-    if wanted is None and (dense := best_on_lattice(chain, changes, cells, _HEAVY)) is not None:
+    if wanted is None and (dense := best_on_lattice(chain, plates, changes, cells, _HEAVY)) is not None:
         return dense
-    walk, table = _forward(chain, changes)
+    return best_by_labels(chain, plates, changes, cells, wanted)
+
+
+def _within(chain: Chain, changes: int, cells: list[int]) -> Plates:
+    """The plates that can be among so many that end on the cells: not too thick or too thin for all others."""
+    plates = [list(component.plates) for component in chain.components]
+    ins = sorted(step.shift for some in plates for step in some)
+    outs = sorted(step.shift for component in chain.components for step in component.places)
+    least = sum(ins[: changes - 1]) + sum(outs[:changes])
+    most = sum(ins[len(ins) - changes + 1 :]) + sum(outs[len(outs) - changes :])
+    low, high = min(cells) - most, max(cells) - least
+    return [[step for step in some if low <= step.shift <= high] for some in plates]
+
+
+def best_by_labels(
+    chain: Chain, plates: Plates, changes: int, cells: list[int], wanted: Wanted | None
+) -> tuple[Taken, ...] | None:
+    """The best exchange of these plates by walking back from each cell along all that can be reached.
+
+    Without ``wanted`` one label a cell is kept, with it every label that no other beats in variance as well as
+    in rank and path.
+    """
+    walk = _Walk(chain, plates, changes)
     best: _Label | None = None
     for cell in cells:
-        for end, reached in table.items():
-            if end[:2] != (chain.flagged, changes) or not reached >> cell & 1:
+        for end, reached in walk.last.items():
+            if end[:2] != (chain.flagged, changes) or any(end[2]) or not reached >> cell & 1:
                 continue
             for label in _backward(chain, walk, end, cell, wanted is not None):
                 good = wanted is None or wanted(cell, label.variance)
@@ -64,24 +90,44 @@ def choose(
     return best.taken if best else None
 
 
-def _forward(chain: Chain, changes: int) -> tuple[Walk, Table]:
-    walk: Walk = []
-    table: Table = {(False, 0, ()): 1}
-    for number, component in reversed(list(enumerate(chain.components))):
-        walk.append((number, None, True, {}))
-        table = start(component, table)
-        for steps, opens in ((component.places, True), (component.plates, False)):
-            for step in reversed(steps):
-                walk.append((number, step, opens, table))
-                table = advance(table, step, opens, changes)
-    zero = (0,) * len(chain.components[0].groups)
-    return walk, {state: cells for state, cells in table.items() if state[2] == zero}
+class _Walk:
+    """The tables before each step, of which only every sixteenth is kept: the others are worked out again."""
+
+    def __init__(self, chain: Chain, plates: Plates, changes: int) -> None:
+        self.chain, self.changes = chain, changes
+        self.steps: list[tuple[int, Step | None, bool]] = []  # component, step (None: it begins), opens
+        for number, component in reversed(list(enumerate(chain.components))):
+            self.steps.append((number, None, True))
+            self.steps += [(number, step, True) for step in reversed(component.places)]
+            self.steps += [(number, step, False) for step in reversed(plates[number])]
+        self.kept: list[Table] = []
+        table: Table = {(False, 0, ()): 1}
+        for at, step in enumerate(self.steps):
+            if at % _BLOCK == 0:
+                self.kept.append(table)
+            table = self._after(table, *step)
+        self.last = table
+
+    def _after(self, table: Table, number: int, step: Step | None, opens: bool) -> Table:
+        if step is None:
+            return start(self.chain.components[number], table)
+        return advance(table, step, opens, self.changes)
+
+    def back(self) -> Iterator[tuple[int, Step | None, bool, Table]]:
+        """Every step with the table before it, from the last."""
+        for block in range(len(self.kept) - 1, -1, -1):
+            steps = self.steps[block * _BLOCK : (block + 1) * _BLOCK]
+            tables = [self.kept[block]]
+            for step in steps[:-1]:
+                tables.append(self._after(tables[-1], *step))
+            for step, before in zip(reversed(steps), reversed(tables), strict=True):
+                yield (*step, before)
 
 
-def _backward(chain: Chain, walk: Walk, end: State, cell: int, with_variance: bool) -> list[_Label]:
+def _backward(chain: Chain, walk: _Walk, end: State, cell: int, with_variance: bool) -> list[_Label]:
     digits = 1 + max(len(component.groups) for component in chain.components)
     front: dict[tuple[State, int], list[_Label]] = {(end, cell): [_Label((0, 0), 0, 0.0, ())]}
-    for number, step, opens, before in reversed(walk):
+    for number, step, opens, before in walk.back():
         ahead: dict[tuple[State, int], list[_Label]] = {}
         for (state, at), labels in front.items():
             if step is None:  # into the component that was walked before this one

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plates.matching.steps import MOST_RANK, Chain, Scale, Step, Taken, contenders
+from plates.matching.steps import MOST_RANK, Chain, Scale, Step, Taken
 
 _NEVER = -(1 << 62)
+_MOST_CELLS = 20_000_000  # in one array
 
 Spot = tuple[int, int, int, int]  # balance, flag, changes, cell
 Marks = tuple[NDArray[np.uint8], tuple[int, ...]]
@@ -29,19 +30,19 @@ class _Trace:
 
 
 def best_on_lattice(
-    chain: Chain, changes: int, cells: list[int], most_work: int
+    chain: Chain, plates: list[list[Step]], changes: int, cells: list[int], most_work: int
 ) -> tuple[Taken, ...] | None:
-    """The steps of the best exchange that ends on one of ``cells``; None where the arrays would grow too
-    large.
+    """The steps of the best exchange of these plates that ends on one of ``cells``; None where that would be
+    more work than ``most_work`` array cells, or where groups share plates.
 
     Raises ValueError where no exchange with so many changes ends there.
     """
-    plates = [contenders(component, changes) for component in chain.components]
     scale = Scale.of(plates, changes)
     width = max(cells) + 1
     block = changes * (2 if chain.flagged else 1) * width
     work = sum(len(some) * block * (changes + 1 if number else 1) for number, some in enumerate(plates))
-    if scale is None or work > most_work or any(len(part.groups) > 1 for part in chain.components):
+    many = block * (changes + 1) * (changes + 1) > _MOST_CELLS
+    if scale is None or work > most_work or many or any(len(part.groups) > 1 for part in chain.components):
         return None
     table = np.full((changes + 1, 2 if chain.flagged else 1, changes + 1, width), _NEVER, np.int64)
     table[0, 0, 0, 0] = 0

@@ -7,42 +7,38 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plates.matching.hands import Hand, Ints, Part, TooMany, deals, hands, in_one_group, sums
-from plates.matching.steps import Chain, Scale, Step, Taken, contenders
+from plates.matching.steps import Chain, Scale, Step, Taken
 
-_MOST_SUMS = 4_000_000  # in all hands together: under a second
+_MOST_SUMS, _MOST_HELD = 20_000_000, 5_000_000  # in all hands one after the other, and in two at a time
 _MOST_FOUND = 1_000_000  # exchanges on one cell
-_CORES = (16, 64)  # first among the plates of best rank alone
+_CORE = 16  # so many plates of the best rank are tried first
 
 Wanted = Callable[[int, float], bool]
 Path = tuple[int, ...]
 
 
 def best_by_joining(
-    chain: Chain, changes: int, cells: list[int], wanted: Wanted | None
+    chain: Chain, plates: list[list[Step]], changes: int, cells: list[int], wanted: Wanted | None
 ) -> tuple[Taken, ...] | None:
-    """The best exchange on one of ``cells`` that is ``wanted``; None if there is none.
+    """The best exchange of these plates on one of ``cells`` that is ``wanted``; None if there is none.
 
     Raises :class:`TooMany` where another search does better.
     """
-    plates = [contenders(part, changes) if wanted is None else list(part.plates) for part in chain.components]
     scale = Scale.of(plates, changes)
     if scale is None or not in_one_group(chain):
         raise TooMany
     search = _Search(chain, changes, cells, wanted, scale)
-    if wanted is None:
-        for size in _CORES:
-            found = search.best([_best_ranked(some, size) for some in plates])
-            if found is None:
-                continue
+    size = _CORE if wanted is None else max(map(len, plates))
+    while True:
+        found = search.best([_best_ranked(some, size) for some in plates])
+        if found:
             # A plate is in an exchange as good as this only if with the best others it can reach the same rank.
             ranks = sorted((scale.value(step) for some in plates for step in some), reverse=True)
             least = found[0] - sum(ranks[: changes - 1])
             plates = [[step for step in some if scale.value(step) >= least] for some in plates]
-            if all(len(some) <= size for some in plates):
-                return found[1]
-            break
-    found = search.best(plates)
-    return found[1] if found else None
+        if all(len(some) <= size for some in plates):
+            return found[1] if found else None
+        size *= 2
 
 
 def _best_ranked(plates: list[Step], size: int) -> list[Step]:
@@ -64,7 +60,8 @@ class _Search:
         dealt = zip(self.chain.components, plates, strict=True)
         parts = [Part.of(component, some, self.changes) for component, some in dealt]
         spreads = list(deals(parts, self.changes))
-        if sum(sums(parts, deal) for deal in spreads) > _MOST_SUMS:
+        sizes = [sums(parts, deal) for deal in spreads]
+        if max(sizes, default=0) > _MOST_HELD or sum(sizes) > _MOST_SUMS:
             raise TooMany
         best: tuple[int, Path] | None = None
         for deal in spreads:

@@ -268,20 +268,20 @@ class Scale:
     @classmethod
     def of(cls, plates: list[list[Step]], changes: int) -> "Scale | None":
         """The scale for these plates; None where the sums would not fit."""
-        ages = [step.rank[1] for steps in plates for step in steps]
+        ages = [step.rank[1] for steps in plates for step in steps] or [0]
         weight = changes * (max(ages) - min(ages)) + 1
-        pieces = max(abs(step.rank[0]) for steps in plates for step in steps)
+        pieces = max((abs(step.rank[0]) for steps in plates for step in steps), default=0)
         return cls(min(ages), weight) if changes * (pieces + 1) * weight < MOST_RANK else None
 
     def value(self, step: Step) -> int:
         return step.rank[0] * self.weight + step.rank[1] - self.oldest if step.row is not None else 0
 
 
-def contenders(component: Component, changes: int) -> list[Step]:
+def contenders(plates: list[Step], changes: int) -> list[Step]:
     """Of plates of one thickness only the best by (rank, key) can be in the best exchange."""
     seen: dict[tuple[object, ...], int] = {}
     kept = []
-    numbered = sorted(enumerate(component.plates), key=lambda entry: (entry[1].rank, -entry[0]), reverse=True)
+    numbered = sorted(enumerate(plates), key=lambda entry: (entry[1].rank, -entry[0]), reverse=True)
     for number, step in numbered:
         alike = step.shift, step.choices
         seen[alike] = seen.get(alike, 0) + 1
