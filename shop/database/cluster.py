@@ -58,11 +58,6 @@ def answers(socket_dir: Path) -> Ping:
 def check(home: Home) -> bool:
     """Whether a cluster of our version is there. False when nothing is; ServerError for anything else."""
     cluster = home.cluster
-    if set(str(cluster)) & set('"$`\\\n'):  # pg_ctl hands the path to a shell between double quotes
-        raise ServerError(
-            f"The path {cluster} holds a character that the server's tools cannot take (one of \" $ ` \\). "
-            "Set PLATES_DATA_DIR to another directory."
-        )
     version = cluster / "PG_VERSION"
     if not version.is_file():
         if cluster.exists() and (not cluster.is_dir() or any(cluster.iterdir())):
@@ -146,7 +141,7 @@ def start(home: Home, held: int) -> None:
     if done.returncode:
         raise ServerError(
             f"The embedded server did not start: {done.stderr.strip() or done.stdout.strip()}\n"
-            f"The end of {log}:\n{_end_of(log)}"
+            f"{_last_words(home.cluster)}"
         )
 
 
@@ -215,5 +210,10 @@ def _same(one: Path, other: Path) -> bool:
     return one.exists() and one.samefile(other)
 
 
-def _end_of(log: Path) -> str:
-    return "\n".join(log.read_text(errors="replace").splitlines()[-12:]) if log.is_file() else "(no log)"
+def _last_words(cluster: Path) -> str:
+    """The end of the log that was written last: start.log until the server opens its own."""
+    logs = [path for path in (cluster / "start.log", *cluster.glob("log/*.log")) if path.is_file()]
+    if not logs:
+        return "It left no log."
+    log = max(logs, key=lambda path: path.stat().st_mtime_ns)
+    return "\n".join([f"The end of {log}:", *log.read_text(errors="replace").splitlines()[-8:]])

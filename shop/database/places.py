@@ -78,6 +78,11 @@ def locks_dir(data_dir: Path) -> Path:
 def prepare(data_dir: Path) -> Path:
     """Make the data directory and the directory of its locks; return the data directory's real path."""
     data_dir = data_dir.resolve()
+    if set(str(data_dir)) & set('"$`\\\n'):  # the server's tools hand paths to a shell between double quotes
+        raise ServerError(
+            f"The path {data_dir} holds a character that the server's tools cannot take (one of \" $ ` \\). "
+            "Set PLATES_DATA_DIR to another directory."
+        )
     locks = locks_dir(data_dir)
     try:
         data_dir.parent.mkdir(parents=True, exist_ok=True)

@@ -52,11 +52,12 @@ def running(*command: str, ground: Path, data_dir: Path) -> Iterator[subprocess.
     """A program in front of the database, in a session of its own and ended with all its children."""
     shutil.copy(Path(__file__).with_name("site.py"), ground / "counter_site.py")
     inherited = {name: value for name, value in os.environ.items() if not name.startswith("DATABASE_")}
+    search = os.pathsep.join(filter(None, (str(ROOT), inherited.get("PYTHONPATH"))))
     with (ground / "output").open("wb") as output:
         process = subprocess.Popen(
             [sys.executable, *command],
             cwd=ground,
-            env={**inherited, "PLATES_DATA_DIR": str(data_dir), "PYTHONPATH": str(ROOT)},
+            env={**inherited, "PLATES_DATA_DIR": str(data_dir), "PYTHONPATH": search},
             stdout=output,
             stderr=output,
             start_new_session=True,

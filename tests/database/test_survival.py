@@ -92,7 +92,8 @@ def with_recycled_pid(server: database.Server) -> subprocess.Popen[bytes]:
     """Kill the server and let a stranger of the same account have the number that its pid file names."""
     kill_all(attached(server.cluster))
     owner = server.cluster.stat()
-    stranger = subprocess.Popen(["sleep", "600"], user=owner.st_uid, group=owner.st_gid, extra_groups=[])
+    account = {"user": owner.st_uid, "group": owner.st_gid, "extra_groups": []} if os.geteuid() == 0 else {}
+    stranger = subprocess.Popen(["sleep", "600"], **account)
     file = server.cluster / "postmaster.pid"
     lines = file.read_text().splitlines(keepends=True)
     file.write_text("".join([f"{stranger.pid}\n", *lines[1:]]))
@@ -158,6 +159,18 @@ def test_server_started_by_hand_is_not_joined_by_a_second(used_dir: Path, ground
     finally:
         by_hand(home, ground / "hand", "stop")
     assert database.ensure(used_dir).started_here
+
+
+def test_server_started_by_hand_without_its_pid_file_is_not_joined_either(used_dir: Path, ground: Path) -> None:
+    """PostgreSQL's own guard stands behind ours: the shared memory is still in use."""
+    server = database.ensure(used_dir)
+    database.stop(used_dir)
+    home = places.known(used_dir)
+    assert home is not None
+    by_hand(home, ground / "hand", "start")
+    (server.cluster / "postmaster.pid").unlink()
+    with pytest.raises(database.ServerError, match=r"shared memory block .* still in use"):
+        database.ensure(used_dir)
 
 
 def test_lost_socket_is_named_and_stop_still_ends_the_server(
