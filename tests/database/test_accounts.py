@@ -27,14 +27,20 @@ def rights(directory: Path) -> tuple[int, int, int]:
     return found.st_mode, found.st_uid, found.st_gid
 
 
-def test_long_path_moves_the_socket_to_a_private_directory(ground: Path) -> None:
+def place_cluster(used_dir: Path, data_dir: Path) -> None:
+    if used_dir.exists():
+        used_dir.rename(data_dir)
+
+
+def test_long_path_moves_the_socket_to_a_private_directory(ground: Path, used_dir: Path) -> None:
     data_dir = ground / ("long" * 25)
+    place_cluster(used_dir, data_dir)
     server = database.ensure(data_dir)
     try:
         assert server.socket_dir.parent == Path(tempfile.gettempdir())
         assert len(os.fsencode(server.socket_dir / places.SOCKET_NAME)) <= 100
         assert rights(server.socket_dir)[0] & 0o777 == 0o700
-        store(server.app_url.replace("plates_app", "plates_owner"), 1)
+        store(server.owner_url, 1)
         assert database.ensure(data_dir).pid == server.pid
     finally:
         database.stop(data_dir)
@@ -55,8 +61,9 @@ def test_long_path_refuses_a_socket_directory_that_somebody_else_laid_there(grou
         servers.forget(data_dir)
 
 
-def test_path_with_blank_comma_and_quote(ground: Path) -> None:
-    data_dir = ground / "Anna's shop, second floor"
+def test_path_with_blank_comma_and_quote(ground: Path, used_dir: Path) -> None:
+    data_dir = ground / "a shop's, second floor"
+    place_cluster(used_dir, data_dir)
     server = database.ensure(data_dir)
     try:
         with psycopg.connect(server.app_url) as connection:
@@ -108,6 +115,13 @@ with psycopg.connect(server.app_url) as connection:
 print(server.pid, server.started_here, user, flush=True)
 """
 
+    AS_STRANGER = """
+import os, pwd, sys, psycopg
+entry = pwd.getpwnam(sys.argv[2])
+os.setgroups([]); os.setgid(entry.pw_gid); os.setuid(entry.pw_uid)
+psycopg.connect(sys.argv[1])
+"""
+
     def ordinary() -> Account:
         entry = pwd.getpwnam(ORDINARY)
         return Account(entry.pw_name, entry.pw_uid, entry.pw_gid, dropped=True)
@@ -150,34 +164,15 @@ print(server.pid, server.started_here, user, flush=True)
         for private in (server.cluster, server.socket_dir):
             assert rights(private)[:2] == (0o40700, account.pw_uid)
 
-    def test_other_users_do_not_get_in(data_dir: Path) -> None:
-        server = database.ensure(data_dir)
-        attempt = python(
-            "import os, pwd, sys, psycopg\n"
-            "entry = pwd.getpwnam(sys.argv[2])\n"
-            "os.setgroups([]); os.setgid(entry.pw_gid); os.setuid(entry.pw_uid)\n"
-            "psycopg.connect(sys.argv[1])",
-            server.app_url,
-            ORDINARY,
-        )
-        _, errors = attempt.communicate(timeout=60)
-        assert attempt.returncode != 0 and "Permission denied" in errors
-
-    def test_peer_authentication_stands_behind_the_shut_directory(data_dir: Path) -> None:
-        """Even with every door open an unknown user of the system is turned away."""
-        server = database.ensure(data_dir)
-        server.socket_dir.chmod(0o711)
-        (server.socket_dir / places.SOCKET_NAME).chmod(0o777)
-        attempt = python(
-            "import os, pwd, sys, psycopg\n"
-            "entry = pwd.getpwnam(sys.argv[2])\n"
-            "os.setgroups([]); os.setgid(entry.pw_gid); os.setuid(entry.pw_uid)\n"
-            "psycopg.connect(sys.argv[1])",
-            server.app_url,
-            ORDINARY,
-        )
-        _, errors = attempt.communicate(timeout=60)
-        assert attempt.returncode != 0 and "Peer authentication failed" in errors
+    def test_other_users_find_two_shut_doors(used_dir: Path) -> None:
+        """The directory of the socket; and peer authentication, even when that directory stands open."""
+        server = database.ensure(used_dir)
+        for reason in ("Permission denied", "Peer authentication failed"):
+            attempt = python(AS_STRANGER, server.app_url, ORDINARY)
+            _, errors = attempt.communicate(timeout=60)
+            assert attempt.returncode != 0 and reason in errors
+            server.socket_dir.chmod(0o711)
+            (server.socket_dir / places.SOCKET_NAME).chmod(0o777)
 
     @pytest.fixture
     def shelter(ground: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
@@ -209,13 +204,10 @@ print(server.pid, server.started_here, user, flush=True)
         database.stop(shut / "one")
         again = database.ensure(shut / "one")
         assert again.cluster == first.cluster and stored(again.owner_url) == [1]
-
-    def test_deleted_data_directory_does_not_come_back_with_old_data(shut: Path, shelter: Path) -> None:
-        old = database.ensure(shut / "var")
-        database.stop(shut / "var")
-        shutil.rmtree(shut / "var")
-        new = database.ensure(shut / "var")
-        assert new.cluster != old.cluster and old.cluster.is_dir()
+        database.stop(shut / "one")
+        shutil.rmtree(shut / "one")  # a data directory that was deleted does not come back with its old data
+        assert places.settle(places.prepare(shut / "one")).cluster not in (first.cluster, second.cluster)
+        assert first.cluster.is_dir()
 
     def test_copied_data_directory_is_refused_and_a_moved_one_is_served(shut: Path, shelter: Path) -> None:
         server = database.ensure(shut / "var")

@@ -34,12 +34,12 @@ def test_eight_cold_starts_at_once_give_one_server(data_dir: Path) -> None:
     assert not list(server.cluster.parent.glob("pg-making-*"))
 
 
-def test_second_process_shares_the_server_and_the_first_may_go(data_dir: Path) -> None:
-    assert words(python(ENSURE, data_dir))[1] == "True"
-    server = database.ensure(data_dir)
+def test_second_process_shares_the_server_and_the_first_may_go(used_dir: Path) -> None:
+    assert words(python(ENSURE, used_dir))[1] == "True"
+    server = database.ensure(used_dir)
     assert not server.started_here
     store(server.owner_url, 1)
-    assert words(python(ENSURE, data_dir)) == [str(server.pid), "False"]
+    assert words(python(ENSURE, used_dir)) == [str(server.pid), "False"]
     assert stored(server.owner_url) == [1]
 
 
@@ -186,14 +186,15 @@ def test_lost_socket_is_named_and_stop_still_ends_the_server(
     assert database.ensure(used_dir).started_here
 
 
-def test_stop_leaves_no_process_and_says_when_there_was_none(data_dir: Path) -> None:
-    assert database.stop(data_dir) is False and not data_dir.exists()
-    server = database.ensure(data_dir)
+def test_stop_leaves_no_process_and_says_when_there_was_none(used_dir: Path) -> None:
+    assert database.stop(used_dir) is False
+    assert database.stop(used_dir / "other") is False and not (used_dir / "other").exists()
+    server = database.ensure(used_dir)
     assert server.pid in attached(server.cluster)
     with psycopg.connect(server.app_url):  # an open connection does not hold it up
-        assert database.stop(data_dir) is True
-    assert attached(server.cluster) == [] and database.status(data_dir) is None
-    assert database.stop(data_dir) is False
+        assert database.stop(used_dir) is True
+    assert attached(server.cluster) == [] and database.status(used_dir) is None
+    assert database.stop(used_dir) is False
 
 
 SERVE_UNTIL_TOLD = """
