@@ -11,4 +11,4 @@ class ShopConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        post_migrate.connect(grant_after_migrate)
+        post_migrate.connect(grant_after_migrate, sender=self)
