@@ -14,6 +14,7 @@ from plates.matching.steps import MOST_RANK, Chain, Scale, Step, Taken
 
 _NEVER = -(1 << 62)
 _MOST_CELLS = 20_000_000  # in one array
+_MOST_WORK = 30_000_000  # array cells: under a tenth of a second
 
 Spot = tuple[int, int, int, int]  # balance, flag, changes, cell
 Marks = tuple[NDArray[np.uint8], tuple[int, ...]]
@@ -133,3 +134,58 @@ def _back(traces: list[_Trace], front: set[Spot], changes: int) -> tuple[Taken, 
             taken.append(Taken(trace.component, 0, step))
             front = ahead
     return tuple(taken)
+
+
+def least_variances(
+    chain: Chain, changes: int, first: int, last: int
+) -> tuple[NDArray[np.int64], NDArray[np.float64]] | None:
+    """The cells from ``first`` to ``last`` that so many changes reach, and the least sum of variances of each.
+
+    None where the arrays would grow too large or groups share plates.
+    """
+    plates = [_surest(list(component.plates), changes) for component in chain.components]
+    flags, width = 2 if chain.flagged else 1, last + 1
+    work = sum(len(some) for some in plates) * changes * flags * (changes + 1) * width
+    if work > _MOST_WORK or any(len(part.groups) > 1 for part in chain.components):
+        return None
+    if width <= 0:
+        return np.empty(0, np.int64), np.empty(0)
+    table = np.full((changes + 1, flags, changes + 1, width), np.inf)
+    table[0, 0, 0, 0] = 0.0
+    for component, some in zip(chain.components, plates, strict=True):
+        table[1:] = np.inf
+        for step in component.places:
+            moved = np.full_like(table, np.inf)
+            if step.shift < width:
+                moved[1:, :, 1:, step.shift :] = table[:-1, :, :-1, : width - step.shift] + step.variance
+            _least(table, moved, step)
+        for step in some:
+            moved = np.full_like(table, np.inf)
+            if step.shift < width:
+                moved[:-1, :, :, step.shift :] = table[1:, :, :, : width - step.shift] + step.variance
+            _least(table, moved, step)
+    least = table[0, int(chain.flagged), changes]
+    cells = np.flatnonzero(np.isfinite(least))
+    cells = cells[cells >= first]
+    return cells, least[cells]
+
+
+def _least(table: NDArray[np.float64], moved: NDArray[np.float64], step: Step) -> None:
+    if step.choices[0][1]:
+        moved[:, 1] = moved.min(axis=1)
+        moved[:, 0] = np.inf
+    if step.forced:
+        table[:] = np.inf
+    np.minimum(table, moved, out=table)
+
+
+def _surest(plates: list[Step], changes: int) -> list[Step]:
+    """Of plates of one thickness no more than the surest few can matter."""
+    seen: dict[tuple[object, ...], int] = {}
+    kept = []
+    for step in sorted(plates, key=lambda step: step.variance):
+        alike = step.shift, step.choices
+        seen[alike] = seen.get(alike, 0) + 1
+        if seen[alike] <= changes:
+            kept.append(step)
+    return kept

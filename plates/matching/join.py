@@ -77,26 +77,11 @@ class _Search:
         self, parts: list[Part], left: Hand, right: Hand, cell: int, beat: int | None
     ) -> tuple[int, Path] | None:
         """(rank, path) of the best exchange on the cell, where it is at least as good as ``beat``."""
-        missing = cell - right.cell
-        first = np.searchsorted(left.cell, missing, "left")
-        counts = np.searchsorted(left.cell, missing, "right") - first
-        total = int(counts.sum())
-        if total > _MOST_FOUND:
-            raise TooMany
-        if not total:
-            return None
-        within = np.arange(total) - np.repeat(np.cumsum(counts) - counts, counts)
-        found = left.take(np.repeat(first, counts) + within)
-        found = found.beside(right.take(np.repeat(np.arange(len(counts)), counts)))
-        good = found.raised(parts) if self.chain.flagged else np.ones(total, np.bool_)
-        for (part, one), (next_part, other) in zip(found.plates, found.plates[1:], strict=False):
-            if part == next_part:  # each set of plates once: those of one part in rising order
-                good &= one < other
-        found = found.take(np.flatnonzero(good))
+        found = _between(parts, left, right, cell, cell, self.chain.flagged)
         rank = self._rank(parts, found)
         good = np.ones(len(rank), np.bool_) if beat is None else rank >= beat
         if self.wanted is not None:
-            variance = self._variance(parts, found)
+            variance = _variance(parts, found)
             good &= variance <= self._largest(cell, variance)
         if not good.any():
             return None
@@ -108,15 +93,6 @@ class _Search:
         for part, column in found.plates:
             rank += np.array([self.scale.value(step) for step in parts[part].plates], np.int64)[column]
         return rank
-
-    @staticmethod
-    def _variance(parts: list[Part], found: Hand) -> NDArray[np.float64]:
-        variance = np.zeros(len(found.cell))
-        for part, column in found.plates:
-            variance += parts[part].of_plates("variance")[column].astype(np.float64)
-        for part, count, column in found.places:
-            variance += parts[part].of_places(count, "variance")[column].astype(np.float64)
-        return variance
 
     def _largest(self, cell: int, variances: NDArray[np.float64]) -> float:
         """The largest of the variances that is wanted (every smaller one is, then); -1 if none is."""
@@ -152,3 +128,55 @@ class _Search:
             for step in part.plates + part.places
         ]
         return tuple(steps[position] for position in path)
+
+
+def variances_by_joining(
+    chain: Chain, changes: int, first: int, last: int
+) -> tuple[Ints, NDArray[np.float64]]:
+    """Cell and sum of variances of every exchange with so many changes that ends from ``first`` to ``last``.
+
+    Raises :class:`TooMany` where these are more than is worth listing.
+    """
+    if not in_one_group(chain):
+        raise TooMany
+    parts = [Part.of(component, list(component.plates), changes) for component in chain.components]
+    spreads = list(deals(parts, changes))
+    sizes = [sums(parts, deal) for deal in spreads]
+    if max(sizes, default=0) > _MOST_HELD or sum(sizes) > _MOST_SUMS:
+        raise TooMany
+    cells, variances = [np.empty(0, np.int64)], [np.empty(0)]
+    for deal in spreads:
+        left, right = hands(parts, deal)
+        left = left.take(np.argsort(left.cell, kind="stable"))
+        found = _between(parts, left, right, first, last, chain.flagged)
+        cells.append(found.cell)
+        variances.append(_variance(parts, found))
+        if sum(map(len, cells)) > _MOST_FOUND:
+            raise TooMany
+    return np.concatenate(cells), np.concatenate(variances)
+
+
+def _between(parts: list[Part], left: Hand, right: Hand, first: int, last: int, flagged: bool) -> Hand:
+    """Every exchange of the two hands, the left one sorted, that ends from ``first`` to ``last``."""
+    begin = np.searchsorted(left.cell, first - right.cell, "left")
+    counts = np.searchsorted(left.cell, last - right.cell, "right") - begin
+    total = int(counts.sum())
+    if total > _MOST_FOUND:
+        raise TooMany
+    within = np.arange(total) - np.repeat(np.cumsum(counts) - counts, counts)
+    found = left.take(np.repeat(begin, counts) + within)
+    found = found.beside(right.take(np.repeat(np.arange(len(counts)), counts)))
+    good = found.raised(parts) if flagged else np.ones(total, np.bool_)
+    for (part, one), (next_part, other) in zip(found.plates, found.plates[1:], strict=False):
+        if part == next_part:  # each set of plates once: those of one part in rising order
+            good &= one < other
+    return found.take(np.flatnonzero(good))
+
+
+def _variance(parts: list[Part], found: Hand) -> NDArray[np.float64]:
+    variance = np.zeros(len(found.cell))
+    for part, column in found.plates:
+        variance += parts[part].of_plates("variance")[column].astype(np.float64)
+    for part, count, column in found.places:
+        variance += parts[part].of_places(count, "variance")[column].astype(np.float64)
+    return variance

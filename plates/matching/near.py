@@ -9,12 +9,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from plates.matching.hands import Bools, Hand, Ints, Part, TooMany, deals, hands, in_one_group, sums
-from plates.matching.reach import nearest, reach
+from plates.matching.reach import extremes, nearest, reach
 from plates.matching.steps import Chain, Component, Step
 
 _FINE = 100_000  # cells for each change from which the hands are quicker than the bits
 _MOST_SUMS = 3_000_000
-_FEW = 24  # plates of each part
+_FEW, _FEW_SUMS = (24, 12, 6), 500_000  # plates of each part that are tried first
 _MOST_TURNS = 64
 
 
@@ -25,6 +25,8 @@ class Nearest:
     chain: Chain
     reached: dict[int, int] = field(default_factory=dict)
     known: int = 0
+    bounds: dict[int, tuple[int, int]] = field(default_factory=dict)
+    bounded: int = 0
     dealt: dict[tuple[int, bool], "list[_Meeting]"] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -32,6 +34,16 @@ class Nearest:
 
     def both(self, changes: int, cell: int) -> tuple[int | None, int | None]:
         """The nearest reachable cells at or below ``cell`` and at or above it, with so many changes."""
+        if changes > self.bounded:
+            self.bounded = min(self.chain.most, max(changes, 2 * self.bounded))
+            self.bounds = extremes(self.chain, self.bounded)
+        if changes not in self.bounds:
+            return None, None
+        low, high = self.bounds[changes]
+        if cell >= high:
+            return high, high if cell == high else None
+        if cell <= low:
+            return low if cell == low else None, low
         if self.fine and changes > self.known:
             try:
                 return self._by_hands(changes, cell)
@@ -65,17 +77,22 @@ class Nearest:
 
     def _meetings(self, changes: int, every: bool) -> "list[_Meeting]":
         if (changes, every) not in self.dealt:
-            parts = []
-            for component in self.chain.components:
-                plates = _by_thickness(component, changes)
-                if not every:
-                    plates = plates[:: max(1, len(plates) // _FEW)]
-                parts.append(Part.of(component, plates, changes))
-            spreads = list(deals(parts, changes))
-            if sum(sums(parts, deal) for deal in spreads) > _MOST_SUMS:
-                raise TooMany
-            meetings = [_Meeting.of(*pair) for deal in spreads for pair in _flagged(self.chain, parts, deal)]
-            self.dealt[changes, every] = meetings
+            plates = [_by_thickness(component, changes) for component in self.chain.components]
+            self.dealt[changes, every] = []
+            for few in (max(map(len, plates)),) if every else _FEW:
+                parts = [
+                    Part.of(component, some[:: max(1, len(some) // few)], changes)
+                    for component, some in zip(self.chain.components, plates, strict=True)
+                ]
+                spreads = list(deals(parts, changes))
+                if sum(sums(parts, deal) for deal in spreads) <= (_MOST_SUMS if every else _FEW_SUMS):
+                    pairs = [pair for deal in spreads for pair in _flagged(self.chain, parts, deal)]
+                    self.dealt[changes, every] = [_Meeting.of(*pair) for pair in pairs]
+                    break
+            else:
+                if every:
+                    del self.dealt[changes, every]
+                    raise TooMany
         return self.dealt[changes, every]
 
 

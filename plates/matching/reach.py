@@ -118,6 +118,50 @@ def _close(rows: Rows, step: Step, most: int) -> None:
             row[most] = 0
 
 
+def extremes(chain: Chain, most: int) -> dict[int, tuple[int, int]]:
+    """For each number of changes 1 … ``most`` the least and the largest cell that is reached."""
+    low, high = _extreme(chain, most, -1), _extreme(chain, most, 1)
+    return {changes: (-low[changes], high[changes]) for changes in low}
+
+
+def _extreme(chain: Chain, most: int, sign: int) -> dict[int, int]:
+    """The largest sum of ``sign`` times the shifts, for each number of changes."""
+    table: dict[State, int] = {(False, 0, ()): 0}
+    for component in chain.components:
+        zero = (0,) * len(component.groups)
+        table = {(*state[:2], zero): best for state, best in table.items()}
+        room = [sum(step.choices[0][0] == group for step in component.places) for group in range(len(zero))]
+        for choices, shifts, counts in component.stock:
+            thick = sorted(zip(shifts.tolist(), counts.tolist(), strict=True), key=lambda pair: sign * pair[0])
+            left = min(most, sum(room))
+            while thick and left > 0:
+                shift, count = thick.pop()
+                for _ in range(min(count, left)):
+                    table = _extended(table, Step(shift, choices), True, most, sign, room)
+                left -= count
+        for step in component.places:
+            table = _extended(table, step, False, most, sign, room)
+        table = {state: best for state, best in table.items() if not any(state[2])}
+    return {state[1]: best for state, best in table.items() if state[0] == chain.flagged and state[1]}
+
+
+def _extended(
+    table: dict[State, int], step: Step, opens: bool, most: int, sign: int, room: list[int]
+) -> dict[State, int]:
+    """As :func:`advance`, for one number instead of a set of cells; no more plates than there are places."""
+    after = {} if step.forced else dict(table)
+    for (flag, changes, balance), best in table.items():
+        if opens and changes == most:
+            continue
+        for group, raises in step.choices:
+            if balance[group] < room[group] if opens else balance[group]:
+                moved = balance[group] + (1 if opens else -1)
+                state = (flag or raises, changes + opens, (*balance[:group], moved, *balance[group + 1 :]))
+                total = best + sign * step.shift
+                after[state] = max(total, after.get(state, total))
+    return after
+
+
 def nearest(cells: int, wanted: int) -> tuple[int | None, int | None]:
     """The nearest cells of the set at or below ``wanted`` and at or above it."""
     if wanted < 0:

@@ -12,14 +12,23 @@ preferred path (see :mod:`plates.matching.choose`).
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
 
 from plates.matching.choose import choose
+from plates.matching.dense import least_variances
+from plates.matching.hands import TooMany
+from plates.matching.join import variances_by_joining
 from plates.matching.near import Nearest
 from plates.matching.probability import combined, conformance, sure_span
 from plates.matching.problem import Answer, Exchange, Problem, Shortfall, Way
 from plates.matching.shortfall import delta_window, would_close
 from plates.matching.steps import Chain, Taken, chain_build
+
+_PROBES = 16  # predictions in doubt that are looked into one by one
 
 
 def match(problem: Problem) -> Answer:
@@ -78,6 +87,9 @@ class WaySearch:
         below = self.target if high is None else min(self.target, high)
         above = self.target if low is None else max(self.target, low)
         g, base = self.chain.g, self.chain.base(changes)
+        first, last = (g * cell + base for cell in self.chain.extent(changes))
+        if (low is not None and last < low) or (high is not None and high < first):
+            return []
         floor, ceiling = (below - base) // g, -((base - above) // g)
         if floor == ceiling:
             cells = self.reached.both(changes, floor)
@@ -91,7 +103,7 @@ class WaySearch:
     def shown(self, sure: bool) -> Iterator[Exchange]:
         """The options of this way; ``sure``: one with fewer changes is sure already."""
         best: int | None = None
-        least = self._least_distance()
+        least = self.least_distance()
         for changes in range(1, self.chain.most + 1):
             hopeless = sure or self._possible(changes) is None
             if hopeless and best is not None and best <= least:
@@ -109,7 +121,7 @@ class WaySearch:
                 sure = True
                 yield first
 
-    def _least_distance(self) -> int:
+    def least_distance(self) -> int:
         """No D can be nearer to the target than this: each is a multiple of what all thicknesses share."""
         share = math.gcd(self.chain.g, self.chain.a - self.chain.b)
         rest = self.target % share
@@ -152,20 +164,76 @@ class WaySearch:
         return found
 
     def _first_sure(self, changes: int) -> Exchange | None:
-        """The sure exchange nearest to the target with so many changes."""
+        """The sure exchange nearest to the target with so many changes.
+
+        Exact where the plates are all certain enough or none is, where the lattice is coarse, where the exchanges
+        that may be sure can be listed (a million), or where no more than a few predictions nearer to the target
+        are in doubt. Else it is the nearest of those that are sure by the largest uncertainty of the plates that
+        they are taken from, however these are chosen.
+        """
         span = self._possible(changes)
-        if span is None:
+        if span is None or not self.near(changes, *span):
             return None
-        low, high = span
+        certain = self._certain(changes)
+        if certain is not None and certain == self.near(changes, *span):
+            return self._choose(changes, certain, False)
+        base, g = self.chain.base(changes), self.chain.g
+        first, last = -((base - span[0]) // g), (span[1] - base) // g
+        listed = least_variances(self.chain, changes, first, last)
+        if listed is None:
+            with suppress(TooMany):
+                listed = variances_by_joining(self.chain, changes, first, last)
+        if listed is not None:
+            deltas = self._nearest_sure(g * listed[0] + base, listed[1])
+            return self._choose(changes, deltas, True) if deltas else None
         width = -1
-        while True:  # outwards from the target, one distance after the other
-            deltas = self._beyond(changes, low, high, width)
+        for _ in range(_PROBES):
+            deltas = self._beyond(changes, *span, width)
             if not deltas:
                 return None
-            found = self._choose(changes, deltas, True)
-            if found:
+            if found := self._choose(changes, deltas, True):
                 return found
             width = abs(deltas[0] - self.target)
+        return self._graded(changes)
+
+    def _nearest_sure(self, deltas: NDArray[np.int64], variances: NDArray[np.float64]) -> list[int]:
+        """Of predictions with these variances the sure ones nearest to the target."""
+        near: set[int] = set()
+        order = np.argsort(variances, kind="stable")
+        known, starts = np.unique(variances[order], return_index=True)
+        for variance, some in zip(known.tolist(), np.split(deltas[order], starts[1:]), strict=True):
+            span = self._span(self._u(variance))
+            if span is None:
+                break  # and none with a larger variance either
+            sure = some[(some >= span[0]) & (some <= span[1])]
+            if len(sure):
+                near.update(sure[np.abs(sure - self.target) == np.abs(sure - self.target).min()].tolist())
+        least = min((abs(delta - self.target) for delta in near), default=0)
+        return sorted(delta for delta in near if abs(delta - self.target) == least)
+
+    def _certain(self, changes: int) -> list[int] | None:
+        """The nearest of the predictions that are sure whatever plates lead to them."""
+        span = self._span(self._u(self.chain.variances[changes][1]))
+        return self.near(changes, *span) if span else None
+
+    def _graded(self, changes: int) -> Exchange | None:
+        """The nearest that is sure by the largest uncertainty of the plates that it is taken from.
+
+        The grades are fixed, half a power of two of a nanometre each, so no other plate can shift them.
+        """
+        best: tuple[int, int, WaySearch, list[int]] | None = None
+        for grade in sorted({math.ceil(2 * math.log2(max(u, 1.0))) for u in self.problem.pool.u_nm.tolist()}):
+            keep = np.flatnonzero(self.problem.pool.u_nm <= 2 ** (grade / 2))
+            slots = [
+                replace(s, ordinary=np.intersect1d(s.ordinary, keep), substitute=np.intersect1d(s.substitute, keep))
+                for s in self.problem.slots
+            ]
+            part = replace(self.problem, slots=tuple(slots))
+            chain = chain_build(part, self.chain.way, changes)
+            if chain and chain.most == changes and (deltas := WaySearch(part, chain)._certain(changes)):
+                found = abs(deltas[0] - self.target), grade, WaySearch(part, chain), deltas
+                best = found if best is None or found[:2] < best[:2] else best
+        return best[2]._choose(changes, best[3], True) if best else None
 
     def _beyond(self, changes: int, low: int, high: int, width: int) -> list[int]:
         """The nearest reachable D in the span that lie farther from the target than ``width``."""
@@ -235,7 +303,10 @@ def _nearest(problem: Problem, still: Exchange | None, searches: list[WaySearch]
     best = (abs(still.predicted_nm - problem.target_nm), Way.ORDINARY, 0) if still else None
     found: tuple[WaySearch, int, list[int]] | None = None
     for search in searches:
+        least = search.least_distance()
         for changes in range(1, search.chain.most + 1):
+            if best and best[0] <= least:
+                break  # nothing is nearer, and what is as near is farther from the book
             deltas = search.near(changes)
             rank = (abs(deltas[0] - search.target), search.chain.way, changes) if deltas else None
             if rank and (best is None or rank < best):

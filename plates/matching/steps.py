@@ -97,6 +97,25 @@ class Chain:
         outs = [step.shift for part in self.components for step in part.places]
         return max(ins, default=0) + max(outs, default=0)
 
+    def extent(self, changes: int) -> tuple[int, int]:
+        """No exchange with so many changes ends below the first cell or above the second."""
+        low, high = 0, 0
+        for shifts in self._sorted_shifts:
+            low += int(shifts[:changes].sum())
+            high += int(shifts[len(shifts) - min(changes, len(shifts)) :].sum())
+        return low, high
+
+    @cached_property
+    def _sorted_shifts(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Of plates, one thickness as often as it can be used, and of places."""
+        ins = [
+            np.repeat(shifts, np.minimum(counts, self.most))
+            for part in self.components
+            for _, shifts, counts in part.stock
+        ]
+        outs = [step.shift for part in self.components for step in part.places]
+        return np.sort(np.concatenate(ins)), np.sort(np.array(outs, np.int64))
+
     def base(self, changes: int) -> int:
         return changes * (self.a - self.b)
 
