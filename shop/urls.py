@@ -4,8 +4,12 @@ from django.urls import include, path
 from drf_spectacular.views import SpectacularJSONAPIView
 
 from plates.bench import api as bench
+from plates.bench import pages as bench_pages
 from plates.catalogue import api as catalogue
+from plates.catalogue import pages as catalogue_pages
 from plates.stock import api as stock
+from plates.stock import pages as stock_pages
+from shop import pages
 from shop.health import healthz
 from shop.rest import unknown_address
 
@@ -43,6 +47,35 @@ api = [
 urlpatterns = [
     path("healthz", healthz, name="healthz"),
     path("api/v1/", include((api, "api"))),
+    path("", pages.home, name="home"),
+    path("sign-in/", pages.SignIn.as_view(), name="sign-in"),
+    path("sign-out/", pages.sign_out, name="sign-out"),
+    path("change-person/", pages.change_person, name="change-person"),
+    path("echo/", pages.echo, name="echo"),
+    path("favicon.ico", pages.favicon),
+    path("scan-in/", stock_pages.scan_start, name="scan-start"),
+    path("scan-in/undo/", stock_pages.scan_undo, name="scan-undo"),
+    path("scan-in/kind/<str:code>/", stock_pages.scan_in, name="scan-in"),
+    path("close-a-pack/", bench_pages.close_start, name="close-start"),
+    path("close-a-pack/<str:code>/", bench_pages.close_pack, name="close-pack"),
+    path("matches/", bench_pages.matches, name="matches"),
+    path("matches/<int:number>/", bench_pages.match, name="match"),
+    path("matches/<int:number>/take/", bench_pages.take, name="take"),
+    path("matches/<int:number>/hold/", bench_pages.hold, name="hold"),
+    path("matches/<int:number>/release/", bench_pages.release, name="release"),
+    path("matches/<int:number>/slip/", bench_pages.slip, name="slip"),
+    path("matches/<int:number>/final/", bench_pages.final, name="final"),
+    path("bins/", stock_pages.bins, name="bins"),
+    path("bins/<str:code>/", stock_pages.one_bin, name="bin"),
+    path("plates/<str:pk>/", stock_pages.one_plate, name="plate"),
+    path("fits/", catalogue_pages.fits, name="fits"),
+    path("kinds/", catalogue_pages.kinds, name="kinds"),
+    path("specs/", bench_pages.spec_list, name="specs"),
+    path("specs/<str:code>/", bench_pages.spec, name="spec"),
+    path("add/fit/", catalogue_pages.add_fit, name="add-fit"),
+    path("add/kind/", catalogue_pages.add_kind, name="add-kind"),
+    path("add/spec/", catalogue_pages.add_spec, name="add-spec"),
+    path("add/bin/", stock_pages.add_bin, name="add-bin"),
 ]
 
 handler400 = "shop.rest.bad_request"

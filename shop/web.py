@@ -1,11 +1,43 @@
-"""What every page shares: a refusal as a page of its own, in plain words."""
+"""What every page shares: who asks, an act done once, a refusal in plain words, and what a browser may load."""
 
+import json
+import re
 from collections.abc import Callable
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec
 
-from django.http import HttpRequest, HttpResponse
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
+from django.views.decorators.cache import never_cache
+from django_htmx.http import HttpResponseClientRedirect
+from django_htmx.middleware import HtmxDetails
 
-from shop.errors import Refusal
+from shop.errors import Forbidden, Malformed, Refusal
+from shop.once import Answer, Once
+from shop.people.models import Person
+from shop.rows import uuid7
+
+P = ParamSpec("P")
+
+#: Everything comes from this server: no script, style, font or picture from elsewhere, nothing inline.
+CONTENT_POLICY = (
+    "default-src 'self'; img-src 'self' data:; object-src 'none'; frame-ancestors 'none'; base-uri 'self'; "
+    "form-action 'self'"
+)
+_KEY = re.compile(r"[A-Za-z0-9._-]{8,120}")
+
+
+class PageRequest(HttpRequest):
+    """A request of somebody who is signed in."""
+
+    user: Person
+    htmx: HtmxDetails
+
+
+def page(view: Callable[Concatenate[PageRequest, P], HttpResponse]) -> Callable[..., HttpResponse]:
+    """A page of the counter: for signed-in people, never out of a cache, so that *back* shows a fresh form."""
+    return never_cache(login_required(wraps(view)(view)))
 
 
 class RefusalPages:
@@ -15,9 +47,56 @@ class RefusalPages:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
+        response = self.get_response(request)
+        response.setdefault("Content-Security-Policy", CONTENT_POLICY)
+        return response
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         if not isinstance(exception, Refusal):
             return None
         return render(request, "shop/refused.html", {"refusal": exception}, status=exception.status)
+
+
+def key_new(prefix: str = "") -> str:
+    """The key of one rendered form: sent twice, it acts once."""
+    return f"{prefix}{uuid7()}"
+
+
+def once_of(request: PageRequest) -> Once:
+    """How the posted form is carried out: once, by the key that it was rendered with. Raises Malformed."""
+    key = request.POST.get("key", "")
+    if not _KEY.fullmatch(key):
+        raise Malformed("This form came without its key. Go back, load the page again and repeat.")
+    besides = ("csrfmiddlewaretoken", "key")
+    fields = sorted((name, values) for name, values in request.POST.lists() if name not in besides)
+    return Once(request.user, key, Once.print_of("POST", request.path, json.dumps(fields).encode()))
+
+
+def act(request: PageRequest, effect: Callable[[Once], Answer]) -> HttpResponse:
+    """Do ``effect`` once and go to the address ``to`` of its answer. Raises what the effect refuses."""
+    once = once_of(request)
+    answer = once.replay() or effect(once)
+    return go(request, answer.body["to"])
+
+
+def go(request: HttpRequest, to: str) -> HttpResponse:
+    """Lead the browser to another page, from a whole form as from a fragment."""
+    if getattr(request, "htmx", None):
+        return HttpResponseClientRedirect(to)
+    response = HttpResponseRedirect(to)
+    response.status_code = 303
+    return response
+
+
+def why_not(person: Person, right: str) -> str:
+    """Why this person may not do that, or nothing."""
+    try:
+        person.require(right)
+    except Forbidden as refusal:
+        return refusal.detail
+    return ""
+
+
+def shown(request: HttpRequest, template: str, context: dict[str, Any]) -> HttpResponse:
+    """A page, always with status 200: what a form refuses is part of the page."""
+    return render(request, template, context)

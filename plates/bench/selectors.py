@@ -6,6 +6,7 @@ from django.db.models import Case, CharField, F, Q, QuerySet, Value, When
 from django.db.models.functions import Now
 
 from plates.bench.models import Job, Match, MatchState
+from plates.catalogue.selectors import STACK
 
 
 def matches(shop_id: uuid.UUID) -> QuerySet[Match]:
@@ -17,6 +18,11 @@ def matches(shop_id: uuid.UUID) -> QuerySet[Match]:
         .annotate(state_now=state_now)
         .select_related("spec", "job", "person", "taken_by")
     )
+
+
+def matches_with_stacks(shop_id: uuid.UUID) -> QuerySet[Match]:
+    """All matches, each with the slots of its spec: enough to draw its stack."""
+    return matches(shop_id).prefetch_related(*(f"spec__{path}" for path in STACK))
 
 
 def jobs(shop_id: uuid.UUID) -> QuerySet[Job]:

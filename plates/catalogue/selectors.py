@@ -2,7 +2,7 @@
 
 import uuid
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from plates.catalogue.models import Fit, Kind, ScanCode, Slot, Spec
 from plates.catalogue.windows import counted_frictions
@@ -72,3 +72,55 @@ def spec_faces(slots: list[Slot]) -> int:
 def spec_counted(spec: Spec) -> int | float:
     """Counted frictions of the stack."""
     return counted_frictions(spec_faces(list(spec.slots.all())))
+
+
+#: What people of the trade also call things; type-ahead understands these, no label says them.
+ALSO_CALLED = {
+    "disc": "friction",
+    "disk": "friction",
+    "fiber": "friction",
+    "fibre": "friction",
+    "lining": "friction",
+    "separator": "steel",
+    "reaction": "steel",
+    "backing": "pressure",
+    "end": "pressure",
+    "retaining": "pressure",
+    "flange": "pressure",
+    "cushion": "wave",
+    "circlip": "snap",
+}
+
+
+def _words(text: str) -> list[list[str]]:
+    """The words of a search, each with what else it may mean."""
+    return [
+        [word] + [meant for also, meant in ALSO_CALLED.items() if also in (word, word.rstrip("s"))]
+        for word in text.lower().split()[:8]
+    ]
+
+
+def kinds_found(shop_id: uuid.UUID, text: str) -> QuerySet[Kind]:
+    """Kinds of which every word typed is part of code, fit, role, material or facing."""
+    found = kinds(shop_id)
+    for word in _words(text):
+        hit = Q()
+        for meant in word:
+            for name in ("code", "fit__code", "role", "material", "facing"):
+                hit |= Q(**{f"{name}__icontains": meant})
+        found = found.filter(hit)
+    return found
+
+
+def specs_found(shop_id: uuid.UUID, text: str) -> QuerySet[Spec]:
+    """Pack specs of which every word typed is part of code, title, or of a slot's name, role or fit."""
+    found = specs(shop_id)
+    for word in _words(text):
+        hit = Q()
+        for meant in word:
+            slots = Slot.objects.filter(shop_id=shop_id, spec=OuterRef("pk")).filter(
+                Q(name__icontains=meant) | Q(role__icontains=meant) | Q(fit__code__icontains=meant)
+            )
+            hit |= Q(code__icontains=meant) | Q(title__icontains=meant) | Q(Exists(slots))
+        found = found.filter(hit)
+    return found

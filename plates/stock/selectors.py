@@ -1,13 +1,15 @@
 """Reads of the stock room."""
 
 import uuid
+from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from django.db import connection
-from django.db.models import Case, CharField, F, Q, QuerySet, Value, When
+from django.db.models import Case, CharField, Count, Exists, F, Max, Min, OuterRef, Q, QuerySet, Value, When
 from django.db.models.functions import Now
 
-from plates.stock.models import Bin, HandOut, LedgerLine, Lot, Plate, State
+from plates.stock.models import LYING, Act, Bin, HandOut, LedgerLine, Lot, Plate, State
+from shop.people.models import Person
 
 
 def bins(shop_id: uuid.UUID) -> QuerySet[Bin]:
@@ -113,3 +115,37 @@ def shelf(
     with connection.cursor() as cursor:
         cursor.execute(_SHELF.format(there=there), values)
         return [OnShelf._make((*row[:9], Interchange._make(row[9:]))) for row in cursor.fetchall()]
+
+
+def batch(*, person: Person, batch_id: uuid.UUID, since: datetime) -> QuerySet[Plate]:
+    """The plates of one batch at the counter, the last one first; undone scans left out.
+
+    Every form of a batch carries a key that begins with the batch, and each plate keeps the key that made it; ``since``
+    (when the batch began) bounds what has to be looked at.
+    """
+    lines = LedgerLine.objects.filter(
+        shop_id=person.shop_id,
+        at__gte=since - timedelta(minutes=5),  # the clocks of service and database may differ
+        act=Act.RECEIVED,
+        person=person,
+        plate__made_key__startswith=f"{person.pk}:{batch_id}.",
+    )
+    undone = LedgerLine.objects.filter(shop_id=person.shop_id, plate=OuterRef("pk"), act=Act.UNDONE)
+    return plates(person.shop_id).filter(pk__in=lines.values("plate")).exclude(Exists(undone)).order_by("-id")
+
+
+def bins_with_contents(shop_id: uuid.UUID) -> QuerySet[Bin]:
+    """All bins, each with ``lying`` (held ones included), ``held``, ``thinnest_nm`` and ``thickest_nm``."""
+    lying = Q(plates__state__in=LYING)
+    held = Q(plates__state=State.HELD, plates__held_until__gt=Now())
+    return bins(shop_id).annotate(
+        lying=Count("plates", filter=lying),
+        held=Count("plates", filter=held),
+        thinnest_nm=Min("plates__thickness_nm", filter=lying),
+        thickest_nm=Max("plates__thickness_nm", filter=lying),
+    )
+
+
+def unsorted(shop_id: uuid.UUID) -> QuerySet[Plate]:
+    """What lies on the shelf without a bin."""
+    return plates(shop_id).filter(bin=None, state__in=LYING).order_by("fit__code", "thickness_nm")

@@ -1,0 +1,263 @@
+"""The bench at the counter: *Close a pack*, its answer, take and hold, the slip, the final check."""
+
+from collections.abc import Callable
+
+from django.core.paginator import Paginator
+from django.db.models import Q
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, resolve_url
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from plates.bench import selectors
+from plates.bench import shown as views
+from plates.bench.cautions import raised
+from plates.bench.final import match_final
+from plates.bench.forms import HOW, METHODS, FinalForm, PackForm
+from plates.bench.models import Match, MatchState
+from plates.bench.services import Run, StockMoved, match_ask, match_hold, match_release, match_take
+from plates.catalogue.models import WAVE_STATES, Spec
+from plates.catalogue.selectors import spec_counted, specs, specs_found
+from shop.errors import KeyReused, Malformed, Refusal
+from shop.once import Answer, Once
+from shop.web import PageRequest, act, go, key_new, page, shown, why_not
+
+
+@require_GET
+@page
+def close_start(request: PageRequest) -> HttpResponse:
+    """Which pack: type to find; the exact code, or the only one found, opens it."""
+    text = request.GET.get("find", "").strip()
+    found = list(specs_found(request.user.shop_id, text)[:40])
+    exact = [spec for spec in found if spec.code.lower() == text.lower()] or found
+    if text and len(exact) == 1 and not request.htmx:
+        return redirect("close-pack", exact[0].code)
+    why = why_not(request.user, "matches")
+    return shown(request, "plates/close_start.html", {"find": text, "specs": found, "why_not": why})
+
+
+def _spec(request: PageRequest, code: str) -> Spec:
+    spec = specs(request.user.shop_id).filter(code=code).first()
+    if spec is None:
+        raise Http404(f"No pack spec has the code {code!r}.")
+    return spec
+
+
+def _match(request: PageRequest, number: int) -> Match:
+    match = selectors.matches_with_stacks(request.user.shop_id).filter(number=number).first()
+    if match is None:
+        raise Http404(f"No match has the number {number}.")
+    return match
+
+
+def _to_match(match: Match) -> Answer:
+    return Answer(303, {"to": resolve_url("match", match.number)})
+
+
+@require_http_methods(["GET", "POST"])
+@page
+def close_pack(request: PageRequest, code: str) -> HttpResponse:
+    """The question: readings, what lies in the pack, the job. Enter goes from field to field and then asks."""
+    spec, unit, person = _spec(request, code), request.user.shop.unit_first, request.user
+    said = ""
+    if request.method == "POST":
+        form = PackForm(spec, unit, request.POST)
+        if form.asking:
+            try:
+                return act(request, lambda once: _ask(once, spec, form))
+            except KeyReused:
+                said = "This question was asked already, and changed since. Nothing was done twice; ask again."
+            except Refusal as refusal:
+                said = refusal.detail
+    else:
+        again = request.GET.get("again", "")
+        earlier = _match(request, int(again)) if again.isascii() and again.isdigit() and len(again) < 18 else None
+        form = PackForm(spec, unit, again=earlier if earlier and earlier.spec_id == spec.pk else None)
+    context = {
+        "spec": spec,
+        "counted": spec_counted(spec),
+        "form": form,
+        "methods": METHODS,
+        "how": HOW,
+        "waves": WAVE_STATES,
+        "said": said,
+        "key": key_new(),
+        "why_not": why_not(person, "matches"),
+    }
+    return shown(request, "plates/close_pack.html", context)
+
+
+def _ask(once: Once, spec: Spec, form: PackForm) -> Answer:
+    return match_ask(
+        person=once.person,
+        spec=spec,
+        question=form.question(),
+        run=lambda effect: once.run(effect, _to_match),
+        job=form.job,
+        made_key=once.made_key,
+    )
+
+
+@require_GET
+@page
+def matches(request: PageRequest) -> HttpResponse:
+    rows = selectors.matches(request.user.shop_id).order_by("-number")
+    job = request.GET.get("job", "").strip()
+    if job:
+        rows = rows.filter(job__code=job)
+    state = request.GET.get("state", "")
+    if state in MatchState.values:
+        rows = rows.filter(Q(("state_now", state)))
+    listed = Paginator(rows, 50).get_page(request.GET.get("page"))
+    return shown(request, "plates/matches.html", {"matches": listed, "job": job, "state": state, "states": MatchState})
+
+
+@require_GET
+@page
+def match(request: PageRequest, number: int) -> HttpResponse:
+    said = ""
+    if "moved" in request.GET:
+        said = "Somebody took one of these plates in the meantime. Nothing was taken for this pack; these are fresh."
+    return _match_page(request, number, said)
+
+
+def _match_page(request: PageRequest, number: int, said: str = "") -> HttpResponse:
+    found = _match(request, number)
+    state = found.state_now  # type: ignore[attr-defined]
+    options = views.options_shown(found) if state in (MatchState.OPEN, MatchState.HELD) else []
+    built = views.option_built(found)
+    nothing_to_do = next((one for one in options if not one.option["changes"]), None)
+    context = {
+        "match": found,
+        "state": state,
+        "verdict": views.verdict(found),
+        "options": options,
+        "shortfall": views.shortfall_shown(found),
+        "window": views.window_of_match(found),
+        "stack": "" if options else views.stack_of_match(found),
+        "count_first": raised(found.cautions, "count_first") and not found.counted,
+        "built": built,
+        "finals": found.finals,
+        "may_check": state == MatchState.TAKEN or (state == MatchState.OPEN and nothing_to_do is not None),
+        "final": FinalForm(found, request.user.shop.unit_first),
+        "methods": METHODS,
+        "key": key_new(),
+        "said": said,
+        "why_not": why_not(request.user, "matches"),
+    }
+    return shown(request, "plates/match.html", context)
+
+
+Acts = Callable[[Once, Match, Run[Answer]], Answer]
+
+
+def _do(request: PageRequest, number: int, effect: Acts) -> HttpResponse:
+    """Do it once and go to the match; a refusal stands on the match's page, beside what can still be done."""
+    found = _match(request, number)
+    try:
+        return act(request, lambda once: effect(once, found, lambda do: once.run(do, _to_match)))
+    except StockMoved:
+        return go(request, f"{resolve_url('match', number)}?moved=1")
+    except Refusal as refusal:
+        return _match_page(request, number, refusal.detail)
+
+
+def _option(request: PageRequest) -> int:
+    text = request.POST.get("option", "")
+    if not (text.isascii() and text.isdigit() and len(text) < 7):
+        raise Malformed("Name one of the options.")
+    return int(text)
+
+
+@require_POST
+@page
+def take(request: PageRequest, number: int) -> HttpResponse:
+    counted = "counted" in request.POST
+    return _do(
+        request,
+        number,
+        lambda once, found, run: match_take(
+            person=once.person, match_id=found.pk, option=_option(request), run=run, counted=counted
+        ),
+    )
+
+
+@require_POST
+@page
+def hold(request: PageRequest, number: int) -> HttpResponse:
+    counted = "counted" in request.POST
+    return _do(
+        request,
+        number,
+        lambda once, found, run: match_hold(
+            person=once.person, match_id=found.pk, option=_option(request), run=run, counted=counted
+        ),
+    )
+
+
+@require_POST
+@page
+def release(request: PageRequest, number: int) -> HttpResponse:
+    return _do(
+        request, number, lambda once, found, run: run(lambda: match_release(person=once.person, match_id=found.pk))
+    )
+
+
+@require_GET
+@page
+def slip(request: PageRequest, number: int) -> HttpResponse:
+    """What to fetch, for the hand that fetches it. Made to be printed."""
+    found = _match(request, number)
+    built = views.option_built(found)
+    context = {
+        "match": found,
+        "built": built,
+        "fetch": views.fetch(found.slip),
+        "outs": views.outs_of(built) if built else [],
+        "cautions": views.USUAL_CAUTIONS,
+    }
+    return shown(request, "plates/slip.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@page
+def final(request: PageRequest, number: int) -> HttpResponse:
+    """The measurement after assembly."""
+    found, said = _match(request, number), ""
+    form = FinalForm(found, request.user.shop.unit_first, request.POST if request.method == "POST" else None)
+    if form.done:
+        try:
+            return act(request, lambda once: once.run(lambda: _check(once, found, form), _to_match))
+        except KeyReused:
+            said = "This check was sent already. Nothing was done twice."
+        except Refusal as refusal:
+            said = refusal.detail
+    context = {
+        "match": found,
+        "built": views.option_built(found),
+        "final": form,
+        "methods": METHODS,
+        "key": key_new(),
+        "said": said,
+        "why_not": why_not(request.user, "matches"),
+    }
+    return shown(request, "plates/final.html", context)
+
+
+def _check(once: Once, found: Match, form: FinalForm) -> Match:
+    return match_final(person=once.person, match_id=found.pk, **form.figures())
+
+
+@require_GET
+@page
+def spec(request: PageRequest, code: str) -> HttpResponse:
+    found = _spec(request, code)
+    drawing = views.stack_of_spec(found) if any(slot.count for slot in found.slots.all()) else ""
+    return shown(request, "plates/spec.html", {"spec": found, "counted": spec_counted(found), "drawing": drawing})
+
+
+@require_GET
+@page
+def spec_list(request: PageRequest) -> HttpResponse:
+    text = request.GET.get("find", "")
+    rows = Paginator(specs_found(request.user.shop_id, text), 100).get_page(request.GET.get("page"))
+    return shown(request, "plates/specs.html", {"specs": rows, "find": text})

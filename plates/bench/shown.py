@@ -1,0 +1,248 @@
+"""A match as a person sees it: verdict in words, options with their drawings, the slip in the order of the bins."""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.safestring import SafeString
+
+from plates.bench.drawing import Layer, Limits, Mark, Stack, figure, stack_drawing, window_drawing
+from plates.bench.models import Match
+from plates.bench.question import Question
+from plates.catalogue.models import Role, Slot, Spec
+from plates.lengths import both
+
+#: The usual cautions of the trade, on every slip (common practice; test and cleaning air: 29 CFR 1910.242(b)).
+USUAL_CAUTIONS = [
+    "The service manual of the unit supersedes this slip. Follow local codes and licensed practice.",
+    "A prediction is arithmetic: measure the assembled pack before it goes in.",
+    "Test air only at the manual's figure; cleaning air below 30 psi, and eye protection.",
+    "A snap ring under load jumps: eye protection, and the right pliers.",
+    "A spring compressor holds a loaded spring: seat it fully and stand beside it, not over it.",
+    "Old lining dust may hold asbestos: never dry-brush and never blow it off.",
+]
+
+
+@dataclass(frozen=True)
+class Fetch:
+    """``count`` plates of one slot from one place."""
+
+    place: str
+    on_shelf: bool
+    slot: str
+    kind: str
+    thicknesses_nm: list[int]
+
+    @property
+    def count(self) -> int:
+        return len(self.thicknesses_nm)
+
+
+def fetch(rows: Iterable[dict[str, Any]]) -> list[Fetch]:
+    """What to fetch, grouped by where it lies: bins in order, then what has no bin, then what is on the bench."""
+    groups: dict[tuple[int, str, str, str], list[int]] = {}
+    for row in rows:
+        shelved = row["plate"] is not None
+        place = row["bin"] or "the unsorted plates" if shelved else row["source"] or "the bench"
+        rank = 2 if not shelved else 0 if row["bin"] else 1
+        groups.setdefault((rank, place, row["slot"], row["kind"] or ""), []).append(row["thickness_nm"])
+    return [
+        Fetch(place, rank < 2, slot, kind, sorted(lengths))
+        for (rank, place, slot, kind), lengths in sorted(groups.items())
+    ]
+
+
+def verdict(match: Match) -> str:
+    """A gap pack is loose or tight, a height pack too tall or too short."""
+    if match.verdict == "in_window":
+        return "in the window"
+    words = {"gap": ("loose", "tight"), "height": ("too tall", "too short")}[match.spec.measures]
+    return words[match.verdict == "low"]
+
+
+def limits_of(row: Match | Spec) -> Limits:
+    return Limits(row.low_nm, row.high_nm, row.target_nm)
+
+
+def margin_nm(match: Match, predicted_nm: int) -> int:
+    """How far inside the window a prediction lies: to the nearer limit."""
+    return min(predicted_nm - match.low_nm, match.high_nm - predicted_nm)
+
+
+def current(match: Match) -> list[dict[str, Any]]:
+    return [option for option in match.options if not option.get("past")]
+
+
+WAYS = {
+    "ordinary": "with the slot's own fit",
+    "substitute": "with a further proven fit",
+    "extra": "with one plate more than the spec counts",
+}
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One option, ready for the page."""
+
+    option: dict[str, Any]
+    ins: list[Fetch]
+    outs: list[tuple[str, list[int]]]
+    margin_nm: int
+    stack: SafeString
+
+    @property
+    def way(self) -> str:
+        return WAYS[self.option["way"]]
+
+    @property
+    def sure(self) -> bool:
+        return bool(self.option["confidence"] == "sure")
+
+
+def outs_of(option: dict[str, Any]) -> list[tuple[str, list[int]]]:
+    """What comes out, slot by slot."""
+    found: dict[str, list[int]] = {}
+    for row in option["out"]:
+        found.setdefault(row["slot"], []).append(row["thickness_nm"])
+    return [(slot, sorted(lengths)) for slot, lengths in found.items()]
+
+
+def options_shown(match: Match) -> list[Shown]:
+    """The current options, each with its stack drawn before and after."""
+    return [
+        Shown(one, fetch(one["in"]), outs_of(one), margin_nm(match, one["predicted_nm"]), _stacks(match, one))
+        for one in current(match)
+    ]
+
+
+def option_built(match: Match) -> dict[str, Any] | None:
+    """The option whose plates stand on the slip, past or not."""
+    if not match.slip:
+        return None
+    return next((option for option in reversed(match.options) if option["in"] == match.slip), None)
+
+
+def shortfall_shown(match: Match) -> dict[str, Any] | None:
+    """What the shelf could not answer, each range with its role in words."""
+    if not match.shortfall:
+        return None
+    rows = [{**row, "role_name": Role(row["role"]).label} for row in match.shortfall["would_close"]]
+    return {**match.shortfall, "would_close": rows}
+
+
+# --- drawings -------------------------------------------------------------------------------------------------
+
+
+def _interleaved(slots: Sequence[Slot], filled: dict[str, list[Layer]]) -> list[Layer]:
+    """Slots from the bottom up; steels and frictions that stand beside each other alternate as in the pack."""
+    layers: list[Layer] = []
+    rest = list(slots)
+    while rest:
+        slot = rest.pop(0)
+        mine = filled[slot.name]
+        if rest and {slot.role, rest[0].role} == {Role.STEEL, Role.FRICTION}:
+            others = filled[rest.pop(0).name]
+            for row in range(max(len(mine), len(others))):
+                layers += mine[row : row + 1] + others[row : row + 1]
+        else:
+            layers += mine
+    return layers
+
+
+def _filled(
+    slots: Sequence[Slot], question: Question | None, option: dict[str, Any] | None, after: bool
+) -> list[Layer]:
+    filled: dict[str, list[Layer]] = {}
+    for slot in slots:
+        side = slot.fit.tooth_side
+        entries = question.installed.get(slot.name) if question else None
+        if question and slot.name in question.left_out:
+            layers = []
+        elif entries is not None:
+            layers = [Layer(slot.role, entry.thickness_nm, "", side) for entry in entries]
+        else:
+            layers = [Layer(slot.role, slot.nominal_nm, "", side)] * slot.count
+        if option:
+            goes = {row["row"] for row in option["out"] if row["slot"] == slot.name}
+            comes = [row["thickness_nm"] for row in option["in"] if row["slot"] == slot.name]
+            if after:
+                layers = [layer for row, layer in enumerate(layers) if row not in goes]
+                layers += [Layer(slot.role, thickness_nm, "in", side) for thickness_nm in comes]
+            else:
+                layers = [
+                    Layer(layer.role, layer.thickness_nm, "out" if row in goes else "", side)
+                    for row, layer in enumerate(layers)
+                ]
+        filled[slot.name] = layers
+    return _interleaved(slots, filled)
+
+
+def _said(layers: Sequence[Layer], unit: str) -> str:
+    counts = Counter((layer.role, layer.thickness_nm, layer.change) for layer in layers)
+    change = {"in": " going in", "out": " coming out", "": ""}
+    return ", ".join(
+        f"{count} {Role(role).label} {figure(nm, unit) if nm else 'not read'}{change[mark]}"
+        for (role, nm, mark), count in counts.items()
+    )
+
+
+def _stacks(match: Match, option: dict[str, Any]) -> SafeString:
+    slots = list(match.spec.slots.all())
+    question = Question.from_json(match.question)
+    before = _filled(slots, question, option, after=False)
+    after = _filled(slots, question, option, after=True)
+    stacks = [Stack("as it is", before, match.clearance_nm), Stack("after", after, option["predicted_nm"])]
+    if not option["changes"]:
+        stacks = stacks[:1]
+    return stack_drawing(
+        stacks=stacks,
+        measures=match.spec.measures,
+        limits=limits_of(match),
+        unit=match.unit,
+        title=f"The stack before and after option {option['number']}, to scale",
+        desc=f"As it is: {_said(before, match.unit)}. After: {_said(after, match.unit)}.",
+    )
+
+
+def stack_of_match(match: Match) -> SafeString:
+    """The pack as it was measured."""
+    slots = list(match.spec.slots.all())
+    layers = _filled(slots, Question.from_json(match.question), None, after=False)
+    return stack_drawing(
+        stacks=[Stack("as it is", layers, match.clearance_nm)],
+        measures=match.spec.measures,
+        limits=limits_of(match),
+        unit=match.unit,
+        title="The stack as it is, to scale",
+        desc=f"{_said(layers, match.unit)}.",
+    )
+
+
+def stack_of_spec(spec: Spec) -> SafeString:
+    """The pack as the book has it, at its target."""
+    layers = _filled(list(spec.slots.all()), None, None, after=False)
+    return stack_drawing(
+        stacks=[Stack("at target", layers, spec.target_nm)],
+        measures=spec.measures,
+        limits=limits_of(spec),
+        unit=spec.unit,
+        title=f"The stack of {spec.code} at book size, to scale",
+        desc=f"{_said(layers, spec.unit)}.",
+    )
+
+
+def window_of_match(match: Match) -> SafeString:
+    """The window, the reading and each prediction on one scale."""
+    marks = [Mark("now", match.clearance_nm, match.u_nm, main=True)]
+    marks += [Mark(f"option {one['number']}", one["predicted_nm"], one["u_nm"]) for one in current(match)]
+    if match.finals:
+        marks.append(Mark("final", match.finals[-1]["clearance_nm"], match.finals[-1]["u_nm"], main=True))
+    said = "; ".join(f"{mark.label} {both(mark.at_nm, match.unit)}" for mark in marks)
+    return window_drawing(
+        limits=limits_of(match),
+        marks=marks,
+        unit=match.unit,
+        title="The window and the figures, to scale",
+        desc=f"Window {both(match.low_nm, match.unit)} to {both(match.high_nm, match.unit)}; {said}.",
+    )

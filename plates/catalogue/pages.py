@@ -1,0 +1,119 @@
+"""The catalogue at the counter: what fits, kinds and pack specs there are, and adding to them."""
+
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import resolve_url
+from django.views.decorators.http import require_GET, require_http_methods
+
+from plates.catalogue import selectors, services
+from plates.catalogue.forms import FIRST_ROWS, MOST_ROWS, FitForm, KindForm, SlotForm, SpecForm
+from plates.catalogue.models import Fit, Kind, Spec
+from shop.errors import Refusal
+from shop.once import Answer, Once
+from shop.web import PageRequest, act, key_new, page, shown, why_not
+
+
+@require_GET
+@page
+def fits(request: PageRequest) -> HttpResponse:
+    return shown(request, "plates/fits.html", {"fits": selectors.fits(request.user.shop_id)})
+
+
+@require_GET
+@page
+def kinds(request: PageRequest) -> HttpResponse:
+    text = request.GET.get("find", "")
+    rows = Paginator(selectors.kinds_found(request.user.shop_id, text), 100).get_page(request.GET.get("page"))
+    return shown(request, "plates/kinds.html", {"kinds": rows, "find": text})
+
+
+@require_http_methods(["GET", "POST"])
+@page
+def add_fit(request: PageRequest) -> HttpResponse:
+    form = FitForm(request.POST or None, person=request.user)
+    if request.method == "POST" and form.is_valid():
+        try:
+            return act(request, lambda once: once.run(lambda: _make_fit(once, form), lambda _: _to("fits")))
+        except Refusal as refusal:
+            form.add_error(None, refusal.detail)
+    context = {"form": form, "key": key_new(), "title": "Add a fit", "why_not": why_not(request.user, "catalogue")}
+    return shown(request, "plates/add.html", context)
+
+
+def _to(name: str) -> Answer:
+    return Answer(303, {"to": resolve_url(name)})
+
+
+def _make_fit(once: Once, form: FitForm) -> Fit:
+    said = {name: value for name, value in form.cleaned_data.items() if name not in ("outer", "inner")}
+    outer_nm, inner_nm = form.cleaned_data["outer"].nm, form.cleaned_data["inner"].nm
+    return services.fit_make(person=once.person, outer_nm=outer_nm, inner_nm=inner_nm, **said)
+
+
+@require_http_methods(["GET", "POST"])
+@page
+def add_kind(request: PageRequest) -> HttpResponse:
+    form = KindForm(request.POST or None, person=request.user)
+    if request.method == "POST" and form.is_valid():
+        try:
+            return act(request, lambda once: once.run(lambda: _make_kind(once, form), lambda _: _to("kinds")))
+        except Refusal as refusal:
+            form.add_error(None, refusal.detail)
+    context = {"form": form, "key": key_new(), "title": "Add a kind", "why_not": why_not(request.user, "catalogue")}
+    return shown(request, "plates/add.html", context)
+
+
+def _make_kind(once: Once, form: KindForm) -> Kind:
+    said = form.cleaned_data
+    return services.kind_make(
+        person=once.person,
+        nominal_nm=said["nominal"].nm,
+        tolerance_nm=form.length("tolerance"),
+        reuse_minimum_nm=form.length("reuse_minimum"),
+        scan_codes=said["scan_codes"].split(),
+        **{name: said[name] for name in ("code", "fit", "role", "lined_faces", "mark", "material", "facing")},
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@page
+def add_spec(request: PageRequest) -> HttpResponse:
+    """A pack spec and its slots, a row each; blank rows are left out, and *one more row* keeps what is typed."""
+    posted = request.POST or None
+    form = SpecForm(posted, person=request.user)
+    asked = request.POST.get("rows", "")
+    count = min(int(asked), MOST_ROWS) if asked.isascii() and asked.isdigit() else FIRST_ROWS
+    count += "more" in request.POST
+    fit_rows = list(selectors.fits(request.user.shop_id))
+    rows = [SlotForm(posted, person=request.user, fit_rows=fit_rows, prefix=f"slot{row}") for row in range(count)]
+    if request.method == "POST" and "more" not in request.POST:
+        filled = [row for row in rows if not row.blank]
+        if not filled:
+            form.add_error(None, "A pack has at least one slot.")
+        if all([form.is_valid(), *(row.is_valid() for row in filled)]):
+            try:
+                return act(request, lambda once: once.run(lambda: _make_spec(once, form, filled), _to_spec))
+            except Refusal as refusal:
+                form.add_error(None, refusal.detail)
+    context = {"form": form, "rows": rows, "key": key_new(), "why_not": why_not(request.user, "catalogue")}
+    return shown(request, "plates/add_spec.html", context)
+
+
+def _make_spec(once: Once, form: SpecForm, rows: list[SlotForm]) -> Spec:
+    said, slots = form.cleaned_data, [row.slot() for row in rows]
+    return services.spec_make(
+        person=once.person,
+        code=said["code"],
+        title=said["title"],
+        measures=said["measures"],
+        window=form.window(slots),
+        slots=slots,
+        wave_nm=form.wave_nm,
+        reads_wave=said["reads_wave"],
+        adjustable=not said["fixed"],
+        set_only=said["set_only"],
+    )
+
+
+def _to_spec(spec: Spec) -> Answer:
+    return Answer(303, {"to": resolve_url("spec", spec.code)})

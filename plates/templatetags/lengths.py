@@ -1,0 +1,64 @@
+"""Lengths as a person reads them: both units, the shop's own first."""
+
+from datetime import datetime
+from typing import Any
+
+from django import template
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from plates import lengths
+from plates.lengths import half_even
+
+register = template.Library()
+
+
+def _unit(context: template.Context, unit: str) -> str:
+    if unit:
+        return unit
+    request: Any = context.get("request")
+    shop = getattr(getattr(request, "user", None), "shop", None)
+    return shop.unit_first if shop else "in"
+
+
+@register.simple_tag(takes_context=True)
+def length(context: template.Context, length_nm: float | None, unit: str = "") -> SafeString | str:
+    """Both units; ``unit`` names the one that governs, else it is the shop's."""
+    if length_nm is None:
+        return ""
+    whole_nm = half_even(length_nm)
+    parts = f"{lengths.inch(whole_nm)} in", f"{lengths.mm(whole_nm)} mm"
+    first, second = parts if _unit(context, unit) == "in" else parts[::-1]
+    return format_html('<span class="length"><b>{}</b> <span class="also">({})</span></span>', first, second)
+
+
+@register.simple_tag
+def signed(length_nm: int) -> str:
+    """A difference, with its sign, in thousandths of an inch and millimetres."""
+    sign = "−" if length_nm < 0 else "+"
+    size_nm = abs(length_nm)
+    return f"{sign}{lengths.thou(size_nm)} thou ({sign}{lengths.mm(size_nm)} mm)"
+
+
+@register.simple_tag
+def thou(length_nm: float) -> str:
+    """Thousandths of an inch, and millimetres behind them."""
+    whole_nm = half_even(length_nm)
+    return f"{lengths.thou(whole_nm)} thou ({lengths.mm(whole_nm)} mm)"
+
+
+@register.filter
+def percent(probability: float) -> str:
+    """A probability; never rounded up to a certainty."""
+    return f"{min(probability * 100, 99.9):.1f} %" if probability >= 0.9 else f"{probability * 100:.0f} %"
+
+
+@register.filter
+def left(until: datetime | None) -> str:
+    """Time left until then, in hours and minutes."""
+    if until is None:
+        return ""
+    minutes = max(0, int((until - timezone.now()).total_seconds() // 60))
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes} min" if hours else f"{minutes} min"

@@ -1,0 +1,139 @@
+"""Form fields of the trade: what a person may type, understood exactly, with the error beside the field."""
+
+import re
+from typing import Any, NamedTuple
+
+from django import forms
+from django.urls import reverse_lazy
+
+from plates.lengths import LengthError, both, length_parse, reading_parse
+from shop.api import CODE
+from shop.people.models import Person
+
+#: Points of one plate, or readings of one pack.
+MOST_READINGS = 12
+
+
+#: What a field for lengths carries: both units of what is typed appear below it, where scripts run.
+ECHO = {
+    "inputmode": "decimal",
+    "autocomplete": "off",
+    "hx-get": reverse_lazy("echo"),
+    "hx-trigger": "input changed delay:120ms",
+    "hx-target": "next .echo",
+    "hx-sync": "this:replace",
+}
+
+
+class Said(NamedTuple):
+    """A length as typed, its unit written behind it, and in nanometres."""
+
+    text: str
+    nm: int
+
+
+def reading_said(text: str, unit_first: str) -> Said:
+    """One typed reading, above zero. Raises :class:`LengthError`."""
+    typed = reading_parse(text, unit_first)
+    if typed.nm == 0:
+        raise LengthError("A reading is above zero.")
+    text = text.strip()
+    return Said(text if text.endswith(typed.unit) else f"{text} {typed.unit}", typed.nm)
+
+
+def readings_said(text: str, unit_first: str) -> list[Said]:
+    """Readings typed one after another, blanks between them: ``74 75 73``. Raises :class:`LengthError`."""
+    plain = text.lower().replace('"', " in").strip()
+    plain = re.sub(r"\s*-\s*", "-", plain)
+    plain = re.sub(r"(?<=[0-9.])\s+(?=(?:in|thou|mm|um)\b)", "", plain)
+    if "," in plain:
+        raise LengthError("Write a point, not a comma, in a figure, and a blank between two readings.")
+    said = [reading_said(re.sub(r"(in|thou|mm|um)$", r" \1", part), unit_first) for part in plain.split()]
+    if len(said) > MOST_READINGS:
+        raise LengthError(f"{len(said)} readings are too many at once; give at most {MOST_READINGS}.")
+    return said
+
+
+def other_unit(text: str) -> str:
+    """The same typed figures, meant in the other unit: ``1.955 in`` becomes ``1.955 mm``."""
+    figure, unit = text.rsplit(" ", 1)
+    return f"{figure} {'in' if unit in ('mm', 'um') else 'mm'}"
+
+
+class LengthField(forms.CharField):
+    """One length. Cleans to :class:`Said`, or None when blank; ``zero``: nothing at all is a length here too."""
+
+    unit_first = "in"
+
+    def __init__(self, *, zero: bool = False, unit_needed: bool = False, **kwargs: Any) -> None:
+        self.zero, self.unit_needed = zero, unit_needed
+        kwargs.setdefault("max_length", 60)
+        super().__init__(**kwargs)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return {**super().widget_attrs(widget), **ECHO}
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            if self.unit_needed:
+                said = Said(text, length_parse(text))
+            elif self.zero and reading_parse(text, self.unit_first).nm == 0:
+                said = Said(f"0 {self.unit_first}", 0)
+            else:
+                said = reading_said(text, self.unit_first)
+        except LengthError as error:
+            raise forms.ValidationError(str(error)) from None
+        if said.nm == 0 and not self.zero:
+            raise forms.ValidationError("A length here is above zero.")
+        return said
+
+
+class ReadingsField(LengthField):
+    """Several readings in one field. Cleans to a list of :class:`Said`."""
+
+    def clean(self, value: Any) -> Any:
+        text = forms.CharField.clean(self, value)
+        try:
+            said = readings_said(text or "", self.unit_first)
+        except LengthError as error:
+            raise forms.ValidationError(str(error)) from None
+        if self.required and not said:
+            raise forms.ValidationError("Nothing was read. Type a reading and press Enter.")
+        return said
+
+
+class CodeField(forms.RegexField):
+    """A code: 1 to 40 of letters, digits, point, underscore, hyphen."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("error_messages", {"invalid": "A code is 1 to 40 of letters, digits, . _ and -."})
+        super().__init__(regex=CODE, max_length=40, **kwargs)
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return {**super().widget_attrs(widget), "autocomplete": "off", "spellcheck": "false"}
+
+
+class PageForm(forms.Form):
+    """A form of the counter: refuses on the server, in words, and reads lengths in the shop's unit first."""
+
+    use_required_attribute = False
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.person = person
+        for field in self.fields.values():
+            if isinstance(field, LengthField):
+                field.unit_first = person.shop.unit_first
+
+    def length(self, name: str) -> int | None:
+        """Nanometres of a length field, or None when it was left blank."""
+        said = self.cleaned_data.get(name)
+        return said.nm if said else None
+
+
+def understood(text: str, unit_first: str) -> list[str]:
+    """Both units of each reading typed. Raises :class:`LengthError`."""
+    return [both(said.nm, unit_first) for said in readings_said(text, unit_first)]
