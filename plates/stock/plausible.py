@@ -19,9 +19,15 @@ def fits_kind(kind: Kind, row: list[Kind], thickness_nm: int) -> bool:
     return abs(thickness_nm - kind.nominal_nm) <= tolerance_of(kind, row)
 
 
-def thickness_check(kind: Kind, readings: Sequence[str], thickness_nm: int, pointer: str = "/readings") -> None:
-    """Raises :class:`Implausible` when the thickness is outside the kind's tolerance."""
-    row = siblings(kind)
+def thickness_check(
+    kind: Kind,
+    readings: Sequence[str],
+    thickness_nm: int,
+    pointer: str = "/readings",
+    row: list[Kind] | None = None,
+) -> None:
+    """Raises :class:`Implausible` when the thickness is outside the kind's tolerance (``row``: its siblings, if known)."""
+    row = siblings(kind) if row is None else row
     if fits_kind(kind, row, thickness_nm):
         return
     tolerance_nm = tolerance_of(kind, row)

@@ -88,8 +88,18 @@ def bin_make(*, person: Person, code: str, fit: Fit, role: str, from_nm: int, to
     return Bin.objects.create(shop_id=person.shop_id, code=code, fit=fit, role=role, from_nm=from_nm, to_nm=to_nm)
 
 
-def bin_for(kind: Kind, thickness_nm: int, chosen: Bin | None = None) -> tuple[Bin | None, list[dict[str, str]]]:
-    """The bin that spans this thickness, or the chosen one, with warnings. Raises :class:`WrongBin`."""
+def bins_of(kind: Kind) -> list[Bin]:
+    """All bins for plates of this kind's fit and role."""
+    return list(Bin.objects.filter(shop_id=kind.shop_id, fit_id=kind.fit_id, role=kind.role))
+
+
+def bin_for(
+    kind: Kind, thickness_nm: int, chosen: Bin | None = None, bins: Sequence[Bin] | None = None
+) -> tuple[Bin | None, list[dict[str, str]]]:
+    """The bin that spans this thickness, or the chosen one, with warnings (``bins``: those of the kind, if known).
+
+    Raises :class:`WrongBin`.
+    """
     if chosen is not None:
         if (chosen.fit_id, chosen.role) != (kind.fit_id, kind.role):
             raise WrongBin(
@@ -100,11 +110,9 @@ def bin_for(kind: Kind, thickness_nm: int, chosen: Bin | None = None) -> tuple[B
             return chosen, []
         text = f"{both(thickness_nm)} lies outside bin {chosen.code}, {both(chosen.from_nm)} to {both(chosen.to_nm)}."
         return chosen, [{"code": "outside_bin", "text": text}]
-    found = Bin.objects.filter(
-        shop_id=kind.shop_id, fit_id=kind.fit_id, role=kind.role, from_nm__lte=thickness_nm, to_nm__gt=thickness_nm
-    ).first()
-    if found:
-        return found, []
+    for home in bins_of(kind) if bins is None else bins:
+        if home.from_nm <= thickness_nm < home.to_nm:
+            return home, []
     text = f"No bin of fit {kind.fit.code} spans {both(thickness_nm)}. Lay it with the unsorted plates, or make a bin."
     return None, [{"code": "no_bin", "text": text}]
 
@@ -184,9 +192,10 @@ def lot_receive(
             f"The plates read range over {both(range_nm)}, more than {both(LOT_RANGE_NM)}: read them all.",
             [("/readings", f"give all {count}")],
         )
+    row, bins = siblings(kind), bins_of(kind)
     if not confirm:
-        for row, reading in enumerate(readings):
-            thickness_check(kind, reading.texts, reading.thickness_nm, f"/readings/{row}")
+        for place, reading in enumerate(readings):
+            thickness_check(kind, reading.texts, reading.thickness_nm, f"/readings/{place}", row)
     mean = mean_nm(measured)
     lot = Lot.objects.create(
         **({} if at is None else {"received_at": at}),
@@ -201,10 +210,15 @@ def lot_receive(
         made_key=made_key,
     )
     warnings: list[dict[str, str]] = []
-    plates = [
-        _in_lot(lot, _binned(kind, reading.thickness_nm, reading.spread_nm, chosen_bin, tags, warnings))
-        for reading in readings
-    ]
+
+    def plate_of(thickness_nm: int, spread_nm: int) -> Plate:
+        home, said = bin_for(kind, thickness_nm, chosen_bin, bins)
+        warnings.extend(said + reuse_warnings(kind, thickness_nm, tags.condition))
+        plate = plate_new(kind, thickness_nm, spread_nm, home, tags)
+        plate.lot = lot
+        return plate
+
+    plates = [plate_of(reading.thickness_nm, reading.spread_nm) for reading in readings]
     unread = count - len(readings)
     if unread:
         few = len(readings) < min(LOT_READ, count)
@@ -212,24 +226,11 @@ def lot_receive(
             wanted = min(LOT_READ, count)
             text = f"Only {len(readings)} of {count} were read; read {wanted} for a mean that can be trusted."
             warnings.append({"code": "few_read", "text": text})
-        u_nm = lot_u_nm(range_nm, len(readings), tolerance_of(kind, siblings(kind)) if few else None)
-        first = _binned(kind, mean, range_nm, chosen_bin, tags, warnings)
-        for plate in [first, *(plate_new(kind, mean, range_nm, first.bin, tags) for _ in range(unread - 1))]:
+        u_nm = lot_u_nm(range_nm, len(readings), tolerance_of(kind, row) if few else None)
+        for _ in range(unread):
+            plate = plate_of(mean, range_nm)
             plate.u_nm = u_nm
-            plates.append(_in_lot(lot, plate))
+            plates.append(plate)
     texts = [reading.texts for reading in readings] + [[] for _ in range(unread)]
     ledger_open(plates=plates, person_id=person.pk, readings=texts, at=at)
     return Received(plates, [dict(pair) for pair in dict.fromkeys(tuple(w.items()) for w in warnings)], lot)
-
-
-def _in_lot(lot: Lot, plate: Plate) -> Plate:
-    plate.lot = lot
-    return plate
-
-
-def _binned(
-    kind: Kind, thickness_nm: int, spread_nm: int, chosen: Bin | None, tags: Tags, warnings: list[dict[str, str]]
-) -> Plate:
-    home, said = bin_for(kind, thickness_nm, chosen)
-    warnings += said + reuse_warnings(kind, thickness_nm, tags.condition)
-    return plate_new(kind, thickness_nm, spread_nm, home, tags)
