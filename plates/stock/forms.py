@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from plates.catalogue.models import Fit, Role
+from plates.catalogue.models import Fit, Kind, Role
 from plates.catalogue.selectors import fits
 from plates.stock.models import Condition
 from plates.stock.services import Reading
@@ -20,15 +20,13 @@ CONDITIONS = [(Condition.NEW, "new"), (Condition.USED, "used")]
 class ScanForm(PageForm):
     """One plate: a press of the micrometer. Kind, condition and batch stay as they are from plate to plate."""
 
-    reading = ReadingsField(
-        label="Reading of one plate",
-        help_text="Press the micrometer. Several points of the same plate: a blank between them.",
-    )
+    reading = ReadingsField(help_text="Press the micrometer. Several points of the same one: a blank between them.")
     condition = forms.ChoiceField(choices=CONDITIONS, initial="new", widget=forms.RadioSelect, label="Condition")
     confirm = forms.BooleanField(required=False)
 
-    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, person: Person, kind: Kind, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
+        self.fields["reading"].label = f"Reading of one {kind.get_role_display()}"
         attrs = self.fields["reading"].widget.attrs
         attrs |= {"autofocus": True, "class": "big", "enterkeyhint": "done"}
 

@@ -59,9 +59,9 @@ def scan_in(request: PageRequest, code: str) -> HttpResponse:
         return redirect(_batch_address(kind, batch_new()))
     if request.method == "GET":
         condition = request.GET.get("condition", "new")
-        form = ScanForm(person=request.user, initial={"condition": condition})
+        form = ScanForm(person=request.user, kind=kind, initial={"condition": condition})
         return _scan_page(request, kind, batch, form, condition=condition)
-    form = ScanForm(request.POST, person=request.user)
+    form = ScanForm(request.POST, person=request.user, kind=kind)
     condition = request.POST.get("condition", "new")
     if not form.is_valid():
         # A label scanned into the reading field begins a batch of what it names.
@@ -79,11 +79,12 @@ def scan_in(request: PageRequest, code: str) -> HttpResponse:
         answer = once.replay() or effect(once)
     except KeyReused:
         said = "The form before this one was sent already and has counted. Nothing was done twice."
-        form = ScanForm(initial=form.cleaned_data | {"reading": request.POST["reading"]}, person=request.user)
+        typed = {"reading": request.POST["reading"], "condition": condition}
+        form = ScanForm(initial=typed, person=request.user, kind=kind)
         return _scan_page(request, kind, batch, form, condition=condition, again=said)
     except Implausible as refusal:
         texts = [said.text for said in form.cleaned_data["reading"]]
-        fresh = ScanForm(person=request.user, initial={"condition": condition})
+        fresh = ScanForm(person=request.user, kind=kind, initial={"condition": condition})
         doubt = _doubt(refusal, texts)
         return _scan_page(request, kind, batch, fresh, condition=condition, doubt=doubt)
     return redirect(answer.body["to"])

@@ -26,7 +26,7 @@ def thickness_check(
     pointer: str = "/readings",
     row: list[Kind] | None = None,
 ) -> None:
-    """Raises :class:`Implausible` when the thickness is outside the kind's tolerance (``row``: its siblings, if known)."""
+    """Raises :class:`Implausible` outside the tolerance of the kind (``row``: its siblings, if known)."""
     row = siblings(kind) if row is None else row
     if fits_kind(kind, row, thickness_nm):
         return
