@@ -94,14 +94,14 @@ class LengthField(forms.CharField):
 class ReadingsField(LengthField):
     """Several readings in one field. Cleans to a list of :class:`Said`."""
 
+    default_error_messages = {"required": "Nothing was read. Type a reading and press Enter."}
+
     def clean(self, value: Any) -> Any:
         text = forms.CharField.clean(self, value)
         try:
             said = readings_said(text or "", self.unit_first)
         except LengthError as error:
             raise forms.ValidationError(str(error)) from None
-        if self.required and not said:
-            raise forms.ValidationError("Nothing was read. Type a reading and press Enter.")
         return said
 
 
@@ -120,13 +120,19 @@ class PageForm(forms.Form):
     """A form of the counter: refuses on the server, in words, and reads lengths in the shop's unit first."""
 
     use_required_attribute = False
+    #: The field that has the focus when the page comes up.
+    focus = "code"
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.person = person
-        for field in self.fields.values():
+        for name, field in self.fields.items():
             if isinstance(field, LengthField):
                 field.unit_first = person.shop.unit_first
+            if not isinstance(field, ReadingsField):
+                field.error_messages["required"] = "Fill this in."
+            if name == self.focus:
+                field.widget.attrs["autofocus"] = True
 
     def length(self, name: str) -> int | None:
         """Nanometres of a length field, or None when it was left blank."""

@@ -88,6 +88,11 @@ def _text(x: float, y: float, text: str, name: str, anchor: str = "start") -> Sa
     return format_html('<text class="{}" x="{}" y="{}" text-anchor="{}">{}</text>', name, _n(x), _n(y), anchor, text)
 
 
+def _band(x: float, y: float, wide: float, tall: float) -> SafeString:
+    numbers = [_n(value) for value in (x, y, wide, tall)]
+    return format_html('<rect class="window" x="{}" y="{}" width="{}" height="{}"/>', *numbers)
+
+
 def _head(x: float, y: float, dx: int, dy: int) -> SafeString:
     """An arrow head whose point lies at (x, y) and looks along (dx, dy)."""
     back_x, back_y = x - 9 * dx, y - 9 * dy
@@ -156,10 +161,10 @@ def stack_drawing(
         if gap:
             parts.append(_line(x - 12, top, x + PLATE_WIDTH + 12, top, "thick"))
         at = x + PLATE_WIDTH + 14 if column == 0 else x - 14
+        low, high_limit = foot - limits.low_nm * scale, foot - limits.high_nm * scale
+        parts.append(_band(at - 8, high_limit, 16, low - high_limit))
+        parts += [_line(at - 8, tick, at + 8, tick, "tick") for tick in (low, high_limit)]
         parts.append(_dimension_up(at, top, foot))
-        for limit_nm in (limits.low_nm, limits.high_nm):
-            tick = foot - limit_nm * scale
-            parts.append(_line(at - 8, tick, at + 8, tick, "tick"))
     return _svg(base + 14, title, desc, parts, "stack")
 
 
@@ -174,7 +179,7 @@ def _plate(x: float, y: float, tall: float, layer: Layer) -> SafeString:
         _n(left),
         _n(y),
         _n(wide),
-        _n(tall)
+        _n(tall),
     )
 
 
@@ -201,9 +206,7 @@ def window_drawing(*, limits: Limits, marks: Sequence[Mark], unit: str, title: s
     foot = 40 + ROW * len(marks) + 6
     left, right, target = at(limits.low_nm), at(limits.high_nm), at(limits.target_nm)
     parts = [
-        format_html(
-            '<rect class="window" x="{}" y="24" width="{}" height="{}"/>', _n(left), _n(right - left), _n(foot - 24)
-        ),
+        _band(left, 24, right - left, foot - 24),
         _line(left, 8, left, foot, "limit"),
         _line(right, 8, right, foot, "limit"),
         _line(target, 24, target, foot, "target"),

@@ -8,10 +8,11 @@ from typing import Any
 from django.utils.safestring import SafeString
 
 from plates.bench.drawing import Layer, Limits, Mark, Stack, figure, stack_drawing, window_drawing
-from plates.bench.models import Match
+from plates.bench.models import Match, MatchState
 from plates.bench.question import Question
 from plates.catalogue.models import Role, Slot, Spec
 from plates.lengths import both
+from plates.measuring.uncertainty import reading_u_nm
 
 #: The usual cautions of the trade, on every slip (common practice; test and cleaning air: 29 CFR 1910.242(b)).
 USUAL_CAUTIONS = [
@@ -131,6 +132,11 @@ def shortfall_shown(match: Match) -> dict[str, Any] | None:
     return {**match.shortfall, "would_close": rows}
 
 
+def built_now(match: Match) -> dict[str, Any] | None:
+    """What the stack was built to, while that is the last word on it."""
+    return option_built(match) if match.state in (MatchState.TAKEN, MatchState.CLOSED) else None
+
+
 # --- drawings -------------------------------------------------------------------------------------------------
 
 
@@ -206,7 +212,9 @@ def _stacks(match: Match, option: dict[str, Any]) -> SafeString:
 
 
 def stack_of_match(match: Match) -> SafeString:
-    """The pack as it was measured."""
+    """The pack as it was measured, and beside it what was taken for it."""
+    if built := built_now(match):
+        return _stacks(match, built)
     slots = list(match.spec.slots.all())
     layers = _filled(slots, Question.from_json(match.question), None, after=False)
     return stack_drawing(
@@ -233,11 +241,15 @@ def stack_of_spec(spec: Spec) -> SafeString:
 
 
 def window_of_match(match: Match) -> SafeString:
-    """The window, the reading and each prediction on one scale."""
-    marks = [Mark("now", match.clearance_nm, match.u_nm, main=True)]
-    marks += [Mark(f"option {one['number']}", one["predicted_nm"], one["u_nm"]) for one in current(match)]
-    if match.finals:
-        marks.append(Mark("final", match.finals[-1]["clearance_nm"], match.finals[-1]["u_nm"], main=True))
+    """The window, the reading and each prediction on one scale; of a taken match only what was taken."""
+    built = built_now(match)
+    marks = [Mark("before" if built else "now", match.clearance_nm, match.u_nm, main=not built)]
+    options = [built] if built else current(match)
+    marks += [Mark(f"option {one['number']}", one["predicted_nm"], one["u_nm"]) for one in options]
+    if match.state == MatchState.CLOSED:
+        last = match.finals[-1]
+        u_nm = reading_u_nm(method=last["method"], readings=len(last["readings"]), translated=False)
+        marks.append(Mark("final", last["clearance_nm"], u_nm, main=True))
     said = "; ".join(f"{mark.label} {both(mark.at_nm, match.unit)}" for mark in marks)
     return window_drawing(
         limits=limits_of(match),

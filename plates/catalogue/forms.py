@@ -60,6 +60,7 @@ class KindForm(PageForm):
 
 
 class SlotForm(PageForm):
+    focus = ""
     name = forms.CharField(label="Slot", max_length=60, required=False)
     role = forms.ChoiceField(choices=Role.choices, label="Role")
     fit = _fit(required=False)

@@ -79,14 +79,18 @@ def _make_kind(once: Once, form: KindForm) -> Kind:
 @page
 def add_spec(request: PageRequest) -> HttpResponse:
     """A pack spec and its slots, a row each; blank rows are left out, and *one more row* keeps what is typed."""
-    posted = request.POST or None
-    form = SpecForm(posted, person=request.user)
+    # One more row is no attempt to save: what was typed stays, and nothing is judged yet.
+    more = "more" in request.POST
+    posted = None if more else request.POST or None
+    form = SpecForm(posted, person=request.user, initial=request.POST.dict() if more else None)
     asked = request.POST.get("rows", "")
     count = min(int(asked), MOST_ROWS) if asked.isascii() and asked.isdigit() else FIRST_ROWS
-    count += "more" in request.POST
     fit_rows = list(selectors.fits(request.user.shop_id))
-    rows = [SlotForm(posted, person=request.user, fit_rows=fit_rows, prefix=f"slot{row}") for row in range(count)]
-    if request.method == "POST" and "more" not in request.POST:
+    rows = [
+        SlotForm(posted, person=request.user, fit_rows=fit_rows, prefix=f"slot{row}", initial=_typed(request, row))
+        for row in range(count + more)
+    ]
+    if request.method == "POST" and not more:
         filled = [row for row in rows if not row.blank]
         if not filled:
             form.add_error(None, "A pack has at least one slot.")
@@ -97,6 +101,12 @@ def add_spec(request: PageRequest) -> HttpResponse:
                 form.add_error(None, refusal.detail)
     context = {"form": form, "rows": rows, "key": key_new(), "why_not": why_not(request.user, "catalogue")}
     return shown(request, "plates/add_spec.html", context)
+
+
+def _typed(request: PageRequest, row: int) -> dict[str, object]:
+    """What stands in one row of slots."""
+    head = f"slot{row}-"
+    return {name.removeprefix(head): value for name, value in request.POST.items() if name.startswith(head)}
 
 
 def _make_spec(once: Once, form: SpecForm, rows: list[SlotForm]) -> Spec:

@@ -20,6 +20,7 @@ CONDITIONS = [(Condition.NEW, "new"), (Condition.USED, "used")]
 class ScanForm(PageForm):
     """One plate: a press of the micrometer. Kind, condition and batch stay as they are from plate to plate."""
 
+    focus = "reading"
     reading = ReadingsField(help_text="Press the micrometer. Several points of the same one: a blank between them.")
     condition = forms.ChoiceField(choices=CONDITIONS, initial="new", widget=forms.RadioSelect, label="Condition")
     confirm = forms.BooleanField(required=False)
@@ -27,8 +28,7 @@ class ScanForm(PageForm):
     def __init__(self, *args: Any, person: Person, kind: Kind, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
         self.fields["reading"].label = f"Reading of one {kind.get_role_display()}"
-        attrs = self.fields["reading"].widget.attrs
-        attrs |= {"autofocus": True, "class": "big", "enterkeyhint": "done"}
+        self.fields["reading"].widget.attrs |= {"class": "big", "enterkeyhint": "done"}
 
     def said(self) -> Reading:
         """The reading as the stock room takes it."""
