@@ -170,6 +170,7 @@ def test_a_shop_just_opened_does_the_main_job_by_pages_alone(page: Page, watch: 
     page.get_by_role("link", name="Close", exact=True).click()
     keys(page, "74 74 74")
     expect(page.locator("[name=reading-kept]")).to_have_count(3)
+    page.get_by_label("Thickness of each one in the pack").fill(".0698 .0699 .0700 .0701 .0702")
     page.get_by_role("button", name="Ask the shelf").click()
     page.get_by_role("button", name="Take", exact=True).first.click()
     page.get_by_role("link", name="Slip: what to fetch").click()

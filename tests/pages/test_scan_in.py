@@ -94,6 +94,14 @@ def test_what_is_no_reading_is_said_beside_the_field(scanning: Counter, typed: s
     assert Plate.objects.count() == before
 
 
+def test_what_was_not_booked_never_shows_the_bin_of_the_one_before_in_large_type(scanning: Counter) -> None:
+    scanning.send(AT, {"reading": ".0771"})
+    for typed in ("abc", ".0991"):
+        text = scanning.send(AT, {"reading": typed})
+        assert "not booked" in text and 'class="bin">' not in scanning.html
+        assert "The one before: 0.0771 in (1.958 mm), bin B-14" in text
+
+
 def test_an_entry_in_the_wrong_unit_is_offered_as_what_it_may_be(scanning: Counter) -> None:
     """1.955 keyed as inch into a bin of .077: implausible, offered as 1.955 mm = .0770 in."""
     before = Plate.objects.count()
