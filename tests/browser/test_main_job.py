@@ -63,7 +63,7 @@ def test_the_main_job_by_keyboard_alone(page: Page, watch: Watch, bench: Person)
     focus_is(page, "reading")
     for count, reading in enumerate((".0771", "1.958", "76.8 thou"), start=1):
         page.keyboard.type(reading)
-        expect(page.locator(".echo")).to_contain_text("mm)")
+        expect(page.locator(".echo .said")).to_contain_text("mm)")
         page.keyboard.press("Enter")
         page.keyboard.press("Enter")
         expect(page.locator("#tally")).to_have_text(f"This batch: {count}")

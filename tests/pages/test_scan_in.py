@@ -166,7 +166,16 @@ def test_the_echo_shows_both_units_before_anything_counts(counter: Counter) -> N
     # 1.955 mm / 25.4 = 0.07697 in (NIST SP 811 App. B).
     assert "0.0770 in (1.955 mm)" in counter.open("/echo/", reading="1.955")
     assert "is not a reading" in counter.open("/echo/", reading="x")
-    assert counter.open("/echo/", reading="").strip() == ""
+    assert "74 is thou, .074 is in, 1.88 is mm" in counter.open("/echo/", reading="")
+
+
+def test_a_shop_that_works_in_mm_reads_a_bare_figure_as_mm(bench: Bench, counter: Counter) -> None:
+    bench.owner.shop.unit_first = "mm"
+    bench.owner.shop.save()
+    counter.open("/scan-in/", code="STEEL-77")
+    assert "a bare figure is mm" in counter.text
+    # 1.958 mm / 25.4 = 0.07709 in (NIST SP 811 App. B).
+    assert "1.958 mm (0.0771 in)" in counter.send(AT, {"reading": "1.958"})
 
 
 def test_the_life_of_a_plate_stands_on_its_page(scanning: Counter) -> None:
