@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 from plates.matching.dense import best_on_lattice
 from plates.matching.hands import TooMany
 from plates.matching.join import best_by_joining
+from plates.matching.rank import contenders
 from plates.matching.reach import Table, advance, start
-from plates.matching.steps import Chain, State, Step, Taken, contenders
+from plates.matching.steps import Chain, State, Step, Taken
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plates.matching.steps import MOST_RANK, Chain, Scale, Step, Taken
+from plates.matching.rank import MOST_RANK, Scale
+from plates.matching.steps import Chain, Step, Taken
 
 _NEVER = -(1 << 62)
 _MOST_CELLS = 20_000_000  # in one array

@@ -34,6 +34,8 @@ class Nearest:
 
     def both(self, changes: int, cell: int) -> tuple[int | None, int | None]:
         """The nearest reachable cells at or below ``cell`` and at or above it, with so many changes."""
+        if changes <= self.known:
+            return nearest(self.reached.get(changes, 0), cell)
         if changes > self.bounded:
             self.bounded = min(self.chain.most, max(changes, 2 * self.bounded))
             self.bounds = extremes(self.chain, self.bounded)
@@ -44,7 +46,7 @@ class Nearest:
             return high, high if cell == high else None
         if cell <= low:
             return low if cell == low else None, low
-        if self.fine and changes > self.known:
+        if self.fine:
             try:
                 return self._by_hands(changes, cell)
             except TooMany:

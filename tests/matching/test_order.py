@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -151,3 +152,9 @@ def test_an_empty_shelf(mirror):
     shortfall = match(mirror(problem)).shortfall
     assert (shortfall.nearest.ins, shortfall.nearest.outs) == ((), ())
     assert np.shape(problem.pool.thickness_nm) == (0,)
+
+
+def test_a_pack_measures_gap_or_height():
+    problem = replace(ask(pool_of([]), "0.070", reads="0.050"), measures="depth")
+    with pytest.raises(ValueError, match="gap or height"):
+        match(problem)

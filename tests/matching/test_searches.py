@@ -1,0 +1,95 @@
+"""Which of the inner searches does the work depends on the lattice; each alone gives the same answer."""
+
+import random
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from plates.matching import choose, near, ways
+from plates.matching.hands import TooMany
+from plates.matching.problem import Way
+from plates.matching.search import distances, match
+from tests.matching import oracle
+from tests.matching.packs import random_pack
+from tests.matching.solvers import by_cp_sat
+
+
+def refused(*_):
+    raise TooMany
+
+
+def by_hands(patch):
+    patch.setattr(choose, "_LIGHT", 0)
+    patch.setattr(near, "_FINE", 0)
+    patch.setattr(ways, "least_variances", lambda *_: None)
+
+
+def by_labels(patch):
+    patch.setattr(choose, "best_on_lattice", lambda *_: None)
+    patch.setattr(choose, "best_by_joining", refused)
+
+
+def by_probing(patch):
+    patch.setattr(ways, "least_variances", lambda *_: None)
+    patch.setattr(ways, "variances_by_joining", refused)
+
+
+@pytest.mark.parametrize("only", [by_hands, by_labels, by_probing])
+def test_each_search_alone(only, mirror, monkeypatch):
+    only(monkeypatch)
+    answered = 0
+    for seed in range(60):
+        problem = mirror(random_pack(random.Random(4_000 + seed), 7))
+        used = [row for slot in problem.slots for row in {*slot.ordinary.tolist(), *slot.substitute.tolist()}]
+        expected, options = oracle.options(problem), match(problem).options
+        assert [(one.way, one.changes, oracle.figures(problem, one)) for one in options] == [
+            (one.way, one.changes, oracle.figures(problem, one)) for one in expected
+        ], seed
+        if len(used) == len(set(used)):
+            assert [(one.ins, one.outs) for one in options] == [(one.ins, one.outs) for one in expected], seed
+        answered += bool(expected)
+    assert answered >= 10
+
+
+def fine(problem, rng):
+    """The same pack with every plate a few nanometres off its lattice: means of several readings are."""
+    off = np.array([rng.randint(-900, 900) for _ in range(len(problem.pool))], np.int64)
+    return replace(problem, pool=replace(problem.pool, thickness_nm=problem.pool.thickness_nm + off))
+
+
+def test_a_lattice_of_one_nanometre_has_the_same_optimum(mirror):
+    reached, seed = 0, 0
+    while reached < 15:
+        rng = random.Random(f"fine {seed}")
+        pack = random_pack(rng, 40, least=10, slots=3, spread=150, most=4)
+        problem = fine(mirror(replace(pack, max_changes=None)), rng)
+        way, changes = rng.choice(list(Way)), rng.randint(1, 4)
+        expected = by_cp_sat(problem, way, changes)
+        assert distances(problem, way, 4).get(changes) == expected, (seed, way, changes)
+        reached += expected is not None
+        seed += 1
+
+
+def test_options_on_a_lattice_of_one_nanometre(mirror):
+    for seed in range(60):
+        rng = random.Random(5_000 + seed)
+        problem = fine(mirror(random_pack(rng, 7)), rng)
+        shown = [(one.way, one.changes, oracle.figures(problem, one)) for one in match(problem).options]
+        assert shown == [
+            (one.way, one.changes, oracle.figures(problem, one)) for one in oracle.options(problem)
+        ], seed
+
+
+def test_graded_uncertainty_when_probing_gives_up(mirror, monkeypatch):
+    """Too many in doubt for anything exact: what is shown as sure still is, though a nearer one may be missed."""
+    by_probing(monkeypatch)
+    monkeypatch.setattr(ways, "_PROBES", 0)
+    found = 0
+    for seed in range(120):
+        problem = mirror(random_pack(random.Random(6_000 + seed), 7))
+        known = {(one.ins, one.outs): one for one in oracle.exchanges(problem)}
+        for option in match(problem).options:
+            assert option.sure == known[option.ins, option.outs].sure
+            found += option.changes > 0
+    assert found >= 10
