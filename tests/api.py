@@ -39,7 +39,9 @@ class Api:
     def post(self, path: str, body: Any, key: str | None = None) -> Reply:
         return self.raw(path, json.dumps(body), key)
 
-    def raw(self, path: str, text: str | bytes, key: str | None = None, content_type: str = "application/json") -> Reply:
+    def raw(
+        self, path: str, text: str | bytes, key: str | None = None, content_type: str = "application/json"
+    ) -> Reply:
         headers = {"HTTP_AUTHORIZATION": f"Token {self.token}"}
         if key is not None:
             headers["HTTP_IDEMPOTENCY_KEY"] = key

@@ -60,7 +60,7 @@ def test_depth_subtraction_of_a_published_pack() -> None:
     The depths are invented; the window is the manual's.
     """
     window = window_manual(low="0.073 in", high="0.141 in", reference="TM 9-2320-272-24-4 5-56")
-    inside, outside = (length_parse(a) - length_parse(b) for a, b in [("2.310 in", "2.203 in"), ("2.310 in", "2.160 in")])
+    inside, outside = (length_parse("2.310 in") - length_parse(piston) for piston in ("2.203 in", "2.160 in"))
     assert window.low_nm <= inside <= window.high_nm < outside
 
 

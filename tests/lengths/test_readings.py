@@ -34,7 +34,7 @@ def test_in_a_shop_that_works_in_millimetres(typed: str, means: str) -> None:
     assert reading_parse(typed, "mm").nm == length_parse(means)
 
 
-@pytest.mark.parametrize("typed", ["", "-", "-74", "7 4", "1.490--.158", "1-2-3", "74 furlong", "٧٤", "1,88", "1e2", "½"])
+@pytest.mark.parametrize("typed", ["", "-", "-74", "7 4", "1.490--.158", "1-2-3", "74 furlong", "٧٤", "1,88", "1e2"])
 def test_anything_else_is_refused(typed: str) -> None:
     with pytest.raises(LengthError):
         reading_parse(typed)

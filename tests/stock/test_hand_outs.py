@@ -1,0 +1,84 @@
+"""Plates that leave otherwise than into a job."""
+
+import uuid
+
+import pytest
+from django.core.management import call_command
+
+from plates.stock.models import HandOut, Plate
+from shop.people.models import Person
+from tests.api import Api
+from tests.factories import BinFactory
+from tests.shelves import Shelf, question, shelf_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def shelf(owner: Person) -> Shelf:
+    made = shelf_of(owner)
+    BinFactory.create(fit=made.steels, code="B-14")
+    return made
+
+
+def test_these_plates_for_cash(api: Api, shelf: Shelf) -> None:
+    plates = [str(plate.pk) for plate in shelf.stock("0.0771 in", "0.0770 in", "0.0772 in")]
+    body = {"plates": plates[:2], "reason": "cash", "to": "over the counter", "price": "12.50"}
+    status, made = api.post("hand-outs/", body)
+    assert status == 201
+    assert (made["plates"], made["reason"], made["price"], made["to"]) == (
+        sorted(plates[:2]), "cash", "12.50", "over the counter",
+    )  # fmt: skip
+    assert [api.get(f"plates/{plate}/").body["state"] for plate in plates] == ["handed_out", "handed_out", "on_shelf"]
+    lines = api.get("ledger/", plate=plates[0]).body["results"]
+    assert [(line["act"], line["delta"], line["hand_out"]) for line in lines] == [
+        ("received", 1, None),
+        ("handed_out", -1, made["id"]),
+    ]
+    call_command("ledger_verify")
+
+
+def test_the_oldest_of_a_bin(api: Api, shelf: Shelf) -> None:
+    plates = [str(plate.pk) for plate in shelf.stock("0.0771 in", "0.0770 in", "0.0772 in")]
+    made = api.post("hand-outs/", {"bin": "B-14", "count": 2, "reason": "lent", "due": "2030-01-31"}).body
+    assert made["plates"] == sorted(plates)[:2]
+    assert made["due"] == "2030-01-31"
+
+
+def test_more_than_the_bin_has_free_moves_nothing(api: Api, shelf: Shelf) -> None:
+    shelf.stock("0.0771 in", "0.0770 in")
+    match = api.post("matches/", question("0.0640 in", ["0.0670 in"] * 5)).body
+    api.post(f"matches/{match['id']}/hold/", {"option": 1})
+    reply = api.post("hand-outs/", {"bin": "B-14", "count": 2, "reason": "own_use"})
+    assert (reply.status, reply.code) == (409, "stock_moved")
+    assert HandOut.objects.count() == 0
+    assert Plate.objects.filter(state="on_shelf").count() == 1
+
+
+def test_what_is_gone_is_not_handed_out_again(api: Api, shelf: Shelf) -> None:
+    first, second = (str(plate.pk) for plate in shelf.stock("0.0771 in", "0.0770 in"))
+    api.post("hand-outs/", {"plates": [first], "reason": "lost"})
+    reply = api.post("hand-outs/", {"plates": [second, first], "reason": "cash"})
+    assert (reply.status, reply.code) == (409, "wrong_state")
+    assert api.get(f"plates/{second}/").body["state"] == "on_shelf"
+
+
+def test_an_unknown_plate_moves_nothing(api: Api, shelf: Shelf) -> None:
+    (plate,) = shelf.stock("0.0771 in")
+    reply = api.post("hand-outs/", {"plates": [str(plate.pk), str(uuid.uuid4())], "reason": "cash"})
+    assert reply.status in (400, 404)
+    assert Plate.objects.get(pk=plate.pk).state == "on_shelf"
+
+
+def test_a_plate_named_twice_leaves_once(api: Api, shelf: Shelf) -> None:
+    (plate,) = shelf.stock("0.0771 in")
+    status, made = api.post("hand-outs/", {"plates": [str(plate.pk)] * 2, "reason": "cash"})
+    assert (status, made["plates"]) == (201, [str(plate.pk)])
+    assert Plate.objects.get(pk=plate.pk).revision == 2
+
+
+def test_a_lent_plate_comes_back(api: Api, shelf: Shelf) -> None:
+    (plate,) = shelf.stock("0.0771 in")
+    api.post("hand-outs/", {"plates": [str(plate.pk)], "reason": "lent"})
+    assert api.post(f"plates/{plate.pk}/put-back/", {"readings": ["0.0771 in"]}).body["state"] == "on_shelf"
+    call_command("ledger_verify")
