@@ -132,7 +132,7 @@ def _pool(rows: Sequence[OnShelf], class_of: Whole, loose: Sequence[Loose]) -> P
         thickness_nm=thickness,
         u_nm=np.concatenate([_own_u_nm(rows), np.zeros(len(loose))]),
         pieces=count[size.reshape(-1)] if len(thickness) else thickness,
-        received=np.array([row.received_us for row in rows] + [0] * len(loose), dtype=np.int64),
+        received=np.array([row.received_s for row in rows] + [0] * len(loose), dtype=np.int64),
         # Bench plates are numbered among themselves: a scan elsewhere never renames one.
         keys=[str(row.id) for row in rows] + [f"bench-{number:06}" for number in range(len(loose))],
     )

@@ -2,13 +2,15 @@
 
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 
 from plates.catalogue.models import Kind
 from plates.catalogue.selectors import siblings, tolerance_of
 from plates.lengths import LengthError, both, length_json, length_parse, mean_nm
 from shop.errors import Refusal
 
-OTHER = {"in": "mm", "mm": "in", "thou": "um", "um": "thou"}
+#: What else a figure may have been meant in, the likeliest first.
+OTHER = {"in": ("mm",), "mm": ("in", "thou"), "thou": ("mm", "um"), "um": ("mm", "thou")}
 
 
 class Implausible(Refusal):
@@ -32,7 +34,7 @@ def thickness_check(
         return
     tolerance_nm = tolerance_of(kind, row)
     said = [f"{both(thickness_nm)} is not within {both(tolerance_nm)} of {kind.code}, nominal {both(kind.nominal_nm)}."]
-    other = _in_other_unit(readings)
+    other = _in_other_unit(kind, row, readings)
     would_be = None
     if other:
         unit, other_nm = other
@@ -51,14 +53,14 @@ def thickness_check(
     )
 
 
-def _in_other_unit(readings: Sequence[str]) -> tuple[str, int] | None:
-    """The mean if every figure was meant in the other unit: (unit, nanometres)."""
+def _in_other_unit(kind: Kind, row: list[Kind], readings: Sequence[str]) -> tuple[str, int] | None:
+    """The mean if every figure was meant in another unit, one that makes it plausible if there is one: (unit, nm)."""
     parts = [re.fullmatch(r"([0-9.]+) ?(in|thou|mm|um)", text) for text in readings]
     units = {part[2] for part in parts if part}
     if len(units) != 1 or None in parts:
         return None
-    unit = OTHER[units.pop()]
-    try:
-        return unit, mean_nm(length_parse(f"{part[1]} {unit}") for part in parts if part)
-    except LengthError:
-        return None
+    meant = []
+    for unit in OTHER[units.pop()]:
+        with suppress(LengthError):
+            meant.append((unit, mean_nm(length_parse(f"{part[1]} {unit}") for part in parts if part)))
+    return next((one for one in meant if fits_kind(kind, row, one[1])), meant[0] if meant else None)

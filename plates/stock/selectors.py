@@ -64,7 +64,7 @@ class OnShelf(NamedTuple):
     thickness_nm: int
     u_nm: float
     marked: bool
-    received_us: int
+    received_s: int
     interchange: Interchange
 
 
@@ -72,7 +72,7 @@ class OnShelf(NamedTuple):
 # minimum; a sealed box stays sealed unless it is asked for. Holds that have run out were released just before.
 _SHELF = """
 SELECT p.id, p.revision, k.id, k.code, b.code, p.thickness_nm, p.u_nm, p.mark <> '' OR k.mark <> '',
-       (extract(epoch FROM p.received_at) * 1000000)::bigint, p.fit_id, p.role, k.lined_faces, k.material, k.facing
+       extract(epoch FROM p.received_at)::bigint, p.fit_id, p.role, k.lined_faces, k.material, k.facing
   FROM plates_plate p
   JOIN plates_kind k ON k.id = p.kind_id
   LEFT JOIN plates_bin b ON b.id = p.bin_id

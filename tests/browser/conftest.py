@@ -2,20 +2,15 @@
 
 import os
 import shutil
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
-from urllib.error import URLError
 from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, sync_playwright
 
 from tests.conftest import Urls
+from tests.service import serving
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 ARGS = [
@@ -27,8 +22,6 @@ ARGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-ROOT = Path(__file__).resolve().parents[2]
-START_SECONDS = 60
 
 
 @pytest.fixture(scope="session")
@@ -51,40 +44,11 @@ def browser(chromium: str) -> Iterator[Browser]:
         browser.close()
 
 
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
-def _wait_for(address: str, process: "subprocess.Popen[bytes]") -> None:
-    until = time.monotonic() + START_SECONDS
-    while time.monotonic() < until:
-        if process.poll() is not None:
-            raise RuntimeError(f"the service ended with {process.returncode} before it answered")
-        try:
-            with urllib.request.urlopen(f"{address}/healthz", timeout=5):
-                return
-        except (URLError, ConnectionError):
-            time.sleep(0.1)
-    raise RuntimeError(f"the service did not answer within {START_SECONDS} seconds")
-
-
 @pytest.fixture
 def site(fresh_db: Urls, tmp_path: Path) -> Iterator[str]:
     """The address of the service, with two workers, on the database of this test."""
-    address = f"http://127.0.0.1:{_free_port()}"
-    environ = {**os.environ, **fresh_db.environ, "PLATES_DATA_DIR": str(tmp_path / "data")}
-    serve = [sys.executable, "-m", "gunicorn", "shop.wsgi", "-b", urlsplit(address).netloc]
-    command = [*serve, "-w", "2", "--threads", "4"]
-    process = subprocess.Popen(command, cwd=ROOT, env=environ)
-    try:
-        _wait_for(address, process)
-        yield address
-    finally:
-        process.terminate()
-        process.wait(timeout=30)
+    with serving(fresh_db, tmp_path / "data") as service:
+        yield service.address
 
 
 class Watch:

@@ -168,6 +168,7 @@ def test_a_shop_just_opened_does_the_main_job_by_pages_alone(page: Page, watch: 
         expect(page.locator("#tally")).to_have_text(f"This batch: {count}")
     page.get_by_role("link", name="Pack specs").click()
     page.get_by_role("link", name="Close", exact=True).click()
+    focus_is(page, "reading")  # keys struck while a page loads go nowhere
     keys(page, "74 74 74")
     expect(page.locator("[name=reading-kept]")).to_have_count(3)
     page.get_by_label("Thickness of each one in the pack").fill(".0698 .0699 .0700 .0701 .0702")
