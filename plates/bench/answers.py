@@ -40,7 +40,12 @@ def shortfall_json(shortfall: dict[str, Any]) -> dict[str, Any]:
     nearest = shortfall["nearest"]
     return {
         "reason": shortfall["reason"],
-        "nearest": nearest and {"predicted": length_json(nearest["predicted_nm"]), "changes": nearest["changes"]},
+        "nearest": nearest
+        and {
+            "predicted": length_json(nearest["predicted_nm"]),
+            "u": length_json(half_even(nearest["u_nm"])),
+            "changes": nearest["changes"],
+        },
         "would_close": [
             {
                 **{name: row[name] for name in ("slot", "fit", "role", "count")},

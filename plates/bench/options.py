@@ -78,7 +78,7 @@ def shortfall_of(posed: Posed, shortfall: Shortfall) -> dict[str, Any]:
         reason = "No exchange with what is on the shelf brings this pack into its window."
     return {
         "reason": reason,
-        "nearest": {"predicted_nm": nearest.predicted_nm, "changes": nearest.changes} if nearest else None,
+        "nearest": nearest and {"predicted_nm": nearest.predicted_nm, "u_nm": nearest.u_nm, "changes": nearest.changes},
         "would_close": [
             {
                 "slot": posed.slots[row.slot].name,
