@@ -1,6 +1,7 @@
 """What every API view is made of: bodies, lengths and codes in them, and acts that are done once."""
 
 import json
+import re
 import uuid
 from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
@@ -31,7 +32,30 @@ class Body(serializers.Serializer[Any]):
                 raise serializers.ValidationError({key: [f"not known here; known are {known}"] for key in unknown})
             # null for a member that may be left out says the same as leaving it out.
             data = {k: v for k, v in data.items() if v is not None or self.fields[k].required}
+            said = {k: _mistyped(self.fields[k], v) for k, v in data.items() if v is not None}
+            if wrong := {k: [text] for k, text in said.items() if text}:
+                raise serializers.ValidationError(wrong)
         return super().to_internal_value(data)
+
+
+#: What JSON must hold for a field; "5" is no number here, and 5 no text.
+TYPES: list[tuple[type[serializers.Field[Any, Any, Any, Any]], type, str]] = [
+    (serializers.BooleanField, bool, "Give true or false."),
+    (serializers.IntegerField, int, "Give a whole number."),
+    (serializers.CharField, str, "Give a text."),
+    (serializers.ChoiceField, str, "Give a text."),
+    (serializers.UUIDField, str, "Give an id as a text."),
+]
+
+
+def _mistyped(field: Any, value: Any) -> str | None:
+    """What is wrong with the JSON type of this value; None when nothing is."""
+    if isinstance(field, serializers.ListField) and isinstance(value, list):
+        return next((said for item in value if (said := _mistyped(field.child, item))), None)
+    for field_type, plain, said in TYPES:
+        if isinstance(field, field_type):
+            return None if isinstance(value, plain) and (plain is bool or not isinstance(value, bool)) else said
+    return None
 
 
 class LengthField(serializers.Field[int, Any, dict[str, Any], Any]):
@@ -182,6 +206,8 @@ class One(mixins.RetrieveModelMixin, Signed):
     def get_object(self) -> Any:
         if self.lookup_field == "pk":
             return by_id(self.get_queryset(), self.kwargs["pk"])
+        if not re.match(CODE, self.kwargs[self.lookup_field]):
+            raise NotFound("Nothing here has this code.")
         return super().get_object()
 
 

@@ -1,6 +1,7 @@
 """How REST framework is set up for every view: tokens, strict JSON, strict filters, pages, problems."""
 
 import json
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -48,6 +49,9 @@ class TooLarge(Refusal):
     status, code, title = 413, "too_large", "The body is too large"
 
 
+TOO_LARGE = f"A body holds at most {LARGEST} bytes. Send a large delivery in parts."
+
+
 def _no_constant(name: str) -> Any:
     raise ValueError(f"{name} is not JSON")
 
@@ -63,12 +67,9 @@ class StrictJSONParser(parsers.JSONParser):
     """JSON of RFC 8259 and nothing beside: UTF-8, no NaN, no NUL, no lone surrogate, no member twice, no giant."""
 
     def parse(self, stream: Any, media_type: Any = None, parser_context: Any = None) -> Any:
-        try:
-            text = stream.read(LARGEST + 1) if hasattr(stream, "read") else b""
-        except RequestDataTooBig:
-            text = b" " * (LARGEST + 1)
+        text = stream.read(LARGEST + 1) if hasattr(stream, "read") else b""
         if len(text) > LARGEST:
-            raise TooLarge(f"A body holds at most {LARGEST} bytes. Send a large delivery in parts.")
+            raise TooLarge(TOO_LARGE)
         try:
             data = json.loads(text.decode("utf-8"), parse_constant=_no_constant, object_pairs_hook=_no_twins)
             plain = json.dumps(data, ensure_ascii=False)
@@ -122,6 +123,16 @@ class Pages(pagination.PageNumberPagination):
     page_size_query_param = "page_size"
     max_page_size = 1000
 
+    def get_page_size(self, request: Request) -> int | None:
+        """As asked, at most 1 000; raises Malformed for what is no number above zero."""
+        asked = request.query_params.get(self.page_size_query_param)
+        if asked is not None and not re.fullmatch("0*[1-9][0-9]{0,8}", asked):
+            raise Malformed(
+                f"A page holds 1 to {self.max_page_size} rows.",
+                [(f"/{self.page_size_query_param}", "give a whole number above zero")],
+            )
+        return super().get_page_size(request)
+
 
 # --- what goes out ----------------------------------------------------------------------------------------------
 
@@ -153,6 +164,8 @@ def problem_body(refusal: Refusal) -> dict[str, Any]:
 def _as_refusal(error: Exception) -> Refusal | None:
     if isinstance(error, Refusal):
         return error
+    if isinstance(error, RequestDataTooBig):  # Django looks at the announced length before a byte is parsed
+        return TooLarge(TOO_LARGE)
     if isinstance(error, exceptions.ValidationError):
         errors = pointers(error.detail)
         return Malformed(f"{len(errors)} field(s) cannot be read: {errors[0][0] or '/'}: {errors[0][1]}", errors)

@@ -43,5 +43,6 @@ def test_taking_them_empties_the_bin_and_the_ledger_agrees(api: Api, loose: dict
     lines = api.get("ledger/", match=match["id"]).body["results"]
     assert [(line["act"], line["delta"], line["balance"]) for line in lines] == [("taken", -1, 0)] * 3
 
-    status, proved = api.post(f"matches/{match['id']}/final/", {"readings": ["0.053 in", "0.053 in"], "method": "feeler"})
+    final = {"readings": ["0.053 in", "0.053 in"], "method": "feeler"}
+    status, proved = api.post(f"matches/{match['id']}/final/", final)
     assert (status, proved["state"], proved["residual"]["in"]) == (200, "closed", "0.0003")
