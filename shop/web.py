@@ -5,10 +5,11 @@ import re
 from collections.abc import Callable
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec
+from urllib.parse import urlencode, urlsplit
 
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
-from django.shortcuts import render
+from django.shortcuts import render, resolve_url
 from django.views.decorators.cache import never_cache
 from django_htmx.http import HttpResponseClientRedirect
 from django_htmx.middleware import HtmxDetails
@@ -37,7 +38,23 @@ class PageRequest(HttpRequest):
 
 def page(view: Callable[Concatenate[PageRequest, P], HttpResponse]) -> Callable[..., HttpResponse]:
     """A page of the counter: for signed-in people, never out of a cache, so that *back* shows a fresh form."""
-    return never_cache(login_required(wraps(view)(view)))
+
+    @wraps(view)
+    def checked(request: PageRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        typed = (text for form in (request.GET, request.POST) for _, texts in form.lists() for text in texts)
+        if any("\0" in text for text in (request.path, *typed)):
+            raise Malformed("The address or the form holds a NUL character. Type it again.")
+        return view(request, *args, **kwargs)
+
+    @wraps(view)
+    def signed_in(request: PageRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if request.htmx and not request.user.is_authenticated:
+            # A fragment cannot hold the sign-in page: the whole page goes there, and comes back.
+            here = urlsplit(request.htmx.current_url or "/").path
+            return HttpResponseClientRedirect(f"{resolve_url('sign-in')}?{urlencode({'next': here})}")
+        return login_required(checked)(request, *args, **kwargs)
+
+    return never_cache(signed_in)
 
 
 class RefusalPages:

@@ -60,10 +60,12 @@ def shortfall_json(shortfall: dict[str, Any]) -> dict[str, Any]:
 def match_json(match: Match) -> dict[str, Any]:
     """The one form of every answer about a match."""
     shown = [option for option in match.options if not option.get("past")]
+    state = getattr(match, "state_now", match.state)
+    ran_out = state != match.state
     return {
         "id": str(match.pk),
         "number": match.number,
-        "state": getattr(match, "state_now", match.state),
+        "state": state,
         "job": match.job.code if match.job else None,
         "spec": match.spec.code,
         "measures": match.spec.measures,
@@ -84,8 +86,8 @@ def match_json(match: Match) -> dict[str, Any]:
         "options": [option_json(option) for option in shown],
         "shortfall": shortfall_json(match.shortfall) if match.shortfall else None,
         "cautions": match.cautions,
-        "option_taken": match.option_taken,
-        "held_until": match.held_until.isoformat() if match.held_until else None,
+        "option_taken": None if ran_out else match.option_taken,
+        "held_until": match.held_until.isoformat() if match.held_until and not ran_out else None,
         "slip": [slip_row(row) for row in match.slip],
         "residual": None if match.residual_nm is None else length_json(match.residual_nm),
         "person": match.person.username,

@@ -5,7 +5,7 @@ from typing import Any
 
 from plates.bench.question import Question
 from plates.catalogue.models import Slot, Spec
-from plates.lengths import INCH, both, inch
+from plates.lengths import INCH, both
 from plates.matching.probability import conformance
 from plates.measuring.uncertainty import READING_U_NM, reading_u_nm
 
@@ -23,13 +23,20 @@ def count_first(*, clearance_nm: int, spec: Spec, slots: Sequence[Slot], questio
     """One plate too few or too many makes a difference of its own thickness."""
     if spec.low_nm <= clearance_nm <= spec.high_nm:
         return None
-    off_nm = abs(clearance_nm - spec.target_nm)
+    room_nm = 0  # what is missing because it was left out to measure
+    for slot in slots:
+        if slot.name in question.left_out:
+            if slot.nominal_nm is None:
+                return None
+            room_nm += slot.count * slot.nominal_nm
+    expected_nm = spec.target_nm + (room_nm if spec.measures == "gap" else -room_nm)
+    off_nm = abs(clearance_nm - expected_nm)
     known = {slot.nominal_nm for slot in slots if slot.nominal_nm}
     known |= {entry.thickness_nm for entries in question.installed.values() for entry in entries}
     near = min(known, key=lambda thickness_nm: (abs(off_nm - thickness_nm), thickness_nm), default=None)
     if near is None or abs(off_nm - near) > PLATE_NEAR_NM:
         return None
-    loose = (clearance_nm > spec.target_nm) == (spec.measures == "gap")
+    loose = (clearance_nm > expected_nm) == (spec.measures == "gap")
     text = (
         f"The difference from the target, {both(off_nm)}, is near the thickness of a plate of this pack, {both(near)}. "
         f"Count the plates first: is there one too {'few' if loose else 'many'}?"
@@ -101,7 +108,7 @@ def of_gauge(*, spec: Spec, question: Question, translated: bool, sure: float) -
         else "No method of the shop could: mind the comeback."
     )
     text = (
-        f"The window is only {inch(spec.high_nm - spec.low_nm)} in wide: read like this, not even its middle would "
+        f"The window is only {both(spec.high_nm - spec.low_nm)} wide: read like this, not even its middle would "
         f"be sure. {way_out}"
     )
     return [caution("gauge_too_coarse", text)]

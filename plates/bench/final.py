@@ -69,7 +69,7 @@ def _after(
         del installed[row["slot"]][row["row"]]
     bench = {name: list(rows) for name, rows in question.bench.items()}
     for row in built["in"]:
-        installed.setdefault(row["slot"], []).append(Entry(row["thickness_nm"]))
+        installed.setdefault(row["slot"], []).append(Entry(row["thickness_nm"], u_nm=row.get("u_nm", 0.0)))
         if row["plate"] is None:
             bench[row["slot"]] = _one_less(bench[row["slot"]], row["thickness_nm"])
     return replace(

@@ -31,9 +31,12 @@ class Moved(Exception):
 
 
 def match_lock(*, person: Person, match_id: uuid.UUID) -> Match:
-    """The match, locked; a hold that has run out counts as open. Raises NotFound."""
+    """The match, locked; a hold that has run out counts as open. Raises NotFound.
+
+    NO KEY: nobody changes its key, so ledger lines that point at it (of a run-out hold, say) need not wait for us.
+    """
     match = (
-        Match.objects.select_for_update(of=("self",))
+        Match.objects.select_for_update(of=("self",), no_key=True)
         .select_related("spec", "job", "person", "shop")
         .filter(shop_id=person.shop_id, pk=match_id)
         .first()
@@ -41,7 +44,7 @@ def match_lock(*, person: Person, match_id: uuid.UUID) -> Match:
     if match is None:
         raise NotFound(f"Nothing here has the id {match_id}.")
     if match.state == MatchState.HELD and match.held_until and match.held_until <= clock():
-        match.state, match.held_until = MatchState.OPEN, None
+        match.state, match.held_until, match.option_taken = MatchState.OPEN, None, None
     return match
 
 

@@ -17,7 +17,10 @@ def searched(posed: Posed) -> tuple[list[dict[str, Any]], Shortfall | None]:
 
 def option_of(posed: Posed, exchange: Exchange) -> dict[str, Any]:
     """One option: figures in nm; ``in`` names the plate, its revision as seen, its bin and kind."""
-    ins = [_in(posed.slots[slot].name, posed.candidates[row]) for slot, row in exchange.ins]
+    ins = [
+        _in(posed.slots[slot].name, posed.candidates[row], float(posed.problem.pool.u_nm[row]))
+        for slot, row in exchange.ins
+    ]
     outs = [
         {
             "slot": posed.slots[slot_row].name,
@@ -38,7 +41,7 @@ def option_of(posed: Posed, exchange: Exchange) -> dict[str, Any]:
     }
 
 
-def _in(slot: str, candidate: OnShelf | Loose) -> dict[str, Any]:
+def _in(slot: str, candidate: OnShelf | Loose, u_nm: float) -> dict[str, Any]:
     if isinstance(candidate, OnShelf):
         return {
             "slot": slot,
@@ -47,10 +50,11 @@ def _in(slot: str, candidate: OnShelf | Loose) -> dict[str, Any]:
             "bin": candidate.bin,
             "kind": candidate.kind,
             "thickness_nm": candidate.thickness_nm,
+            "u_nm": u_nm,
             "source": "",
         }
     nowhere = dict.fromkeys(("plate", "revision", "bin", "kind"))
-    return {"slot": slot, **nowhere, "thickness_nm": candidate.thickness_nm, "source": candidate.source}
+    return {"slot": slot, **nowhere, "thickness_nm": candidate.thickness_nm, "u_nm": u_nm, "source": candidate.source}
 
 
 def numbered(options: list[dict[str, Any]], first: int) -> list[dict[str, Any]]:

@@ -6,7 +6,7 @@ from django.core.paginator import Paginator
 from django.db.models import Q
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, resolve_url
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_http_methods
 
 from plates.bench import selectors
 from plates.bench import shown as views
@@ -152,6 +152,8 @@ Acts = Callable[[Once, Match, Run[Answer]], Answer]
 
 def _do(request: PageRequest, number: int, effect: Acts) -> HttpResponse:
     """Do it once and go to the match; a refusal stands on the match's page, beside what can still be done."""
+    if request.method != "POST":  # the address of an act, typed or come back to after signing in
+        return redirect("match", number)
     found = _match(request, number)
     try:
         return act(request, lambda once: effect(once, found, lambda do: once.run(do, _to_match)))
@@ -168,7 +170,6 @@ def _option(request: PageRequest) -> int:
     return int(text)
 
 
-@require_POST
 @page
 def take(request: PageRequest, number: int) -> HttpResponse:
     counted = "counted" in request.POST
@@ -181,7 +182,6 @@ def take(request: PageRequest, number: int) -> HttpResponse:
     )
 
 
-@require_POST
 @page
 def hold(request: PageRequest, number: int) -> HttpResponse:
     counted = "counted" in request.POST
@@ -194,7 +194,6 @@ def hold(request: PageRequest, number: int) -> HttpResponse:
     )
 
 
-@require_POST
 @page
 def release(request: PageRequest, number: int) -> HttpResponse:
     return _do(

@@ -103,6 +103,7 @@ def _serves(plate: Interchange, slot: Slot) -> bool:
 
 
 def _place(slot: Slot, question: Question, classes: Sequence[Hashable], class_of: Whole, bench: Whole) -> Place:
+    entries = question.installed.get(slot.name, [])
     serving = [(code, c) for code, c in enumerate(classes) if isinstance(c, Interchange) and _serves(c, slot)]
     further = _further(slot)
 
@@ -111,12 +112,10 @@ def _place(slot: Slot, question: Question, classes: Sequence[Hashable], class_of
 
     return Place(
         name=slot.name,
-        installed=tuple(
-            Installed(entry.thickness_nm, entry.must_go, entry.u_nm) for entry in question.installed.get(slot.name, [])
-        ),
+        installed=tuple(Installed(entry.thickness_nm, entry.must_go, entry.u_nm) for entry in entries),
         swap=slot.swap,
         empty=slot.count if slot.name in question.left_out else 0,
-        extra=slot.extra,
+        extra=max(0, slot.extra - max(0, len(entries) - slot.count)),  # what a pack has taken already counts
         ordinary=np.concatenate([rows([code for code, c in serving if c.fit_id == slot.fit_id]), bench]),
         substitute=rows([code for code, c in serving if c.fit_id in further]),
     )

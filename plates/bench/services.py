@@ -71,7 +71,8 @@ def match_ask(
     """
     person.require("matches")
     for attempt in range(TRIES):
-        holds_run_out(shop_id=person.shop_id)
+        with refusals():
+            holds_run_out(shop_id=person.shop_id)
         match = Match(
             shop_id=person.shop_id,
             spec=spec,
@@ -229,7 +230,8 @@ def _with_option(
             return run(act)
         except Moved as moved:
             assert moved.match is not None and moved.option is not None
-            holds_run_out(shop_id=person.shop_id)
+            with refusals():
+                holds_run_out(shop_id=person.shop_id)
             fresh, _ = search_again(moved.match, person.shop.sure_level)
             wanted = figures(moved.option)
             stand_in = next((option for option in fresh if figures(option) == wanted), None)

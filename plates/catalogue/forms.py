@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 
-from plates.catalogue.models import MEASURES, Fit, Role, ToothSide
+from plates.catalogue.models import MEASURES, Fit, Role, ToothSide, WindowRefused
 from plates.catalogue.selectors import fits
 from plates.catalogue.services import SlotData, faces_check, faces_of
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
@@ -158,6 +158,9 @@ class SpecForm(PageForm):
     def window(self, slots: list[SlotData]) -> Window:
         """The window as said. Raises WindowRefused, UnitsDisagree."""
         said, target_nm = self.cleaned_data, self.length("target")
+        for name in ("low", "high", "also_low", "also_high"):
+            if said[name] and "-" in said[name].text:
+                raise WindowRefused("Type a manual's limits as they are printed, not as a subtraction.")
         if said["source"] == "rule":
             return window_rule(faces=faces_of(slots), measures=said["measures"], target_nm=target_nm)
         also = Printed(said["also_low"].text, said["also_high"].text) if said["also_low"] else None

@@ -81,7 +81,7 @@ class HandOutAnswer(serializers.ModelSerializer[HandOut]):
         fields = ["id", "reason", "to", "due", "price", "person", "at", "plates"]
 
     def get_plates(self, hand_out: HandOut) -> list[str]:
-        return sorted(str(plate.pk) for plate in hand_out.plates.all())
+        return sorted(str(line.plate_id) for line in hand_out.lines.all())
 
 
 class LineAnswer(serializers.ModelSerializer[LedgerLine]):

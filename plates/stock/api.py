@@ -49,6 +49,16 @@ class LengthFilter(filters.CharFilter):
             raise Malformed(str(error), [(f"/{self.label}", "give a length with its unit")]) from None
 
 
+class Ordering(filters.OrderingFilter):
+    """What was asked for, then the id: equal rows keep their places from page to page."""
+
+    def filter(self, queryset: Any, value: Any) -> Any:
+        return super().filter(queryset, value).order_by(*self.get_orders(value), "id") if value else queryset
+
+    def get_orders(self, value: Any) -> list[str]:
+        return [self.get_ordering_value(one) for one in value]
+
+
 class PlateFilter(filters.FilterSet):
     fit = filters.CharFilter("fit__code")
     kind = filters.CharFilter("kind__code")
@@ -58,7 +68,7 @@ class PlateFilter(filters.FilterSet):
     condition = filters.ChoiceFilter(choices=Condition.choices)
     thickness_min = LengthFilter("thickness_nm", "gte", label="thickness_min")
     thickness_max = LengthFilter("thickness_nm", "lte", label="thickness_max")
-    ordering = filters.OrderingFilter(
+    ordering = Ordering(
         fields=(
             ("thickness_nm", "thickness"),
             ("received_at", "received_at"),

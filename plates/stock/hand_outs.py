@@ -16,6 +16,10 @@ class EmptyShelf(Refusal):
     status, code, title = 409, "stock_moved", "There are not so many"
 
 
+class CustomersPlate(Refusal):
+    code, title = "customers_plate", "The plate is a customer's"
+
+
 def hand_out_make(
     *,
     person: Person,
@@ -34,7 +38,8 @@ def hand_out_make(
     holds_run_out(shop_id=shop_id)
     rows = Plate.objects.select_for_update(of=("self",)).filter(shop_id=shop_id).order_by("id")
     if from_bin is not None:
-        plates = list(rows.filter(bin=from_bin, state=State.ON_SHELF)[:count])
+        # A customer's plate is not ours to hand out, and a box stays sealed unless its plates are named.
+        plates = list(rows.filter(bin=from_bin, state=State.ON_SHELF, owner="", box="")[:count])
         if len(plates) < count:
             raise EmptyShelf(f"Bin {from_bin.code} has {len(plates)} free, not {count}. Look what is promised from it.")
     else:
@@ -44,6 +49,8 @@ def hand_out_make(
         for plate in plates:
             if plate.state != State.ON_SHELF:
                 raise WrongState(f"Plate {plate.pk} is {plate.get_state_display()}: choose one that is on the shelf.")
+            if plate.owner and reason in ("cash", "lent"):
+                raise CustomersPlate(f"Plate {plate.pk} belongs to {plate.owner}: it is not ours to sell or lend.")
     made = HandOut.objects.create(
         shop_id=shop_id, reason=reason, to=to, due=due, price=price, person=person, made_key=made_key
     )

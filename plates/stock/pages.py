@@ -162,7 +162,11 @@ def scan_undo(request: PageRequest) -> HttpResponse:
         return once.run(undo, lambda _: Answer(303, {"to": to}))
 
     once = once_of(request)
-    answer = once.replay() or effect(once)
+    try:
+        answer = once.replay() or effect(once)
+    except Refusal as refusal:
+        fresh = ScanForm(person=request.user, kind=plate.kind, initial={"condition": condition})
+        return _scan_page(request, plate.kind, batch, fresh, condition=condition, refused=refusal.detail)
     return redirect(answer.body["to"])
 
 

@@ -21,7 +21,7 @@ def lots(shop_id: uuid.UUID) -> QuerySet[Lot]:
 
 
 def hand_outs(shop_id: uuid.UUID) -> QuerySet[HandOut]:
-    return HandOut.objects.filter(shop_id=shop_id).select_related("person").prefetch_related("plates")
+    return HandOut.objects.filter(shop_id=shop_id).select_related("person").prefetch_related("lines")
 
 
 def plates(shop_id: uuid.UUID) -> QuerySet[Plate]:

@@ -41,7 +41,7 @@ def words(process: subprocess.Popen[str]) -> list[str]:
     return output.split()
 
 
-def wait_for(what: Callable[[], Any], patience: float = 60.0) -> Any:
+def wait_for(what: Callable[[], Any], patience: float = 180.0) -> Any:
     """Wait until something is true and return it."""
     deadline = time.monotonic() + patience
     while not (found := what()):

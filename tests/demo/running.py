@@ -15,7 +15,7 @@ from tests.database.processes import ROOT, attached
 
 #: What would lead a demo of the tests elsewhere.
 OTHERS = ("DATABASE_URL", "DATABASE_OWNER_URL", "PLATES_ENV", "PLATES_DATA_DIR", "PLATES_DEMO_PASSWORD")
-PATIENCE = 120.0
+PATIENCE = 300
 
 
 def manage(data_dir: Path, *words: str, **environ: str) -> "subprocess.Popen[str]":

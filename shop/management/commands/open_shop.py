@@ -8,7 +8,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from shop.people.models import Person
+from shop.people.models import Person, Shop
 from shop.people.services import shop_open
 
 
@@ -24,6 +24,11 @@ class Command(BaseCommand):
         username = options["owner"]
         if Person.objects.filter(username=username).exists():
             raise CommandError(f"There is a {username!r} already: choose another name for the owner.")
+        if Shop.objects.filter(is_demo=True).exists():
+            raise CommandError(
+                "This database holds the invented demo shop, and a real shop never lies beside it. Set PLATES_DATA_DIR "
+                "to another directory, or DATABASE_URL to another database, and migrate there."
+            )
         password = self._password(username)
         shop_open(name=options["name"], owner=username, password=password, unit_first=options["unit"])
         self.stdout.write(f"{options['name']} is open. {username} is its owner.")

@@ -31,7 +31,10 @@
   for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
     document.addEventListener(name, (event) => {
       if (event.detail.requestConfig.verb === "get") return;
-      trouble().textContent = "That did not arrive. What you typed still stands in its field: press Enter once more.";
+      trouble().textContent =
+        name === "htmx:responseError"
+          ? "That was refused: the page is older than what it shows. Load it again, then repeat."
+          : "That did not arrive. What you typed still stands in its field: press Enter once more.";
       trouble().hidden = false;
     });
   }
