@@ -3,10 +3,10 @@
 import uuid
 from collections.abc import Sequence
 
-from plates.catalogue.models import Kind
+from plates.catalogue.models import BadFigures, Kind
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_open, ledger_write
-from plates.stock.models import Act, Bin, Plate, State
+from plates.stock.models import Act, Bin, Condition, Plate, State
 from plates.stock.plausible import thickness_check
 from plates.stock.services import Reading, Received, Tags, bin_for, plate_new, reuse_warnings
 from shop.errors import NotFound, WrongState
@@ -45,7 +45,10 @@ def plate_put_back(
     gauge: str = "",
     confirm: bool = False,
 ) -> Received:
-    """A plate comes back to the shelf with a fresh reading. Raises WrongState, Implausible."""
+    """A plate comes back to the shelf with a fresh reading. Raises WrongState, Implausible.
+
+    Unless ``condition`` says otherwise, a plate out of a pack that was built and closed comes back used.
+    """
     person.require("stock")
     plate = plate_lock(person=person, plate_id=plate_id)
     _state_check(plate, [State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "put back")
@@ -59,7 +62,7 @@ def plate_put_back(
         bin=home.pk if home else None,
         thickness_nm=reading.thickness_nm,
         spread_nm=reading.spread_nm,
-        condition=condition,
+        condition=condition or (Condition.USED if plate.match and plate.match.closed_at else None),
         readings=reading.texts,
     )
     ledger_write(
@@ -102,6 +105,8 @@ def plate_undo(*, person: Person, plate_id: uuid.UUID) -> Plate:
     """Undo a scan: the plate never was. Only while nothing else has happened to it. Raises WrongState."""
     person.require("stock")
     plate = plate_lock(person=person, plate_id=plate_id)
+    if plate.lot_id is not None:
+        raise WrongState("This plate came with a lot, not by a scan of its own; scrap it or put it right instead.")
     if plate.revision != 1:
         raise WrongState(
             "Something has happened to this plate since it was scanned in; scrap it or put it right instead."
@@ -132,6 +137,10 @@ def plate_rework(
     _leave(person, old, State.REWORKED, Act.REWORKED, reason)
     tags = Tags(old.condition, old.source, old.owner, "", old.mark, gauge)
     kind = kind or old.kind
+    if kind.fit_id != old.fit_id:
+        raise BadFigures(
+            "Grinding or stripping does not change the splines.", [("/kind", "has the fit of the old plate")]
+        )
     if not confirm:
         thickness_check(kind, reading.texts, reading.thickness_nm)
     home, warnings = bin_for(kind, reading.thickness_nm, chosen_bin)
