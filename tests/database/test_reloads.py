@@ -11,6 +11,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
+from http.client import HTTPException
 from pathlib import Path
 from typing import NamedTuple
 
@@ -39,7 +40,7 @@ def ask(port: int) -> Answer | None:
     try:
         with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=30) as response:
             process, user, server = response.read().decode().split()
-    except (OSError, urllib.error.HTTPError):
+    except (OSError, HTTPException, ValueError):  # ValueError: half an answer, of a process that is just replaced
         return None
     return Answer(int(process), user, server)
 
