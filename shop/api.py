@@ -16,6 +16,7 @@ from plates.lengths import LengthError, length_json, length_parse
 from shop.errors import Malformed, NotFound, Refusal
 from shop.once import Answer, Once
 from shop.people.models import Person
+from shop.rest import LengthRequired
 
 T = TypeVar("T")
 CODE = r"^[A-Za-z0-9._-]{1,40}\Z"
@@ -145,6 +146,11 @@ class ShopView(Signed):
 
     body_class: type[Body] | None = None
     answer_status: int = status.HTTP_201_CREATED
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        if request.META.get("HTTP_TRANSFER_ENCODING") and not request.META.get("CONTENT_LENGTH"):
+            raise LengthRequired("The body came in pieces without its length. Send it whole, with a Content-Length.")
 
     @cached_property
     def once(self) -> Once:

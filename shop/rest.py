@@ -8,6 +8,7 @@ from typing import Any
 from django.core.exceptions import RequestDataTooBig
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.utils.html import format_html
+from django.views.decorators.csrf import csrf_exempt
 from django_filters.rest_framework import DjangoFilterBackend
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework import exceptions, pagination, parsers
@@ -47,6 +48,10 @@ class TokenScheme(OpenApiAuthenticationExtension):
 
 class TooLarge(Refusal):
     status, code, title = 413, "too_large", "The body is too large"
+
+
+class LengthRequired(Refusal):
+    status, code, title = 411, "length_required", "How long is the body?"
 
 
 TOO_LARGE = f"A body holds at most {LARGEST} bytes. Send a large delivery in parts."
@@ -198,6 +203,7 @@ def problem_handler(error: Exception, context: dict[str, Any]) -> Response | Non
     return Response(problem_body(refusal), refusal.status, headers=headers, content_type="application/problem+json")
 
 
+@csrf_exempt
 def unknown_address(request: Any, rest: str = "") -> JsonResponse:
     """An address that the API does not have, as a problem like any other."""
     refusal = NotFound(f"The API has no address /api/v1/{rest[:100]}. GET /api/v1/schema/ lists them all.")

@@ -131,8 +131,11 @@ def _job(person: Person, code: str, opened_at: datetime) -> Job:
 
 
 def option_named(match: Match, number: int) -> dict[str, Any]:
+    """The option offered under this number. Raises StockMoved for one that was offered before, Malformed for none."""
     for option in match.options:
-        if option["number"] == number and not option.get("past"):
+        if option["number"] == number:
+            if option.get("past"):
+                raise StockMoved(f"Option {number} is of an earlier look at the shelf; fresh options are shown.", match)
             return option
     shown = [str(option["number"]) for option in match.options if not option.get("past")]
     raise Malformed(

@@ -28,8 +28,9 @@ def match(problem: Problem) -> Answer:
     still = stand_still(problem)
     searches = [WaySearch(problem, chain) for chain in chains(problem)]
     options = [still] if still and problem.low_nm <= still.predicted_nm <= problem.high_nm else []
+    first = options[0] if options else None
     for search in searches:
-        options += search.shown(bool(options) and search.chain.way == Way.ORDINARY and options[0].sure)
+        options += search.shown(first if search.chain.way == Way.ORDINARY else None)
     if options:
         return Answer(tuple(sorted(options, key=lambda option: _order(problem, option))), None)
     return Answer((), Shortfall(_nearest(problem, still, searches), would_close(problem)))

@@ -51,9 +51,10 @@ class WaySearch:
         least = min((abs(delta - self.target) for delta in found), default=0)
         return sorted(delta for delta in found if abs(delta - self.target) == least)
 
-    def shown(self, sure: bool) -> Iterator[Exchange]:
-        """The options of this way; ``sure``: one with fewer changes is sure already."""
-        best: int | None = None
+    def shown(self, still: Exchange | None) -> Iterator[Exchange]:
+        """The options of this way; ``still``: the option of 0 changes, where it is one of this way."""
+        best = abs(still.predicted_nm - self.problem.target_nm) if still else None
+        sure = still is not None and still.sure
         least = self.least_distance()
         for changes in range(1, self.chain.most + 1):
             hopeless = sure or self._possible(changes) is None

@@ -54,7 +54,8 @@ def batch_of(text: str) -> uuid.UUID | None:
     """The batch named in an address: a time-ordered key, or None when it is not one."""
     try:
         batch = uuid.UUID(text)
-    except ValueError:
+        batch_began(batch)
+    except (ValueError, OverflowError):
         return None
     return batch if batch.version == 7 else None
 

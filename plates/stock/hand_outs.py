@@ -49,8 +49,8 @@ def hand_out_make(
         for plate in plates:
             if plate.state != State.ON_SHELF:
                 raise WrongState(f"Plate {plate.pk} is {plate.get_state_display()}: choose one that is on the shelf.")
-            if plate.owner and reason in ("cash", "lent"):
-                raise CustomersPlate(f"Plate {plate.pk} belongs to {plate.owner}: it is not ours to sell or lend.")
+            if plate.owner and reason != "lost":
+                raise CustomersPlate(f"Plate {plate.pk} belongs to {plate.owner}: it is not ours to hand out.")
     made = HandOut.objects.create(
         shop_id=shop_id, reason=reason, to=to, due=due, price=price, person=person, made_key=made_key
     )

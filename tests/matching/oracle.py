@@ -76,7 +76,9 @@ def options(problem: Problem) -> list[Exchange]:
     still = [e for e in fits if not e.changes]
     shown = list(still)
     for way in Way:
-        nearest, sure = None, way == Way.ORDINARY and any(e.sure for e in still)
+        before = still if way == Way.ORDINARY else []  # doing nothing is of the ordinary way
+        nearest = min((figures(problem, e)[0] for e in before), default=None)
+        sure = any(e.sure for e in before)
         mine = [e for e in fits if e.way == way and e.changes]
         for changes in sorted({e.changes for e in mine}):
             these = [e for e in mine if e.changes == changes]
