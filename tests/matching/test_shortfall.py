@@ -4,7 +4,7 @@ from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from plates.matching.problem import Pool, Problem, Range, Slot
@@ -55,8 +55,11 @@ def _predictions(problem: Problem, index: int, count: int, thickness: int) -> bo
 @settings(max_examples=80, deadline=None)
 @given(problem=packs())
 def test_the_search_agrees_on_the_first_range(problem):
-    """Put on the shelf, a plate at either end closes the pack; one outside does not."""
+    """Put on the shelf, a plate at either end closes the pack; one outside does not.
+
+    A pack that stands in its window as it is has no shortfall, and is offered no needless exchange."""
     problem = replace(problem, max_changes=None)
+    assume(not any(option.changes == 0 for option in match(problem).options))
     for one in would_close(problem):
         if one.count == 1:
             assert closes(problem, one.slot, 1, one.from_nm)
