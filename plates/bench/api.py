@@ -10,7 +10,7 @@ from rest_framework.response import Response
 
 from plates.bench import selectors, services
 from plates.bench.answers import MatchAnswer, match_json
-from plates.bench.bodies import EmptyBody, FinalBody, MatchBody, OptionBody, question_of
+from plates.bench.bodies import EmptyBody, FinalBody, MatchBody, OptionBody, question_of, reading_of
 from plates.bench.final import match_final
 from plates.bench.models import Match, MatchState
 from plates.bench.services import StockMoved
@@ -109,7 +109,7 @@ class Release(MatchAct):
 
     @extend_schema(request=EmptyBody, responses={200: MatchAnswer})
     def post(self, request: Request, pk: str) -> Response:
-        return self.act(lambda _: services.match_release(person=self.person, match_id=self.row_id()), match_json)
+        return self.do(lambda _, run: services.match_release(person=self.person, match_id=self.row_id(), run=run))
 
 
 class Final(MatchAct):
@@ -119,13 +119,7 @@ class Final(MatchAct):
 
     @extend_schema(request=FinalBody, responses={200: MatchAnswer})
     def post(self, request: Request, pk: str) -> Response:
-        return self.act(self.check, match_json)
+        return self.do(self.check)
 
-    def check(self, body: dict[str, Any]) -> Match:
-        return match_final(
-            person=self.person,
-            match_id=self.row_id(),
-            method=body["method"],
-            texts=[typed for typed, _ in body["readings"]],
-            readings_nm=[length_nm for _, length_nm in body["readings"]],
-        )
+    def check(self, body: dict[str, Any], run: services.Run[Answer]) -> Answer:
+        return match_final(person=self.person, match_id=self.row_id(), reading=reading_of(body), run=run)

@@ -5,7 +5,7 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from rest_framework import serializers
 
-from plates.bench.question import Entry, Loose, Question
+from plates.bench.question import Entry, Loose, PackReading, Question
 from plates.catalogue.models import WAVE_STATES, Slot, Spec
 from plates.lengths import mean_nm
 from plates.measuring.uncertainty import READING_U_NM
@@ -124,6 +124,21 @@ class EmptyBody(Body):
 class FinalBody(Body):
     readings = readings_field()
     method = serializers.ChoiceField(sorted(READING_U_NM))
+    gauge = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+    soaked = serializers.BooleanField(default=False)
+    wave_state = serializers.ChoiceField(WAVE_STATES, required=False)
+
+
+def reading_of(body: dict[str, Any]) -> PackReading:
+    """The body of a final check as a reading of the pack."""
+    return PackReading(
+        method=body["method"],
+        texts=[typed for typed, _ in body["readings"]],
+        readings_nm=[length_nm for _, length_nm in body["readings"]],
+        gauge=body["gauge"],
+        soaked=body["soaked"],
+        wave_state=body.get("wave_state"),
+    )
 
 
 def question_of(body: dict[str, Any], spec: Spec) -> Question:

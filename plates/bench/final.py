@@ -1,79 +1,135 @@
-"""The measurement after assembly: did it come out as predicted?"""
+"""The measurement after assembly: did it come out as predicted?
 
+The search for what to do next is made before the match is locked; under the lock the match must be as it was seen.
+"""
+
+import copy
+import math
 import uuid
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
+from functools import partial
+from typing import Any, TypeVar
 
-from plates.bench.locks import clock, match_lock, state_check
-from plates.bench.models import Match, MatchState
-from plates.bench.question import Entry, Question
+from plates.bench.locks import Moved, as_seen, clock, match_lock, match_seen, state_check
+from plates.bench.models import FinalCheck, Match, MatchState
+from plates.bench.question import Entry, PackReading, Question
 from plates.bench.reading import match_read, read_pack, verdict_of
-from plates.bench.services import option_named
-from shop.errors import WrongState
+from plates.bench.services import TRIES, Run, busy, pause
+from plates.measuring.uncertainty import reading_u_nm
+from plates.stock.holds import holds_run_out
+from shop.errors import Refusal, WrongState, refusals
 from shop.people.models import Person
+
+R = TypeVar("R")
 
 
 def match_final(
-    *,
-    person: Person,
-    match_id: uuid.UUID,
-    method: str,
-    texts: list[str],
-    readings_nm: list[int],
-    at: datetime | None = None,
-) -> Match:
+    *, person: Person, match_id: uuid.UUID, reading: PackReading, run: Run[R], at: datetime | None = None
+) -> R:
     """The measurement after assembly, and residual = final - predicted. In the window the match is closed; outside it
-    is open again with this reading and the stack as it now is. Raises WrongState, SuspectReading.
+    is open again with this reading and the stack as it now is. Raises WrongState, SuspectReading, Busy.
     """
     person.require("matches")
-    match = match_lock(person=person, match_id=match_id)
-    current = [option for option in match.options if not option.get("past")]
+    for attempt in range(TRIES):
+        seen = match_seen(person=person, match_id=match_id)
+        try:
+            after, check = _checked(copy.copy(seen), person, reading, at)
+        except Refusal as refusal:  # under its key, so that a twin of a check that is done gets its answer
+            effect = partial(_refused, seen, person, refusal)
+        else:
+            effect = partial(_written, seen, person, after, check)
+        try:
+            return run(effect)
+        except Moved:
+            pause(attempt)
+    raise busy()
+
+
+def _refused(seen: Match, person: Person, refusal: Refusal) -> Match:
+    raise refusal if as_seen(seen, match_lock(person=person, match_id=seen.pk)) else Moved
+
+
+def _written(seen: Match, person: Person, after: Match, check: FinalCheck) -> Match:
+    if not as_seen(seen, match_lock(person=person, match_id=seen.pk)):
+        raise Moved
+    after.save()
+    check.match = after
+    check.save(force_insert=True)
+    return after
+
+
+def built_of(match: Match) -> dict[str, Any]:
+    """The option that stands in the pack: what was taken, or nothing changed. Raises WrongState."""
     if match.state == MatchState.TAKEN:
-        built = option_named(match, match.option_taken or 0)
+        assert match.built is not None
+        return match.built
+    state_check(match, [MatchState.OPEN], "checked; take its plates first, or")
+    for option in match.options:
+        if not option.get("past") and option["changes"] == 0:
+            return option
+    raise WrongState(f"Match {match.number} has nothing built yet: take an option first.")
+
+
+def _checked(match: Match, person: Person, reading: PackReading, at: datetime | None) -> tuple[Match, FinalCheck]:
+    """The match as the reading leaves it, and the row of the check; nothing is saved."""
+    built = built_of(match)
+    question = _after(Question.from_json(match.question), built, reading)
+    as_read_nm, clearance_nm = read_pack(spec=match.spec, question=question)
+    check = FinalCheck(
+        shop_id=match.shop_id,
+        person=person,
+        at=clock(at),
+        method=reading.method,
+        asked_method=match.method,
+        gauge=reading.gauge,
+        soaked=reading.soaked,
+        readings=reading.texts,
+        as_read_nm=as_read_nm,
+        clearance_nm=clearance_nm,
+        predicted_nm=built["predicted_nm"],
+        u_nm=built["u_nm"],
+        u_reading_nm=reading_u_nm(
+            method=reading.method, readings=len(reading.texts), translated=clearance_nm != as_read_nm
+        ),
+        u_moves_nm=math.sqrt(max(built["u_nm"] ** 2 - match.u_nm**2, 0.0)),
+        residual_nm=clearance_nm - built["predicted_nm"],
+        in_window=verdict_of(match, clearance_nm) == "in_window",
+    )
+    match.built, match.residual_nm = built, check.residual_nm
+    if check.in_window:
+        match.state, match.closed_at, match.held_until = MatchState.CLOSED, check.at, None
     else:
-        state_check(match, [MatchState.OPEN], "checked; take its plates first, or")
-        built = next((option for option in current if option["changes"] == 0), {})
-        if not built:
-            raise WrongState(f"Match {match.number} has nothing built yet: take an option first.")
-    question = _after(Question.from_json(match.question), built, method, texts, readings_nm)
-    _, clearance_nm = read_pack(spec=match.spec, question=question)
-    match.residual_nm = clearance_nm - built["predicted_nm"]
-    final = {
-        "readings": texts,
-        "method": method,
-        "clearance_nm": clearance_nm,
-        "predicted_nm": built["predicted_nm"],
-        "u_nm": built["u_nm"],
-        "residual_nm": match.residual_nm,
-        "person": person.username,
-        "at": clock(at).isoformat(),
-    }
-    match.finals = [*match.finals, final]
-    if verdict_of(match, clearance_nm) == "in_window":
-        match.state, match.closed_at = MatchState.CLOSED, clock(at)
-    else:
-        match.state, match.option_taken, match.counted = MatchState.OPEN, None, False
+        match.state, match.held_until, match.option_taken, match.counted = MatchState.OPEN, None, None, False
         match.options = [{**option, "past": True} for option in match.options]
+        with refusals():
+            holds_run_out(shop_id=person.shop_id)
         match_read(match, question, person.shop.sure_level)
-    match.save()
-    return match
+    return match, check
 
 
-def _after(
-    question: Question, built: dict[str, Any], method: str, texts: list[str], readings_nm: list[int]
-) -> Question:
-    """The stack after the exchange, with its new readings."""
+def _after(question: Question, built: dict[str, Any], reading: PackReading) -> Question:
+    """The stack after the exchange, with its new reading."""
     installed = {name: list(entries) for name, entries in question.installed.items()}
     for row in sorted(built["out"], key=lambda row: -row["row"]):
         del installed[row["slot"]][row["row"]]
     bench = {name: list(rows) for name, rows in question.bench.items()}
     for row in built["in"]:
-        installed.setdefault(row["slot"], []).append(Entry(row["thickness_nm"], u_nm=row.get("u_nm", 0.0)))
+        entry = Entry(row["thickness_nm"], u_nm=row.get("own_u_nm", 0.0), gauge=row.get("gauge", ""))
+        installed.setdefault(row["slot"], []).append(entry)
         if row["plate"] is None:
             bench[row["slot"]] = _one_less(bench[row["slot"]], row["thickness_nm"])
     return replace(
-        question, method=method, texts=texts, readings_nm=readings_nm, installed=installed, bench=bench, left_out=[]
+        question,
+        method=reading.method,
+        texts=reading.texts,
+        readings_nm=reading.readings_nm,
+        installed=installed,
+        bench=bench,
+        left_out=[],
+        gauge=reading.gauge,
+        soaked=reading.soaked,
+        wave_state=question.wave_state if reading.wave_state is None else reading.wave_state,
     )
 
 

@@ -6,12 +6,11 @@ the shelf is asked. That works on the server alone, with or without scripts.
 
 import re
 from dataclasses import dataclass, field
-from typing import Any
 
 from django.http import QueryDict
 
 from plates.bench.models import Match
-from plates.bench.question import Entry, Loose, Question
+from plates.bench.question import Entry, Loose, PackReading, Question
 from plates.catalogue.models import WAVE_STATES, Slot, Spec
 from plates.lengths import NM_PER, LengthError, inch, mm
 from plates.measuring.uncertainty import READING_U_NM
@@ -271,7 +270,7 @@ class FinalForm:
             if not self.done:
                 self.readings.error = "Nothing was read yet. Type a reading and press Enter."
 
-    def figures(self) -> dict[str, Any]:
-        """The readings as the service takes them."""
+    def figures(self) -> PackReading:
+        """The reading as the service takes it."""
         kept = self.readings.kept
-        return {"method": self.method, "texts": [said.text for said in kept], "readings_nm": [said.nm for said in kept]}
+        return PackReading(self.method, [said.text for said in kept], [said.nm for said in kept])

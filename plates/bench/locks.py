@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from django.db import connection
+from django.db.models import QuerySet
 
 from plates.bench.models import Match, MatchState
 from shop.errors import NotFound, WrongState
@@ -30,16 +31,31 @@ class Moved(Exception):
         self.match, self.option = match, option
 
 
+def match_seen(*, person: Person, match_id: uuid.UUID) -> Match:
+    """The match as it stands, without a lock, to search with; a hold that has run out counts as open. Raises NotFound.
+
+    What is worked out from it is written only if the match is still :func:`as_seen` under its lock.
+    """
+    return _current(Match.objects.all(), person, match_id)
+
+
+def as_seen(seen: Match, locked: Match) -> bool:
+    """Whether nothing that an answer hangs on has changed since the match was seen."""
+    names = ("state", "option_taken", "next_option", "clearance_nm", "built", "question", "counted")
+    return all(getattr(seen, name) == getattr(locked, name) for name in names)
+
+
 def match_lock(*, person: Person, match_id: uuid.UUID) -> Match:
     """The match, locked; a hold that has run out counts as open. Raises NotFound.
 
     NO KEY: nobody changes its key, so ledger lines that point at it (of a run-out hold, say) need not wait for us.
     """
+    return _current(Match.objects.select_for_update(of=("self",), no_key=True), person, match_id)
+
+
+def _current(rows: QuerySet[Match], person: Person, match_id: uuid.UUID) -> Match:
     match = (
-        Match.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("spec", "job", "person", "shop")
-        .filter(shop_id=person.shop_id, pk=match_id)
-        .first()
+        rows.select_related("spec", "job", "person", "shop").filter(shop_id=person.shop_id, pk=match_id).first()
     )
     if match is None:
         raise NotFound(f"Nothing here has the id {match_id}.")

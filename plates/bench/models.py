@@ -86,7 +86,16 @@ class Match(ShopRow):
     )
     slip = models.JSONField(default=list)
     outs = models.JSONField(default=list)
-    finals = models.JSONField(default=list)
+    #: The option that was built, with the plates that really left their bins; ``slip`` is its plates.
+    built = models.JSONField(null=True)
+    #: Bands beyond the window: allowed, not to build to.
+    limit_low_nm = models.BigIntegerField(null=True)
+    limit_high_nm = models.BigIntegerField(null=True)
+    #: The closed match that came back as this one, and how much of the change its wear accounts for.
+    comeback_of = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="comebacks"
+    )
+    comeback = models.JSONField(null=True)
     residual_nm = models.BigIntegerField(null=True)
     closed_at = models.DateTimeField(null=True)
     made_key = models.TextField(null=True)
@@ -99,6 +108,7 @@ class Match(ShopRow):
             SameShop(field="spec", name="match_spec"),
             SameShop(field="person", name="match_person"),
             SameShop(field="taken_by", name="match_taken_by"),
+            SameShop(field="comeback_of", name="match_comeback_of"),
             models.UniqueConstraint(fields=["shop", "number"], name="match_number"),
             models.UniqueConstraint(fields=["shop", "made_key"], name=spent("match_made_key", "match")),
             models.CheckConstraint(
@@ -117,3 +127,45 @@ class Match(ShopRow):
 
     def __str__(self) -> str:
         return str(self.number)
+
+
+class FinalCheck(ShopRow):
+    """One measurement after assembly. ``residual_nm`` = final - predicted; ``u_nm`` is the prediction's,
+    ``u_reading_nm`` the final reading's, ``u_moves_nm`` the part of the prediction that its plates make.
+    """
+
+    match = models.ForeignKey(
+        Match, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="final_checks"
+    )
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    at = models.DateTimeField(db_default=Now())
+    method = models.TextField()
+    #: The method by which the pack was read before.
+    asked_method = models.TextField()
+    gauge = models.TextField(blank=True, default="")
+    soaked = models.BooleanField(default=False)
+    #: As typed.
+    readings = models.JSONField()
+    as_read_nm = models.BigIntegerField()
+    clearance_nm = models.BigIntegerField()
+    predicted_nm = models.BigIntegerField()
+    u_nm = models.FloatField()
+    u_reading_nm = models.FloatField()
+    u_moves_nm = models.FloatField()
+    residual_nm = models.BigIntegerField()
+    in_window = models.BooleanField()
+
+    class Meta(ShopRow.Meta):
+        ordering = ["at", "id"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="match", name="finalcheck_match"),
+            SameShop(field="person", name="finalcheck_person"),
+            models.CheckConstraint(
+                condition=Q(residual_nm=F("clearance_nm") - F("predicted_nm")), name="finalcheck_residual"
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["shop", "match"], name="finalcheck_of_match"),
+            models.Index(fields=["shop", "at"], name="finalcheck_in_time"),
+        ]

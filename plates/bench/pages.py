@@ -124,7 +124,6 @@ def _match_page(request: PageRequest, number: int, said: str = "") -> HttpRespon
     found = _match(request, number)
     state = found.state_now  # type: ignore[attr-defined]
     options = views.options_shown(found) if state in (MatchState.OPEN, MatchState.HELD) else []
-    built = views.option_built(found)
     nothing_to_do = next((one for one in options if not one.option["changes"]), None)
     context = {
         "match": found,
@@ -135,8 +134,8 @@ def _match_page(request: PageRequest, number: int, said: str = "") -> HttpRespon
         "window": views.window_of_match(found),
         "stack": "" if options else views.stack_of_match(found),
         "count_first": raised(found.cautions, "count_first") and not found.counted,
-        "built": built,
-        "finals": found.finals,
+        "built": found.built,
+        "finals": list(found.final_checks.all()),
         "may_check": state == MatchState.TAKEN or (state == MatchState.OPEN and nothing_to_do is not None),
         "final": FinalForm(found, request.user.shop.unit_first),
         "methods": METHODS,
@@ -197,7 +196,7 @@ def hold(request: PageRequest, number: int) -> HttpResponse:
 @page
 def release(request: PageRequest, number: int) -> HttpResponse:
     return _do(
-        request, number, lambda once, found, run: run(lambda: match_release(person=once.person, match_id=found.pk))
+        request, number, lambda once, found, run: match_release(person=once.person, match_id=found.pk, run=run)
     )
 
 
@@ -206,7 +205,7 @@ def release(request: PageRequest, number: int) -> HttpResponse:
 def slip(request: PageRequest, number: int) -> HttpResponse:
     """What to fetch, for the hand that fetches it. Made to be printed."""
     found = _match(request, number)
-    built = views.option_built(found)
+    built = found.built
     context = {
         "match": found,
         "built": built,
@@ -225,14 +224,14 @@ def final(request: PageRequest, number: int) -> HttpResponse:
     form = FinalForm(found, request.user.shop.unit_first, request.POST if request.method == "POST" else None)
     if form.done:
         try:
-            return act(request, lambda once: once.run(lambda: _check(once, found, form), _to_match))
+            return act(request, lambda once: _check(once, found, form))
         except KeyReused:
             said = "This check was sent already. Nothing was done twice."
         except Refusal as refusal:
             said = refusal.detail
     context = {
         "match": found,
-        "built": views.option_built(found),
+        "built": found.built,
         "final": form,
         "methods": METHODS,
         "key": key_new(),
@@ -242,8 +241,13 @@ def final(request: PageRequest, number: int) -> HttpResponse:
     return shown(request, "plates/final.html", context)
 
 
-def _check(once: Once, found: Match, form: FinalForm) -> Match:
-    return match_final(person=once.person, match_id=found.pk, **form.figures())
+def _check(once: Once, found: Match, form: FinalForm) -> Answer:
+    return match_final(
+        person=once.person,
+        match_id=found.pk,
+        reading=form.figures(),
+        run=lambda effect: once.run(effect, _to_match),
+    )
 
 
 @require_GET

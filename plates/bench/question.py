@@ -23,6 +23,8 @@ class Entry:
     cone_nm: int | None = None
     hot_spot: bool = False
     u_nm: float = 0.0
+    #: The gauge that it was read with.
+    gauge: str = ""
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,19 @@ class Question:
         installed = {name: [Entry(**entry) for entry in entries] for name, entries in data["installed"].items()}
         bench = {name: [Loose(**loose) for loose in rows] for name, rows in data["bench"].items()}
         return cls(**{**data, "installed": installed, "bench": bench})
+
+
+@dataclass(frozen=True)
+class PackReading:
+    """One reading of an assembled pack: texts as typed with their lengths, and how it was read."""
+
+    method: str
+    texts: list[str]
+    readings_nm: list[int]
+    gauge: str = ""
+    soaked: bool = False
+    #: None: as the pack was read before.
+    wave_state: str | None = None
 
 
 def wave_shift_nm(spec: Spec, slots: Sequence[Slot], question: Question) -> int:

@@ -63,7 +63,14 @@ def verdict_of(spec: Spec | Match, clearance_nm: int) -> str:
     return "low" if clearance_nm < spec.low_nm else "in_window"
 
 
-def search_again(match: Match, sure: float) -> tuple[list[dict[str, Any]], dict[str, Any] | None]:
+#: Options without numbers yet, and the shortfall where there is none.
+Found = tuple[list[dict[str, Any]], dict[str, Any] | None]
+
+
+def search_again(match: Match, sure: float) -> Found:
+    """The match's question put to the shelf as it is, what it holds itself included. Takes its time: never under a
+    lock.
+    """
     prefetch_related_objects([match.spec], *STACK)
     question = Question.from_json(match.question)
     posed = pose(
@@ -101,8 +108,8 @@ def match_read(match: Match, question: Question, sure: float) -> None:
     ]
 
 
-def match_refresh(match: Match, sure: float) -> None:
-    """Fresh options from the shelf as it is; the old ones are past, and their numbers with them."""
-    fresh, match.shortfall = search_again(match, sure)
+def match_refresh(match: Match, found: Found) -> None:
+    """Fresh options into the match; the old ones are past, and their numbers with them. Nothing is saved."""
+    fresh, match.shortfall = found
     match.options = [{**option, "past": True} for option in match.options] + numbered(fresh, match.next_option)
     match.next_option += len(fresh)

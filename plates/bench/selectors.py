@@ -17,6 +17,7 @@ def matches(shop_id: uuid.UUID) -> QuerySet[Match]:
         Match.objects.filter(shop_id=shop_id)
         .annotate(state_now=state_now)
         .select_related("spec", "job", "person", "taken_by")
+        .prefetch_related("final_checks__person")
     )
 
 

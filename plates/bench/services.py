@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 from django.db import connection, transaction
 
 from plates.bench.cautions import raised
-from plates.bench.locks import Moved, clock, match_lock, plates_lock, state_check
+from plates.bench.locks import Moved, clock, match_lock, match_seen, plates_lock, state_check
 from plates.bench.models import Job, Match, MatchState
 from plates.bench.options import figures
 from plates.bench.question import Question
@@ -83,6 +83,8 @@ def match_ask(
             source=spec.source,
             reference=spec.reference,
             unit=spec.unit,
+            limit_low_nm=spec.limit_low_nm,
+            limit_high_nm=spec.limit_high_nm,
             faces=spec_faces(list(spec.slots.all())),
             counted=counted,
             made_key=made_key,
@@ -92,8 +94,8 @@ def match_ask(
         try:
             return run(partial(_ask, person, match, job, option, at))
         except Moved:
-            _pause(attempt)
-    raise Busy("The shelf changes faster than it can be searched. Nothing was changed; ask again.")
+            pause(attempt)
+    raise busy()
 
 
 def _taken_unasked(match: Match, accept_marginal: bool) -> dict[str, Any] | None:
@@ -173,7 +175,7 @@ def _write_take(
     ledger_write(shop_id=person.shop_id, person_id=person.pk, act=Act.TAKEN, changes=changes, at=at)
     match.state, match.held_until = MatchState.TAKEN, None
     match.option_taken, match.taken_by = option["number"], person
-    match.slip, match.taken_at = option["in"], clock(at)
+    match.built, match.slip, match.taken_at = option, option["in"], clock(at)
     match.save()
 
 
@@ -240,20 +242,26 @@ def _with_option(
             stand_in = next((option for option in fresh if figures(option) == wanted), None)
             if stand_in is None:
                 break
-            _pause(attempt)
+            pause(attempt)
     raise _offer_fresh(person, match_id)
 
 
-def _pause(attempt: int) -> None:
+def busy() -> Busy:
+    return Busy("The shelf changes faster than it can be searched. Nothing was changed; ask again.")
+
+
+def pause(attempt: int) -> None:
+    """A moment with jitter before the next try."""
     time.sleep(random.uniform(0.002, 0.01) * (attempt + 1))  # noqa: S311 - jitter, not a secret
 
 
 def _offer_fresh(person: Person, match_id: uuid.UUID) -> Refusal:
-    """Store fresh options in a transaction of their own, and the refusal that shows them."""
+    """Search without a lock, store fresh options in a transaction of their own; the refusal that shows them."""
+    found = search_again(match_seen(person=person, match_id=match_id), person.shop.sure_level)
     with refusals(), transaction.atomic():
         match = match_lock(person=person, match_id=match_id)
         state_check(match, [MatchState.OPEN, MatchState.HELD], "taken or held")
-        match_refresh(match, person.shop.sure_level)
+        match_refresh(match, found)
         match.save()
     return StockMoved(
         "Somebody took one of these plates in the meantime. Nothing was taken for this pack; fresh options are shown.",
@@ -280,13 +288,23 @@ def _hold(
     match.save()
 
 
-def match_release(*, person: Person, match_id: uuid.UUID) -> Match:
+def match_release(*, person: Person, match_id: uuid.UUID, run: Run[R]) -> R:
     """Free what a match holds; it is open again with fresh options. Raises WrongState."""
     person.require("matches")
-    match = match_lock(person=person, match_id=match_id)
-    state_check(match, [MatchState.HELD], "released")
-    _free_held(person, match, plates_lock(match, []).others)
-    match.state, match.held_until, match.option_taken = MatchState.OPEN, None, None
-    match_refresh(match, person.shop.sure_level)
-    match.save()
-    return match
+    seen = match_seen(person=person, match_id=match_id)
+    found = search_again(seen, person.shop.sure_level) if seen.state == MatchState.HELD else ([], None)
+
+    def act() -> Match:
+        match = match_lock(person=person, match_id=match_id)
+        state_check(match, [MatchState.HELD], "released")
+        held = plates_lock(match, []).others
+        _free_held(person, match, held)
+        revisions = {str(plate): revision + 1 for plate, revision in held}
+        for row in (row for option in found[0] for row in option["in"]):
+            row["revision"] = revisions.get(row["plate"], row["revision"])
+        match.state, match.held_until, match.option_taken = MatchState.OPEN, None, None
+        match_refresh(match, found)
+        match.save()
+        return match
+
+    return run(act)

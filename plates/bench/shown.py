@@ -12,7 +12,6 @@ from plates.bench.models import Match, MatchState
 from plates.bench.question import Question
 from plates.catalogue.models import Role, Slot, Spec
 from plates.lengths import both
-from plates.measuring.uncertainty import reading_u_nm
 
 #: The usual cautions of the trade, on every slip (common practice; test and cleaning air: 29 CFR 1910.242(b)).
 USUAL_CAUTIONS = [
@@ -117,13 +116,6 @@ def options_shown(match: Match) -> list[Shown]:
     ]
 
 
-def option_built(match: Match) -> dict[str, Any] | None:
-    """The option whose plates stand on the slip, past or not."""
-    if not match.slip:
-        return None
-    return next((option for option in reversed(match.options) if option["in"] == match.slip), None)
-
-
 def shortfall_shown(match: Match) -> dict[str, Any] | None:
     """What the shelf could not answer, each range with its role in words."""
     if not match.shortfall:
@@ -134,7 +126,7 @@ def shortfall_shown(match: Match) -> dict[str, Any] | None:
 
 def built_now(match: Match) -> dict[str, Any] | None:
     """What the stack was built to, while that is the last word on it."""
-    return option_built(match) if match.state in (MatchState.TAKEN, MatchState.CLOSED) else None
+    return match.built if match.state in (MatchState.TAKEN, MatchState.CLOSED) else None
 
 
 # --- drawings -------------------------------------------------------------------------------------------------
@@ -247,9 +239,8 @@ def window_of_match(match: Match) -> SafeString:
     options = [built] if built else current(match)
     marks += [Mark(f"option {one['number']}", one["predicted_nm"], one["u_nm"]) for one in options]
     if match.state == MatchState.CLOSED:
-        last = match.finals[-1]
-        u_nm = reading_u_nm(method=last["method"], readings=len(last["readings"]), translated=False)
-        marks.append(Mark("final", last["clearance_nm"], u_nm, main=True))
+        last = list(match.final_checks.all())[-1]
+        marks.append(Mark("final", last.clearance_nm, last.u_reading_nm, main=True))
     said = "; ".join(f"{mark.label} {both(mark.at_nm, match.unit)}" for mark in marks)
     return window_drawing(
         limits=limits_of(match),

@@ -31,6 +31,7 @@ class ToothSide(models.TextChoices):
 
 MEASURES = [("gap", "clearance"), ("height", "stack height")]
 WAVE_STATES = [("free", "free"), ("flat", "flat")]
+SOAKS = [("dry", "dry"), ("soaked", "soaked")]
 
 
 class BadFigures(Refusal):
@@ -102,6 +103,10 @@ class Kind(ShopRow):
     facing = models.TextField(blank=True, default="")
     groove = models.TextField(blank=True, default="")
     made_coned_nm = models.BigIntegerField(null=True)
+    #: Beyond these a plate is quarantined when it is scanned in; none by default. Cone counts from the made cone.
+    taper_limit_nm = models.BigIntegerField(null=True)
+    cone_limit_nm = models.BigIntegerField(null=True)
+    warp_limit_nm = models.BigIntegerField(null=True)
     set_of = models.TextField(blank=True, default="")
     mark = models.TextField(blank=True, default="")
     supplier = models.ForeignKey(
@@ -188,7 +193,13 @@ class Spec(ShopRow):
     unit = models.TextField(choices=[("in", "inch"), ("mm", "millimetre")], default="in")
     wave_free_nm = models.BigIntegerField(null=True)
     wave_flat_nm = models.BigIntegerField(null=True)
+    #: The convention that the window was written for; blank where the manual does not say.
     reads_wave = models.TextField(choices=WAVE_STATES, blank=True, default="")
+    reads_method = models.TextField(blank=True, default="")
+    reads_soak = models.TextField(choices=SOAKS, blank=True, default="")
+    reads_load = models.TextField(blank=True, default="")
+    #: What the estimates need of the unit's hydraulics, in SI units and nm; None where nothing is known.
+    hydraulics = models.JSONField(null=True)
     adjustable = models.BooleanField(default=True)
     set_only = models.BooleanField(default=False)
 
@@ -250,6 +261,9 @@ class Slot(ShopRow):
     swap = models.BooleanField(default=False)
     extra = models.PositiveSmallIntegerField(default=0)
     nominal_nm = models.BigIntegerField(null=True)
+    #: What an old plate of this slot must keep to stay in; none by default.
+    reuse_minimum_nm = models.BigIntegerField(null=True)
+    cone_limit_nm = models.BigIntegerField(null=True)
     place = models.TextField(blank=True, default="")
 
     class Meta(ShopRow.Meta):

@@ -32,6 +32,7 @@ class Change:
     held_until: datetime | None = None
     condition: str | None = None
     readings: list[str] = field(default_factory=list)
+    findings: dict[str, Any] = field(default_factory=dict)
 
 
 # The bin stays on a plate that left the shelf (that is where it came from) unless a new one is given.
@@ -40,9 +41,9 @@ WITH change AS (
   SELECT * FROM unnest(
     %(plate)s::uuid[], %(revision)s::int[], %(state)s::text[], %(rebin)s::boolean[], %(bin)s::uuid[],
     %(thickness)s::bigint[], %(spread)s::bigint[], %(match)s::uuid[], %(job)s::uuid[], %(hand_out)s::uuid[],
-    %(held_until)s::timestamptz[], %(condition)s::text[], %(readings)s::jsonb[], %(line)s::uuid[]
+    %(held_until)s::timestamptz[], %(condition)s::text[], %(readings)s::jsonb[], %(findings)s::jsonb[], %(line)s::uuid[]
   ) AS c(plate, revision, state, rebin, bin, thickness, spread, match, job, hand_out, held_until,
-         condition, readings, line)
+         condition, readings, findings, line)
 ), before AS (
   SELECT p.id, p.state IN ('on_shelf', 'held') AS lay FROM plates_plate p JOIN change c ON p.id = c.plate
 ), moved AS (
@@ -51,18 +52,19 @@ WITH change AS (
     bin_id = CASE WHEN c.rebin THEN c.bin ELSE p.bin_id END,
     thickness_nm = coalesce(c.thickness, p.thickness_nm), spread_nm = coalesce(c.spread, p.spread_nm),
     u_nm = CASE WHEN c.thickness IS NULL THEN p.u_nm ELSE 0 END,
+    gauge = CASE WHEN c.thickness IS NULL THEN p.gauge ELSE %(gauge)s END,
     match_id = c.match, job_id = c.job, hand_out_id = c.hand_out, held_until = c.held_until,
     condition = coalesce(c.condition, p.condition)
   FROM change c
   WHERE p.shop_id = %(shop)s AND p.id = c.plate AND p.revision = c.revision
-  RETURNING p.*, c.readings AS c_readings, c.line AS c_line
+  RETURNING p.*, c.readings AS c_readings, c.findings AS c_findings, c.line AS c_line
 )
 INSERT INTO plates_ledgerline (
   id, shop_id, plate_id, seq, delta, balance, act, state, bin_id, thickness_nm, spread_nm, u_nm,
-  match_id, job_id, hand_out_id, held_until, readings, gauge, reason, person_id, at)
+  match_id, job_id, hand_out_id, held_until, readings, findings, gauge, reason, person_id, at)
 SELECT m.c_line, m.shop_id, m.id, m.revision, l.lies::int - b.lay::int, l.lies::int, %(act)s, m.state, m.bin_id,
        m.thickness_nm, m.spread_nm, m.u_nm, coalesce(m.match_id, %(for_match)s), coalesce(m.job_id, %(for_job)s),
-       m.hand_out_id, m.held_until, m.c_readings, %(gauge)s, %(reason)s, %(person)s,
+       m.hand_out_id, m.held_until, m.c_readings, m.c_findings, %(gauge)s, %(reason)s, %(person)s,
        coalesce(%(at)s::timestamptz, statement_timestamp())
   FROM moved m JOIN before b ON b.id = m.id, LATERAL (SELECT m.state IN ('on_shelf', 'held') AS lies) l
 """
@@ -106,6 +108,7 @@ def ledger_write(
         "held_until": [c.held_until for c in changes],
         "condition": [c.condition for c in changes],
         "readings": [json.dumps(c.readings) for c in changes],
+        "findings": [json.dumps(c.findings) for c in changes],
         "line": [uuid7() for _ in changes],
     }
     with connection.cursor() as cursor:

@@ -43,6 +43,8 @@ class Act(models.TextChoices):
     HANDED_OUT = "handed_out", "handed out"
     REWORKED = "reworked", "reworked"
     SCRAPPED = "scrapped", "scrapped"
+    PULLED = "pulled", "read at the bin"
+    CORRECTED = "corrected", "reading corrected"
     UNDONE = "undone", "scan undone"
 
 
@@ -268,6 +270,8 @@ class LedgerLine(ShopRow):
     held_until = models.DateTimeField(null=True)
     #: The readings as typed, text and unit, kept for ever.
     readings = models.JSONField(default=list)
+    #: What else was found on it: cone_nm, warp_nm, hot_spot, agreed_by.
+    findings = models.JSONField(default=dict)
     gauge = models.TextField(blank=True, default="")
     reason = models.TextField(blank=True, default="")
     person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
@@ -303,4 +307,5 @@ class LedgerLine(ShopRow):
             models.Index(fields=["shop", "at", "id"], name="ledger_in_time"),
             models.Index(fields=["shop", "match"], condition=Q(match__isnull=False), name="ledger_of_match"),
             models.Index(fields=["shop", "job"], condition=Q(job__isnull=False), name="ledger_of_job"),
+            models.Index(fields=["shop", "gauge", "at"], condition=~Q(gauge=""), name="ledger_of_gauge"),
         ]

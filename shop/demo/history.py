@@ -8,7 +8,7 @@ from typing import Any
 
 from plates.bench.final import match_final
 from plates.bench.models import Match, MatchState
-from plates.bench.question import Entry, Question
+from plates.bench.question import Entry, PackReading, Question
 from plates.bench.services import match_ask, match_hold, match_take
 from plates.catalogue.models import Spec
 from plates.lengths import INCH, MM, inch, length_parse, mm
@@ -88,10 +88,8 @@ def _measured(crew: Crew, match: Match, method: str, residual: str | None, rng: 
     middle_nm = as_read_nm + (length_parse(residual) if residual else round(drawn))
     texts = [_shown(middle_nm, match.spec.unit, step) for step in (0, rng.choice((-1, 1)), 0)]
     readings_nm = [length_parse(text) for text in texts]
-    final = partial(
-        match_final, person=crew.bench, match_id=match.pk, method=method, texts=texts, readings_nm=readings_nm, at=at
-    )
-    return committed(final)
+    reading = PackReading(method, texts, readings_nm)
+    return match_final(person=crew.bench, match_id=match.pk, reading=reading, run=committed, at=at)
 
 
 def _shown(length_nm: int, unit: str, steps: int) -> str:

@@ -19,6 +19,8 @@ class Shop(models.Model):
     unit_first = models.TextField(choices=[("in", "inch"), ("mm", "millimetre")], default="in")
     #: The probability of landing in the window from which an option is sure.
     sure_level = models.FloatField(default=0.95)
+    #: Whether a second person has to agree to what is said of an old plate.
+    second_person = models.BooleanField(default=False)
     hold_minutes = models.PositiveIntegerField(default=240)
     #: Set for the invented demo shop only; /healthz waits until it is filled.
     is_demo = models.BooleanField(default=False)
@@ -39,6 +41,7 @@ class Role(models.TextChoices):
 RIGHTS = {
     "stock": {Role.BENCH, Role.COUNTER, Role.OWNER},
     "matches": {Role.BENCH, Role.COUNTER, Role.OWNER},
+    "gauges": {Role.BENCH, Role.COUNTER, Role.OWNER},
     "catalogue": {Role.BUYER, Role.OWNER},
     "buying": {Role.BUYER, Role.OWNER},
 }

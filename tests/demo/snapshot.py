@@ -10,6 +10,7 @@ from shop.people.models import Person, Shop
 
 Rows = list[tuple[Any, ...]]
 
+FINAL = ("method", "readings", "clearance_nm", "predicted_nm", "u_nm", "residual_nm", "in_window")
 FORGET = {"plate", "revision", "at", "person"}
 
 
@@ -58,7 +59,7 @@ def content(shop: Shop, now: datetime) -> dict[str, Rows]:
                 *(m.number, m.job and (m.job.number, m.job.code, ago(m.job.opened_at)), m.spec.code),
                 *(m.state, m.verdict),
                 *(m.readings, plain(m.question), plain(m.options), m.shortfall, m.cautions, plain(m.slip)),
-                *(plain(m.finals), m.residual_nm, m.option_taken),
+                *(list(m.final_checks.values_list(*FINAL)), m.residual_nm, m.option_taken, plain(m.built)),
                 *(ago(m.asked_at), ago(m.taken_at), ago(m.closed_at), ago(m.held_until)),
             )
             for m in Match.objects.filter(**mine).select_related("spec", "job")
