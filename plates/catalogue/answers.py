@@ -27,13 +27,16 @@ class KindAnswer(serializers.ModelSerializer[Kind]):
     tolerance = LengthField(source="tolerance_nm", allow_null=True)
     reuse_minimum = LengthField(source="reuse_minimum_nm", allow_null=True)
     made_coned = LengthField(source="made_coned_nm", allow_null=True)
+    taper_limit = LengthField(source="taper_limit_nm", allow_null=True)
+    cone_limit = LengthField(source="cone_limit_nm", allow_null=True)
+    warp_limit = LengthField(source="warp_limit_nm", allow_null=True)
 
     class Meta:
         model = Kind
         fields = [
             "id", "code", "fit", "role", "nominal", "lined_faces", "tolerance", "reuse_minimum", "set_of", "mark",
-            "material", "facing", "groove", "made_coned", "scan_codes", "supplier", "unit_cost", "pack_size",
-            "lead_days",
+            "material", "facing", "groove", "made_coned", "taper_limit", "cone_limit", "warp_limit", "scan_codes",
+            "supplier", "unit_cost", "pack_size", "lead_days",
         ]  # fmt: skip
 
 
@@ -41,12 +44,14 @@ class SlotAnswer(serializers.ModelSerializer[Slot]):
     fit = linked()
     fits = serializers.SerializerMethodField()
     nominal = LengthField(source="nominal_nm", allow_null=True)
+    reuse_minimum = LengthField(source="reuse_minimum_nm", allow_null=True)
+    cone_limit = LengthField(source="cone_limit_nm", allow_null=True)
 
     class Meta:
         model = Slot
         fields = [
-            "name", "role", "fit", "count", "lined_faces", "swap", "extra", "nominal", "fits", "material", "facing",
-            "place",
+            "name", "role", "fit", "count", "lined_faces", "swap", "extra", "nominal", "reuse_minimum",
+            "cone_limit", "fits", "material", "facing", "place",
         ]  # fmt: skip
 
     def get_fits(self, slot: Slot) -> list[str]:

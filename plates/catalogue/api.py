@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from plates.catalogue import selectors, services
 from plates.catalogue.answers import FitAnswer, KindAnswer, SpecAnswer
-from plates.catalogue.bodies import FitBody, KindBody, SpecBody, beside, slot_of, window_of
+from plates.catalogue.bodies import KIND_LENGTHS, FitBody, KindBody, SpecBody, beside, slot_of, window_of
 from plates.catalogue.models import Fit, Kind, Spec
 from shop.api import Collection, One, Signed, by_code
 
@@ -57,8 +57,7 @@ class Kinds(CatalogueRows, Collection):
 
     def make(self, body: dict[str, Any]) -> Kind:
         fit = by_code(selectors.fits(self.shop_id), body.pop("fit"), "/fit")
-        names = [name for name in ("nominal", "tolerance", "reuse_minimum", "made_coned") if name in body]
-        lengths = {f"{name}_nm": body.pop(name) for name in names}
+        lengths = {f"{name}_nm": body.pop(name) for name in KIND_LENGTHS if name in body}
         return services.kind_make(person=self.person, fit=fit, **body, **lengths)
 
 

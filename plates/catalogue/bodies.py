@@ -19,6 +19,10 @@ class FitBody(Body):
     tooth_form, index, oil_holes = text_field(), text_field(), text_field()
 
 
+#: The members of a kind that are lengths.
+KIND_LENGTHS = ("nominal", "tolerance", "reuse_minimum", "made_coned", "taper_limit", "cone_limit", "warp_limit")
+
+
 class KindBody(Body):
     code = CodeField()
     fit = CodeField()
@@ -28,6 +32,8 @@ class KindBody(Body):
     tolerance = LengthField(required=False)
     reuse_minimum = LengthField(required=False)
     made_coned = LengthField(required=False)
+    taper_limit, cone_limit = LengthField(required=False), LengthField(required=False)
+    warp_limit = LengthField(required=False)
     set_of, mark, material, facing, groove, supplier = (
         text_field(),
         text_field(),
@@ -80,6 +86,7 @@ class SlotBody(Body):
     swap = serializers.BooleanField(default=False)
     extra = serializers.IntegerField(min_value=0, max_value=20, default=0)
     nominal = LengthField(required=False)
+    reuse_minimum, cone_limit = LengthField(required=False), LengthField(required=False)
     fits = serializers.ListField(child=CodeField(), required=False, max_length=50)
     material, facing, place = text_field(), text_field(), text_field()
 
@@ -121,6 +128,8 @@ def slot_of(slot: dict[str, Any], at: str, fits: dict[str, Fit]) -> services.Slo
         swap=slot["swap"],
         extra=slot["extra"],
         nominal_nm=slot.get("nominal"),
+        reuse_minimum_nm=slot.get("reuse_minimum"),
+        cone_limit_nm=slot.get("cone_limit"),
         material=slot.get("material", ""),
         facing=slot.get("facing", ""),
         place=slot.get("place", ""),

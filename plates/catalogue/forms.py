@@ -49,6 +49,12 @@ class KindForm(PageForm):
     )
     tolerance = LengthField(label="Tolerance, plus and minus", required=False)
     reuse_minimum = LengthField(label="Reuse minimum", required=False, help_text="From the manual.")
+    taper_limit = LengthField(
+        label="Taper limit", required=False, help_text="Its points range over no more. Beyond any limit: quarantined."
+    )
+    made_coned = LengthField(label="Made coned by", required=False, help_text="Only where it is coned on purpose.")
+    cone_limit = LengthField(label="Cone limit", required=False, help_text="Counted from the cone it is made with.")
+    warp_limit = LengthField(label="Warp limit", required=False)
     scan_codes = _text("Scan codes", help_text="Scan the label; a blank between two codes.")
     mark = _text("Mark on the plate")
     material = _text("Material")
@@ -66,6 +72,8 @@ class SlotForm(PageForm):
     fit = _fit(required=False)
     count = forms.IntegerField(label="Count", min_value=0, max_value=60, required=False)
     nominal = LengthField(label="Book size", required=False)
+    reuse_minimum = LengthField(label="Reuse minimum", required=False)
+    cone_limit = LengthField(label="Cone limit", required=False)
     lined_faces = forms.TypedChoiceField(
         choices=[("", "both"), ("1", "one")], coerce=int, empty_value=None, required=False, label="Lined faces"
     )
@@ -107,6 +115,8 @@ class SlotForm(PageForm):
             swap=said["swap"],
             extra=said["extra"] or 0,
             nominal_nm=self.length("nominal"),
+            reuse_minimum_nm=self.length("reuse_minimum"),
+            cone_limit_nm=self.length("cone_limit"),
         )
 
 

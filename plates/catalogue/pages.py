@@ -6,6 +6,7 @@ from django.shortcuts import resolve_url
 from django.views.decorators.http import require_GET, require_http_methods
 
 from plates.catalogue import selectors, services
+from plates.catalogue.bodies import KIND_LENGTHS
 from plates.catalogue.forms import FIRST_ROWS, MOST_ROWS, FitForm, KindForm, SlotForm, SpecForm
 from plates.catalogue.models import Fit, Kind, Spec
 from shop.errors import Refusal
@@ -67,9 +68,7 @@ def _make_kind(once: Once, form: KindForm) -> Kind:
     said = form.cleaned_data
     return services.kind_make(
         person=once.person,
-        nominal_nm=said["nominal"].nm,
-        tolerance_nm=form.length("tolerance"),
-        reuse_minimum_nm=form.length("reuse_minimum"),
+        **{f"{name}_nm": form.length(name) for name in KIND_LENGTHS},
         scan_codes=said["scan_codes"].split(),
         **{name: said[name] for name in ("code", "fit", "role", "lined_faces", "mark", "material", "facing")},
     )

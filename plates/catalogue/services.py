@@ -58,6 +58,13 @@ def faces_check(*, role: str, lined_faces: int | None, pointer: str = "/lined_fa
     return 0
 
 
+def limits_check(at: str, **limits_nm: int | None) -> None:
+    """Raises BadFigures when a limit is given that is not above zero; ``at``: the pointer that leads to its name."""
+    for name, limit_nm in limits_nm.items():
+        if limit_nm is not None and limit_nm <= 0:
+            raise BadFigures("A limit is above zero, or left out.", [(f"{at}{name}", "is above zero")])
+
+
 def kind_make(
     *,
     person: Person,
@@ -74,6 +81,9 @@ def kind_make(
     facing: str = "",
     groove: str = "",
     made_coned_nm: int | None = None,
+    taper_limit_nm: int | None = None,
+    cone_limit_nm: int | None = None,
+    warp_limit_nm: int | None = None,
     scan_codes: Sequence[str] = (),
     supplier: str = "",
     unit_cost: Decimal | None = None,
@@ -83,6 +93,7 @@ def kind_make(
     """A new kind with its scan codes; its supplier is made when new. Raises CodeTaken, BadFigures."""
     person.require("catalogue")
     faces = faces_check(role=role, lined_faces=lined_faces)
+    limits_check("/", taper_limit=taper_limit_nm, cone_limit=cone_limit_nm, warp_limit=warp_limit_nm)
     if reuse_minimum_nm is not None and reuse_minimum_nm > nominal_nm:
         raise BadFigures(
             f"The reuse minimum {both(reuse_minimum_nm)} is over the nominal {both(nominal_nm)}.",
@@ -104,6 +115,9 @@ def kind_make(
         facing=facing,
         groove=groove,
         made_coned_nm=made_coned_nm,
+        taper_limit_nm=taper_limit_nm,
+        cone_limit_nm=cone_limit_nm,
+        warp_limit_nm=warp_limit_nm,
         supplier=Supplier.objects.get_or_create(shop_id=shop_id, name=supplier)[0] if supplier else None,
         unit_cost=unit_cost,
         pack_size=pack_size,
@@ -127,10 +141,22 @@ class SlotData:
     swap: bool = False
     extra: int = 0
     nominal_nm: int | None = None
+    reuse_minimum_nm: int | None = None
+    cone_limit_nm: int | None = None
     material: str = ""
     facing: str = ""
     place: str = ""
     fits: list[Fit] = field(default_factory=list)
+
+
+def _slot_limits_check(row: int, slot: SlotData) -> None:
+    limits_check(f"/slots/{row}/", reuse_minimum=slot.reuse_minimum_nm, cone_limit=slot.cone_limit_nm)
+    if slot.reuse_minimum_nm and slot.nominal_nm and slot.reuse_minimum_nm > slot.nominal_nm:
+        raise BadFigures(
+            f"The reuse minimum {both(slot.reuse_minimum_nm)} of slot {slot.name!r} is over its book size "
+            f"{both(slot.nominal_nm)}.",
+            [(f"/slots/{row}/reuse_minimum", "is not over nominal")],
+        )
 
 
 def slots_check(slots: Sequence[SlotData]) -> None:
@@ -151,6 +177,7 @@ def slots_check(slots: Sequence[SlotData]) -> None:
             )
         if slot.role == "friction" and slot.extra:
             raise BadFigures("The number of frictions never changes.", [(f"/slots/{row}/extra", "is 0 for frictions")])
+        _slot_limits_check(row, slot)
         for column, fit in enumerate(slot.fits):
             if (fit.tooth_side, fit.teeth) != (slot.fit.tooth_side, slot.fit.teeth):
                 raise BadFigures(
@@ -218,6 +245,8 @@ def spec_make(
             swap=slot.swap,
             extra=slot.extra,
             nominal_nm=slot.nominal_nm,
+            reuse_minimum_nm=slot.reuse_minimum_nm,
+            cone_limit_nm=slot.cone_limit_nm,
             place=slot.place,
         )
         for position, slot in enumerate(slots, start=1)
