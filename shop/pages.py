@@ -74,7 +74,7 @@ def favicon(request: HttpRequest) -> HttpResponse:
 @require_GET
 @page
 def home(request: PageRequest) -> HttpResponse:
-    rows = matches(request.user.shop_id).order_by("-number")
+    rows = matches(request.user.shop_id).prefetch_related("final_checks").order_by("-number")
     busy = list(rows.filter(state__in=["open", "held", "taken"])[:12])
     return shown(request, "shop/home.html", {"matches": busy, "closed": rows.filter(state="closed")[:5]})
 

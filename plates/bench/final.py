@@ -74,7 +74,7 @@ def built_of(match: Match) -> dict[str, Any]:
 def _checked(match: Match, person: Person, reading: PackReading, at: datetime | None) -> tuple[Match, FinalCheck]:
     """The match as the reading leaves it, and the row of the check; nothing is saved."""
     built = built_of(match)
-    question = _after(Question.from_json(match.question), built, reading)
+    question = stack_after(Question.from_json(match.question), built, reading)
     as_read_nm, clearance_nm = read_pack(spec=match.spec, question=question)
     check = FinalCheck(
         shop_id=match.shop_id,
@@ -108,7 +108,7 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
     return match, check
 
 
-def _after(question: Question, built: dict[str, Any], reading: PackReading) -> Question:
+def stack_after(question: Question, built: dict[str, Any], reading: PackReading) -> Question:
     """The stack after the exchange, with its new reading."""
     installed = {name: list(entries) for name, entries in question.installed.items()}
     for row in sorted(built["out"], key=lambda row: -row["row"]):

@@ -100,7 +100,7 @@ def _ask(once: Once, spec: Spec, form: PackForm) -> Answer:
 @require_GET
 @page
 def matches(request: PageRequest) -> HttpResponse:
-    rows = selectors.matches(request.user.shop_id).order_by("-number")
+    rows = selectors.matches(request.user.shop_id).prefetch_related("final_checks").order_by("-number")
     job = request.GET.get("job", "").strip()
     if job:
         rows = rows.filter(job__code=job)

@@ -17,13 +17,12 @@ def matches(shop_id: uuid.UUID) -> QuerySet[Match]:
         Match.objects.filter(shop_id=shop_id)
         .annotate(state_now=state_now)
         .select_related("spec", "job", "person", "taken_by")
-        .prefetch_related("final_checks__person")
     )
 
 
 def matches_with_stacks(shop_id: uuid.UUID) -> QuerySet[Match]:
     """All matches, each with the slots of its spec: enough to draw its stack."""
-    return matches(shop_id).prefetch_related(*(f"spec__{path}" for path in STACK))
+    return matches(shop_id).prefetch_related("final_checks__person", *(f"spec__{path}" for path in STACK))
 
 
 def jobs(shop_id: uuid.UUID) -> QuerySet[Job]:
