@@ -20,10 +20,10 @@ WITH gone AS (
 )
 INSERT INTO plates_ledgerline (
   id, shop_id, plate_id, seq, delta, balance, act, state, bin_id, thickness_nm, spread_nm, u_nm,
-  match_id, job_id, readings, gauge, reason, person_id, at)
+  match_id, job_id, readings, findings, gauge, reason, person_id, at)
 SELECT (%(prefix)s || lpad(to_hex(row_number() OVER (ORDER BY m.id)), 12, '0'))::uuid,
        m.shop_id, m.id, m.revision, 0, 1, 'ran_out', 'on_shelf', m.bin_id, m.thickness_nm, m.spread_nm, m.u_nm,
-       m.was_match, m.was_job, '[]', '', 'the hold ran out', l.person_id, m.ran_out
+       m.was_match, m.was_job, '[]', '{}', '', 'the hold ran out', l.person_id, m.ran_out
   FROM moved m JOIN plates_ledgerline l
     ON l.shop_id = m.shop_id AND l.plate_id = m.id AND l.seq = m.revision - 1
 """
