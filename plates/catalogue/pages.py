@@ -1,5 +1,7 @@
 """The catalogue at the counter: what fits, kinds and pack specs there are, and adding to them."""
 
+from typing import Any
+
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import resolve_url
@@ -66,9 +68,10 @@ def add_kind(request: PageRequest) -> HttpResponse:
 
 def _make_kind(once: Once, form: KindForm) -> Kind:
     said = form.cleaned_data
+    lengths: dict[str, Any] = {f"{name}_nm": form.length(name) for name in KIND_LENGTHS}
     return services.kind_make(
         person=once.person,
-        **{f"{name}_nm": form.length(name) for name in KIND_LENGTHS},
+        **lengths,
         scan_codes=said["scan_codes"].split(),
         **{name: said[name] for name in ("code", "fit", "role", "lined_faces", "mark", "material", "facing")},
     )

@@ -6,7 +6,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from plates.catalogue.models import Fit, Kind, ScanCode, Slot, Spec
 from plates.catalogue.windows import counted_frictions
-from plates.lengths import INCH
+from plates.lengths import INCH, LONGEST_NM
 
 #: Where a kind names no tolerance, a reading may be off by half the way to the next size, but never by more.
 WIDEST_TOLERANCE_NM = INCH // 100
@@ -47,8 +47,13 @@ def tolerance_of(kind: Kind, row: list[Kind]) -> int:
     """How far a plate of this kind may read from its nominal, in nanometres (``row``: its :func:`siblings`)."""
     if kind.tolerance_nm is not None:
         return kind.tolerance_nm
-    steps = [abs(other.nominal_nm - kind.nominal_nm) for other in row if other.nominal_nm != kind.nominal_nm]
-    return min([WIDEST_TOLERANCE_NM, *(step // 2 for step in steps)])
+    return min(WIDEST_TOLERANCE_NM, next_size_nm(kind, row) // 2)
+
+
+def next_size_nm(kind: Kind, row: list[Kind]) -> int:
+    """How far the nearest other catalogued size is, in nanometres; very far where there is none."""
+    steps = (abs(other.nominal_nm - kind.nominal_nm) for other in row if other.nominal_nm != kind.nominal_nm)
+    return min(steps, default=LONGEST_NM)
 
 
 def nominal_tolerances(

@@ -84,6 +84,15 @@ class HandOutAnswer(serializers.ModelSerializer[HandOut]):
         return sorted(str(line.plate_id) for line in hand_out.lines.all())
 
 
+class FindingsAnswer(serializers.Serializer[Any]):
+    """What else was found on a plate: null where it was not looked at."""
+
+    cone = LengthField(source="cone_nm", default=None, allow_null=True)
+    warp = LengthField(source="warp_nm", default=None, allow_null=True)
+    hot_spot = serializers.BooleanField(default=None, allow_null=True)
+    agreed_by = serializers.CharField(default="")
+
+
 class LineAnswer(serializers.ModelSerializer[LedgerLine]):
     plate = serializers.UUIDField(source="plate_id")
     kind = linked(source="plate.kind")
@@ -93,10 +102,12 @@ class LineAnswer(serializers.ModelSerializer[LedgerLine]):
     hand_out = serializers.UUIDField(source="hand_out_id", allow_null=True)
     person = linked("username")
     thickness, spread = LengthField(source="thickness_nm"), LengthField(source="spread_nm")
+    findings = FindingsAnswer()
 
     class Meta:
         model = LedgerLine
         fields = [
             "id", "plate", "seq", "at", "act", "delta", "balance", "state", "kind", "bin", "thickness", "spread",
-            "match", "match_number", "job", "hand_out", "held_until", "readings", "gauge", "reason", "person",
+            "match", "match_number", "job", "hand_out", "held_until", "readings", "findings", "gauge",
+            "reason", "person",
         ]  # fmt: skip

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from plates.catalogue.models import Fit, Kind, Role
 from plates.catalogue.selectors import fits, kind_by_code
 from plates.lengths import LengthError, length_parse
-from plates.stock import hand_outs, life, selectors, services
+from plates.stock import bins, hand_outs, life, selectors, services
 from plates.stock.answers import (
     BinAnswer,
     HandOutAnswer,
@@ -28,6 +28,7 @@ from plates.stock.bodies import (
     PutBackBody,
     ReworkBody,
     ScrapBody,
+    findings_of,
     reading_of,
     tags_of,
 )
@@ -122,7 +123,7 @@ class Bins(InStock, Collection):
 
     def make(self, body: dict[str, Any]) -> Bin:
         fit: Fit = by_code(fits(self.shop_id), body["fit"], "/fit")
-        return services.bin_make(
+        return bins.bin_make(
             person=self.person,
             code=body["code"],
             fit=fit,
@@ -178,6 +179,7 @@ class PutBack(PlateAct):
             chosen_bin=self.bin_of(body),
             condition=body.get("condition"),
             gauge=body.get("gauge", ""),
+            findings=findings_of(body),
             confirm=body["confirm"],
         )
 
@@ -200,6 +202,7 @@ class Rework(PlateAct):
             kind=self.kind_of(body) if "kind" in body else None,
             chosen_bin=self.bin_of(body),
             gauge=body.get("gauge", ""),
+            findings=findings_of(body),
             confirm=body["confirm"],
             made_key=self.once.made_key,
         )

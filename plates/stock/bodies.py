@@ -5,8 +5,8 @@ from typing import Any
 from rest_framework import serializers
 
 from plates.catalogue.models import Role
+from plates.stock.findings import Findings, Reading, Tags
 from plates.stock.models import Condition
-from plates.stock.services import Reading, Tags
 from shop.api import Body, CodeField, LengthField, readings_field, text_field
 
 
@@ -22,7 +22,15 @@ class BinBody(Body):
         return {**super().get_fields(), "from": LengthField(zero=True), "to": LengthField()}
 
 
-class TagsBody(Body):
+class FindingsBody(Body):
+    """What a person sees on a plate beside its thickness, and who agreed to it; none of it has to be said."""
+
+    cone, warp = LengthField(zero=True, required=False), LengthField(zero=True, required=False)
+    hot_spot = serializers.BooleanField(required=False)
+    agreed_by = text_field()
+
+
+class TagsBody(FindingsBody):
     """What every way of booking plates may say of them."""
 
     condition = serializers.ChoiceField(Condition.choices, required=False)
@@ -51,7 +59,7 @@ class LotBody(KindChoice):
     readings = serializers.ListField(child=readings_field(), min_length=1, max_length=2_000)
 
 
-class PutBackBody(Body):
+class PutBackBody(FindingsBody):
     readings = readings_field()
     bin = CodeField(required=False, allow_null=True)
     condition = serializers.ChoiceField(Condition.choices, required=False)
@@ -59,7 +67,7 @@ class PutBackBody(Body):
     confirm = serializers.BooleanField(default=False)
 
 
-class ReworkBody(Body):
+class ReworkBody(FindingsBody):
     readings = readings_field()
     reason = serializers.CharField(max_length=500, default="reworked")
     kind = CodeField(required=False)
@@ -91,4 +99,8 @@ class HandOutBody(Body):
 
 def tags_of(body: dict[str, Any]) -> Tags:
     names = ("condition", "source", "owner", "box", "mark", "gauge")
-    return Tags(**{name: body[name] for name in names if name in body})
+    return Tags(**{name: body[name] for name in names if name in body}, findings=findings_of(body))
+
+
+def findings_of(body: dict[str, Any]) -> Findings:
+    return Findings(body.get("cone"), body.get("warp"), body.get("hot_spot"), body.get("agreed_by", ""))

@@ -135,10 +135,17 @@ def ledger_open(
     plates: Sequence[Plate],
     person_id: uuid.UUID,
     readings: Sequence[list[str]],
-    reason: str = "",
+    findings: dict[str, Any] | None = None,
+    reasons: Sequence[str] | None = None,
     at: datetime | None = None,
+    for_match: uuid.UUID | None = None,
+    for_job: uuid.UUID | None = None,
 ) -> None:
-    """Write new plates and the first line of each, in two statements. Their revision becomes 1."""
+    """Write new plates and the first line of each, in two statements. Their revision becomes 1.
+
+    ``readings`` and ``reasons`` go plate by plate; what was found holds for all of them. ``for_match`` and ``for_job``
+    stand on the lines: where the plates came from.
+    """
     dated = {} if at is None else {"at": at}
     for plate in plates:
         plate.revision = 1
@@ -158,11 +165,14 @@ def ledger_open(
             thickness_nm=plate.thickness_nm,
             spread_nm=plate.spread_nm,
             u_nm=plate.u_nm,
+            match_id=for_match,
+            job_id=for_job,
             readings=texts,
+            findings=findings or {},
             gauge=plate.gauge,
             reason=reason,
             person_id=person_id,
             **dated,
         )
-        for plate, texts in zip(plates, readings, strict=True)
+        for plate, texts, reason in zip(plates, readings, reasons or [""] * len(plates), strict=True)
     )

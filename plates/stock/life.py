@@ -4,11 +4,12 @@ import uuid
 from collections.abc import Sequence
 
 from plates.catalogue.models import BadFigures, Kind
+from plates.stock.booking import booking_begin
+from plates.stock.findings import NOTHING_FOUND, Findings, Reading, Tags, findings_again
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_open, ledger_write
 from plates.stock.models import Act, Bin, Condition, Plate, State
-from plates.stock.plausible import thickness_check
-from plates.stock.services import Reading, Received, Tags, bin_for, plate_new, reuse_warnings
+from plates.stock.services import Received, plate_new
 from shop.errors import NotFound, WrongState
 from shop.people.models import Person
 
@@ -43,27 +44,41 @@ def plate_put_back(
     chosen_bin: Bin | None = None,
     condition: str | None = None,
     gauge: str = "",
+    findings: Findings = NOTHING_FOUND,
     confirm: bool = False,
 ) -> Received:
-    """A plate comes back to the shelf with a fresh reading. Raises WrongState, Implausible.
+    """A plate comes back to the shelf with a fresh reading; beyond a limit of its kind, to the quarantined ones.
 
-    Unless ``condition`` says otherwise, a plate out of a pack that was built and closed comes back used.
+    Unless ``condition`` says otherwise, a plate out of a pack that was built and closed comes back used. Raises
+    WrongState, Implausible, WrongBin, GaugeWithdrawn, SecondPerson.
     """
     person.require("stock")
     plate = plate_lock(person=person, plate_id=plate_id)
     _state_check(plate, [State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "put back")
-    if not confirm:
-        thickness_check(plate.kind, reading.texts, reading.thickness_nm)
-    home, warnings = bin_for(plate.kind, reading.thickness_nm, chosen_bin)
+    ran = plate.match is not None and plate.match.closed_at is not None
+    condition = condition or (Condition.USED if ran else plate.condition)
+    findings = findings_again(plate, findings)
+    booking = booking_begin(
+        person=person,
+        kind=plate.kind,
+        condition=condition,
+        gauge=gauge,
+        findings=findings,
+        chosen_bin=chosen_bin,
+        confirm=confirm,
+    )
+    reading = booking.read(reading)
+    verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
     change = Change(
         plate=plate.pk,
         revision=plate.revision,
-        state=State.ON_SHELF,
-        bin=home.pk if home else None,
+        state=verdict.state,
+        bin=verdict.home.pk if verdict.home else None,
         thickness_nm=reading.thickness_nm,
         spread_nm=reading.spread_nm,
-        condition=condition or (Condition.USED if plate.match and plate.match.closed_at else None),
-        readings=reading.texts,
+        condition=condition,
+        readings=reading.kept,
+        findings=findings.json(),
     )
     ledger_write(
         shop_id=person.shop_id,
@@ -72,11 +87,12 @@ def plate_put_back(
         changes=[change],
         rebin=True,
         gauge=gauge,
+        reason=verdict.reason,
         for_match=plate.match_id,
         for_job=plate.job_id,
     )
     plate.refresh_from_db()
-    return Received([plate], warnings + reuse_warnings(plate.kind, plate.thickness_nm, plate.condition))
+    return Received([plate], booking.notes + verdict.warnings)
 
 
 def _leave(person: Person, plate: Plate, state: State, act: Act, reason: str) -> Plate:
@@ -123,10 +139,11 @@ def plate_rework(
     kind: Kind | None = None,
     chosen_bin: Bin | None = None,
     gauge: str = "",
+    findings: Findings = NOTHING_FOUND,
     confirm: bool = False,
     made_key: str | None = None,
 ) -> Received:
-    """A face was ground or a lining stripped: the old plate ends, a new one begins. Raises WrongState, Implausible.
+    """A face was ground or a lining stripped: the old plate ends, a new one begins. Raises as :func:`plate_put_back`.
 
     The tool never proposes this. Old lining dust may hold asbestos; the service manual decides whether a plate may be
     reworked at all.
@@ -134,21 +151,35 @@ def plate_rework(
     person.require("stock")
     old = plate_lock(person=person, plate_id=plate_id)
     _state_check(old, [State.ON_SHELF, State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "reworked")
-    _leave(person, old, State.REWORKED, Act.REWORKED, reason)
-    tags = Tags(old.condition, old.source, old.owner, "", old.mark, gauge)
+    tags = Tags(old.condition, old.source, old.owner, "", old.mark, gauge, findings_again(old, findings))
     kind = kind or old.kind
     if kind.fit_id != old.fit_id:
         raise BadFigures(
             "Grinding or stripping does not change the splines.", [("/kind", "has the fit of the old plate")]
         )
-    if not confirm:
-        thickness_check(kind, reading.texts, reading.thickness_nm)
-    home, warnings = bin_for(kind, reading.thickness_nm, chosen_bin)
-    plate = plate_new(kind, reading.thickness_nm, reading.spread_nm, home, tags)
+    booking = booking_begin(
+        person=person,
+        kind=kind,
+        condition=tags.condition,
+        gauge=gauge,
+        findings=tags.findings,
+        chosen_bin=chosen_bin,
+        confirm=confirm,
+    )
+    reading = booking.read(reading)
+    verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
+    _leave(person, old, State.REWORKED, Act.REWORKED, reason)
+    plate = plate_new(kind, reading.thickness_nm, reading.spread_nm, verdict, tags)
     plate.reworked_from, plate.made_key = old, made_key
-    ledger_open(plates=[plate], person_id=person.pk, readings=[reading.texts], reason=reason)
+    ledger_open(
+        plates=[plate],
+        person_id=person.pk,
+        readings=[reading.kept],
+        findings=tags.findings.json(),
+        reasons=[f"{reason}. {verdict.reason}" if verdict.reason else reason],
+    )
     dust = "Never dry-brush old lining: its dust may hold asbestos. Follow the manual and local codes."
     return Received(
         [plate],
-        [*warnings, *reuse_warnings(kind, plate.thickness_nm, plate.condition), {"code": "lining_dust", "text": dust}],
+        [*booking.notes, *verdict.warnings, {"code": "lining_dust", "text": dust}],
     )

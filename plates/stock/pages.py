@@ -12,12 +12,16 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from plates.catalogue.models import Kind
 from plates.catalogue.selectors import kind_by_code, kinds_found
 from plates.lengths import mean_nm
+from plates.measuring.gauges import GaugeNotes
 from plates.stock import selectors
+from plates.stock.bins import bin_make
+from plates.stock.booking import Booking
+from plates.stock.findings import NOTHING_FOUND, Tags
 from plates.stock.forms import BinForm, ScanForm, batch_began, batch_new, batch_of
 from plates.stock.life import plate_undo
 from plates.stock.models import Plate
 from plates.stock.plausible import Implausible
-from plates.stock.services import Received, Tags, bin_for, bin_make, plate_receive, reuse_warnings
+from plates.stock.services import Received, plate_receive
 from shop.errors import KeyReused, Refusal
 from shop.forms import other_unit
 from shop.once import Answer, Once
@@ -144,8 +148,10 @@ def _undone(request: PageRequest) -> Plate | None:
 
 
 def _warnings(plate: Plate) -> list[dict[str, str]]:
-    missing = [] if plate.bin else bin_for(plate.kind, plate.thickness_nm)[1]
-    return missing + reuse_warnings(plate.kind, plate.thickness_nm, plate.condition)
+    booking = Booking(
+        kind=plate.kind, condition=plate.condition, gauge=GaugeNotes(""), findings=NOTHING_FOUND, chosen_bin=plate.bin
+    )
+    return booking.verdict(plate.thickness_nm, plate.spread_nm).warnings
 
 
 @require_POST

@@ -1,19 +1,21 @@
-"""Writes of the stock room: bins, scan in, lots.
+"""Writes of the stock room: scan in, lots.
 
 ``at`` is when it happened; None means now, by the database's clock.
 """
 
+import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from plates.catalogue.models import BadFigures, Fit, Kind
-from plates.catalogue.selectors import siblings, tolerance_of
+from plates.catalogue.models import BadFigures, Kind
+from plates.catalogue.selectors import tolerance_of
 from plates.lengths import INCH, both, mean_nm
 from plates.measuring.uncertainty import lot_u_nm
+from plates.stock.booking import Verdict, booking_begin
+from plates.stock.findings import Reading, Tags
 from plates.stock.ledger import ledger_open
-from plates.stock.models import Bin, BinOverlap, Condition, Lot, Plate, State
-from plates.stock.plausible import thickness_check
+from plates.stock.models import Bin, Lot, Plate
 from shop.errors import Refusal
 from shop.people.models import Person
 
@@ -27,38 +29,6 @@ class MeasureAll(Refusal):
     code, title = "measure_all", "This lot is too uneven to be booked unmeasured"
 
 
-class WrongBin(Refusal):
-    code, title = "wrong_bin", "The bin is for other plates"
-
-
-@dataclass(frozen=True)
-class Reading:
-    """The points read on one plate: texts as typed, with their lengths."""
-
-    texts: list[str]
-    points_nm: list[int]
-
-    @property
-    def thickness_nm(self) -> int:
-        return mean_nm(self.points_nm)
-
-    @property
-    def spread_nm(self) -> int:
-        return max(self.points_nm) - min(self.points_nm)
-
-
-@dataclass(frozen=True)
-class Tags:
-    """What is said of plates as they come in."""
-
-    condition: str = Condition.NEW
-    source: str = ""
-    owner: str = ""
-    box: str = ""
-    mark: str = ""
-    gauge: str = ""
-
-
 @dataclass(frozen=True)
 class Received:
     """What came in, and what the person should know about it."""
@@ -68,72 +38,16 @@ class Received:
     lot: Lot | None = None
 
 
-def bin_make(*, person: Person, code: str, fit: Fit, role: str, from_nm: int, to_nm: int) -> Bin:
-    """A new bin for from_nm ≤ thickness < to_nm. Raises CodeTaken, BadFigures, BinOverlap."""
-    person.require("stock")
-    if from_nm >= to_nm:
-        raise BadFigures(
-            f"A bin spans from a smaller to a larger thickness; {both(from_nm)} is not below {both(to_nm)}.",
-            [("/from", "is below to")],
-        )
-    overlap = Bin.objects.filter(
-        shop_id=person.shop_id, fit=fit, role=role, from_nm__lt=to_nm, to_nm__gt=from_nm
-    ).first()
-    if overlap:
-        raise BinOverlap(
-            f"Bin {overlap.code} spans {both(overlap.from_nm)} to {both(overlap.to_nm)} of the same fit and role. "
-            "Choose a span beside it.",
-            [("/from", f"overlaps bin {overlap.code}"), ("/to", f"overlaps bin {overlap.code}")],
-        )
-    return Bin.objects.create(shop_id=person.shop_id, code=code, fit=fit, role=role, from_nm=from_nm, to_nm=to_nm)
-
-
-def bins_of(kind: Kind) -> list[Bin]:
-    """All bins for plates of this kind's fit and role."""
-    return list(Bin.objects.filter(shop_id=kind.shop_id, fit_id=kind.fit_id, role=kind.role))
-
-
-def bin_for(
-    kind: Kind, thickness_nm: int, chosen: Bin | None = None, bins: Sequence[Bin] | None = None
-) -> tuple[Bin | None, list[dict[str, str]]]:
-    """The bin that spans this thickness, or the chosen one, with warnings (``bins``: those of the kind, if known).
-
-    Raises :class:`WrongBin`.
-    """
-    if chosen is not None:
-        if (chosen.fit_id, chosen.role) != (kind.fit_id, kind.role):
-            raise WrongBin(
-                f"Bin {chosen.code} is not for {kind.get_role_display()} of fit {kind.fit.code}.",
-                [("/bin", "choose another")],
-            )
-        if chosen.from_nm <= thickness_nm < chosen.to_nm:
-            return chosen, []
-        text = f"{both(thickness_nm)} lies outside bin {chosen.code}, {both(chosen.from_nm)} to {both(chosen.to_nm)}."
-        return chosen, [{"code": "outside_bin", "text": text}]
-    for home in bins_of(kind) if bins is None else bins:
-        if home.from_nm <= thickness_nm < home.to_nm:
-            return home, []
-    text = f"No bin of fit {kind.fit.code} spans {both(thickness_nm)}. Lay it with the unsorted plates, or make a bin."
-    return None, [{"code": "no_bin", "text": text}]
-
-
-def reuse_warnings(kind: Kind, thickness_nm: int, condition: str) -> list[dict[str, str]]:
-    if condition == Condition.NEW or kind.reuse_minimum_nm is None or thickness_nm >= kind.reuse_minimum_nm:
-        return []
-    text = f"{both(thickness_nm)} is below the reuse minimum {both(kind.reuse_minimum_nm)}: it will not be offered."
-    return [{"code": "below_reuse_minimum", "text": text}]
-
-
-def plate_new(kind: Kind, thickness_nm: int, spread_nm: int, home: Bin | None, tags: Tags) -> Plate:
+def plate_new(kind: Kind, thickness_nm: int, spread_nm: int, verdict: Verdict, tags: Tags) -> Plate:
     return Plate(
         shop_id=kind.shop_id,
         kind=kind,
         fit_id=kind.fit_id,
         role=kind.role,
-        bin=home,
+        bin=verdict.home,
         thickness_nm=thickness_nm,
         spread_nm=spread_nm,
-        state=State.ON_SHELF,
+        state=verdict.state,
         condition=tags.condition,
         source=tags.source,
         owner=tags.owner,
@@ -153,17 +67,38 @@ def plate_receive(
     confirm: bool = False,
     made_key: str | None = None,
     at: datetime | None = None,
+    for_match: uuid.UUID | None = None,
+    for_job: uuid.UUID | None = None,
 ) -> Received:
-    """Scan in one measured plate. Raises Implausible unless confirmed, WrongBin."""
-    person.require("stock")
-    thickness_nm = reading.thickness_nm
-    if not confirm:
-        thickness_check(kind, reading.texts, thickness_nm)
-    home, warnings = bin_for(kind, thickness_nm, chosen_bin)
-    plate = plate_new(kind, thickness_nm, reading.spread_nm, home, tags)
+    """Scan in one measured plate; beyond a limit of its kind it is quarantined.
+
+    ``for_match`` and ``for_job`` stand on its ledger line: where it came from. Raises Implausible unless confirmed,
+    WrongBin, GaugeWithdrawn, SecondPerson.
+    """
+    booking = booking_begin(
+        person=person,
+        kind=kind,
+        condition=tags.condition,
+        gauge=tags.gauge,
+        findings=tags.findings,
+        chosen_bin=chosen_bin,
+        confirm=confirm,
+    )
+    reading = booking.read(reading)
+    verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
+    plate = plate_new(kind, reading.thickness_nm, reading.spread_nm, verdict, tags)
     plate.made_key = made_key
-    ledger_open(plates=[plate], person_id=person.pk, readings=[reading.texts], at=at)
-    return Received([plate], warnings + reuse_warnings(kind, thickness_nm, tags.condition))
+    ledger_open(
+        plates=[plate],
+        person_id=person.pk,
+        readings=[reading.kept],
+        findings=tags.findings.json(),
+        reasons=[verdict.reason],
+        at=at,
+        for_match=for_match,
+        for_job=for_job,
+    )
+    return Received([plate], booking.notes + verdict.warnings)
 
 
 def lot_receive(
@@ -178,8 +113,19 @@ def lot_receive(
     made_key: str | None = None,
     at: datetime | None = None,
 ) -> Received:
-    """Book a delivery of ``count`` like plates, some measured; the others carry the mean and spread of the lot."""
-    person.require("stock")
+    """Book a delivery of ``count`` like plates, some measured; the others carry the mean and spread of the lot.
+
+    What is found (cone, warp, hot spot) holds for all of them; each plate read is judged on its own.
+    """
+    booking = booking_begin(
+        person=person,
+        kind=kind,
+        condition=tags.condition,
+        gauge=tags.gauge,
+        findings=tags.findings,
+        chosen_bin=chosen_bin,
+        confirm=confirm,
+    )
     if not 1 <= len(readings) <= count:
         raise BadFigures(
             f"{len(readings)} plates were read of a lot of {count}.",
@@ -192,11 +138,8 @@ def lot_receive(
             f"The plates read range over {both(range_nm)}, more than {both(LOT_RANGE_NM)}: read them all.",
             [("/readings", f"give all {count}")],
         )
-    row, bins = siblings(kind), bins_of(kind)
-    if not confirm:
-        for place, reading in enumerate(readings):
-            thickness_check(kind, reading.texts, reading.thickness_nm, f"/readings/{place}", row)
-    mean = mean_nm(measured)
+    readings = [booking.read(reading, f"/readings/{place}") for place, reading in enumerate(readings)]
+    mean = mean_nm(reading.thickness_nm for reading in readings)
     lot = Lot.objects.create(
         **({} if at is None else {"received_at": at}),
         shop_id=person.shop_id,
@@ -209,16 +152,12 @@ def lot_receive(
         received_by=person,
         made_key=made_key,
     )
-    warnings: list[dict[str, str]] = []
-
-    def plate_of(thickness_nm: int, spread_nm: int) -> Plate:
-        home, said = bin_for(kind, thickness_nm, chosen_bin, bins)
-        warnings.extend(said + reuse_warnings(kind, thickness_nm, tags.condition))
-        plate = plate_new(kind, thickness_nm, spread_nm, home, tags)
-        plate.lot = lot
-        return plate
-
-    plates = [plate_of(reading.thickness_nm, reading.spread_nm) for reading in readings]
+    warnings, plates, reasons = list(booking.notes), [], []
+    for reading in readings:
+        verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
+        plates.append(plate_new(kind, reading.thickness_nm, reading.spread_nm, verdict, tags))
+        reasons.append(verdict.reason)
+        warnings += verdict.warnings
     unread = count - len(readings)
     if unread:
         few = len(readings) < min(LOT_READ, count)
@@ -226,11 +165,22 @@ def lot_receive(
             wanted = min(LOT_READ, count)
             text = f"Only {len(readings)} of {count} were read; read {wanted} for a mean that can be trusted."
             warnings.append({"code": "few_read", "text": text})
-        u_nm = lot_u_nm(range_nm, len(readings), tolerance_of(kind, row) if few else None)
+        u_nm = lot_u_nm(range_nm, len(readings), tolerance_of(kind, booking.row) if few else None)
+        verdict = booking.verdict(mean, None)
+        warnings += verdict.warnings
         for _ in range(unread):
-            plate = plate_of(mean, range_nm)
+            plate = plate_new(kind, mean, range_nm, verdict, tags)
             plate.u_nm = u_nm
             plates.append(plate)
-    texts = [reading.texts for reading in readings] + [[] for _ in range(unread)]
-    ledger_open(plates=plates, person_id=person.pk, readings=texts, at=at)
+            reasons.append(verdict.reason)
+    for plate in plates:
+        plate.lot = lot
+    ledger_open(
+        plates=plates,
+        person_id=person.pk,
+        readings=[reading.kept for reading in readings] + [[] for _ in range(unread)],
+        findings=tags.findings.json(),
+        reasons=reasons,
+        at=at,
+    )
     return Received(plates, [dict(pair) for pair in dict.fromkeys(tuple(w.items()) for w in warnings)], lot)

@@ -8,7 +8,9 @@ from typing import Any
 
 from plates.catalogue.models import Kind
 from plates.lengths import INCH, MM, inch, length_parse, mm
-from plates.stock.services import LOT_RANGE_NM, LOT_READ, Reading, Tags, bin_make, lot_receive, plate_receive
+from plates.stock.bins import bin_make
+from plates.stock.findings import Reading, Tags
+from plates.stock.services import LOT_RANGE_NM, LOT_READ, lot_receive, plate_receive
 from shop.demo.catalogue import Catalogue
 from shop.demo.crew import Crew
 
