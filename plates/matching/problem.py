@@ -30,7 +30,8 @@ class Pool:
     ``thickness_nm`` int64; ``u_nm`` float64, a plate's own standard uncertainty beyond its micrometer (an
     unmeasured plate of a lot, plates of a bin that nobody can tell apart); ``pieces`` int64, plates lying in
     the size that it is drawn from; ``received`` int64, the older the smaller; ``keys`` sortable among
-    themselves and unique.
+    themselves and unique. ``gauge`` int64, the gauge that it was read with, -1 where that is not known; None
+    where it is known of no plate.
     """
 
     thickness_nm: NDArray[np.int64]
@@ -38,6 +39,7 @@ class Pool:
     pieces: NDArray[np.int64]
     received: NDArray[np.int64]
     keys: Sequence[Hashable]
+    gauge: NDArray[np.int64] | None = None
 
     def __len__(self) -> int:
         return len(self.keys)
@@ -45,11 +47,14 @@ class Pool:
 
 @dataclass(frozen=True)
 class Installed:
-    """A plate in the pack. ``u_nm`` is its own uncertainty beyond the micrometer: of book size, say."""
+    """A plate in the pack. ``u_nm`` is its own uncertainty: of its reading, or of book size, say; ``gauge`` as in
+    :class:`Pool`.
+    """
 
     thickness_nm: int
     must_go: bool = False
     u_nm: float = 0.0
+    gauge: int = -1
 
 
 @dataclass(frozen=True)
@@ -74,9 +79,14 @@ class Problem:
     """One pack question.
 
     ``u_reading_nm`` is the uncertainty of the clearance as given; ``u_move_nm`` is what each plate that goes
-    out or in adds; all combine as the root of the sum of squares (JCGM 100:2008, 5.1.2). ``sure`` is the
-    probability of landing in the window from which an option is sure. ``max_changes`` None means as many as
-    the pack has room for.
+    out or in adds; all combine as the root of the sum of squares (JCGM 100:2008, 5.1.2).
+
+    ``u_gauge_nm`` is, per gauge, the uncertainty of the error that all its readings share. Such errors are
+    correlated: they add linearly over the plates of one gauge, and cancel between one out and one in (JCGM
+    100:2008, 5.2.2). ``reading_gauge``: the gauge of the clearance itself where it has read plates, too.
+
+    ``sure`` is the probability of landing in the window from which an option is sure. ``max_changes`` None
+    means as many as the pack has room for.
     """
 
     measures: str  # "gap" or "height"
@@ -90,6 +100,8 @@ class Problem:
     u_move_nm: float
     sure: float = 0.95
     max_changes: int | None = None
+    u_gauge_nm: tuple[float, ...] = ()
+    reading_gauge: int | None = None
 
 
 @dataclass(frozen=True)

@@ -13,10 +13,11 @@ All of 1 is exact, ties included, for any number of changes and any window; so i
 :meth:`plates.matching.ways.WaySearch._first_sure` names.
 """
 
+from plates.matching.exchange import exchange_build
 from plates.matching.problem import Answer, Exchange, Problem, Shortfall, Way
 from plates.matching.shortfall import delta_window, would_close
 from plates.matching.steps import Chain, chain_build
-from plates.matching.ways import WaySearch, exchange_build
+from plates.matching.ways import WaySearch
 
 
 def match(problem: Problem) -> Answer:

@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from plates.matching.choose import choose
 from plates.matching.dense import least_variances
+from plates.matching.exchange import exchange_build, read_with, shared_variance, with_most_shared
 from plates.matching.hands import TooMany
 from plates.matching.join import variances_by_joining
 from plates.matching.near import Nearest
 from plates.matching.probability import combined, conformance, sure_span
-from plates.matching.problem import Exchange, Problem, Way
+from plates.matching.problem import Exchange, Problem
 from plates.matching.shortfall import delta_window
 from plates.matching.steps import Chain, Taken, chain_build
 
@@ -31,6 +32,7 @@ class WaySearch:
     def __post_init__(self) -> None:
         self.low, self.high, self.target = delta_window(self.problem)
         self.reached = Nearest(self.chain)
+        self.read_with = read_with(self.problem, self.chain.way)
 
     def near(self, changes: int, low: int | None = None, high: int | None = None) -> list[int]:
         """D of the reachable exchanges nearest to the target between ``low`` and ``high``: up to two."""
@@ -69,7 +71,7 @@ class WaySearch:
                 option = self.best(changes, deltas)
                 sure = sure or option.sure
                 yield option
-            if not sure and not hopeless and (first := self._first_sure(changes)):
+            if not sure and not hopeless and (first := self.first_sure(changes)):
                 sure = True
                 yield first
 
@@ -79,25 +81,37 @@ class WaySearch:
         rest = self.target % share
         return min(rest, share - rest)
 
-    def _u(self, moved: float) -> float:
-        return combined((self.problem.u_reading_nm**2, moved))
+    def _u(self, changes: int, moved: float) -> float:
+        return combined((self.problem.u_reading_nm**2, moved, self._shared(changes)))
+
+    def _shared(self, changes: int) -> float:
+        """What the errors shared by readings of one gauge add to the variance of so many changes, at least.
+
+        Exact where all plates that may go in were read with one gauge and all that may come out with one, and as
+        many go in as come out or fill empty places.
+        """
+        if self.read_with is None:
+            return 0.0
+        into, out_of = self.read_with
+        leaving = changes - sum(slot.empty for slot in self.problem.slots)
+        return shared_variance(self.problem, [into] * changes, [out_of] * leaving)
 
     def _span(self, u: float) -> tuple[int, int] | None:
         return sure_span(u, self.low, self.high, self.problem.sure)
 
     def _possible(self, changes: int) -> tuple[int, int] | None:
         """Outside these D no exchange with so many changes can be sure."""
-        return self._span(self._u(self.chain.variances[changes][0]))
+        return self._span(self._u(changes, self.chain.variances[changes][0]))
 
-    def _is_sure(self, delta: int, moved: float) -> bool:
-        return conformance(delta, self._u(moved), self.low, self.high) >= self.problem.sure
+    def _is_sure(self, changes: int, delta: int, moved: float) -> bool:
+        return conformance(delta, self._u(changes, moved), self.low, self.high) >= self.problem.sure
 
     def _choose(self, changes: int, deltas: Iterable[int], must_be_sure: bool) -> Exchange | None:
         base, g = self.chain.base(changes), self.chain.g
         cells = [(delta - base) // g for delta in deltas]
         if must_be_sure:
             taken = choose(
-                self.chain, changes, cells, lambda cell, moved: self._is_sure(g * cell + base, moved)
+                self.chain, changes, cells, lambda cell, moved: self._is_sure(changes, g * cell + base, moved)
             )
         else:
             taken = choose(self.chain, changes, cells)
@@ -106,14 +120,29 @@ class WaySearch:
     def best(self, changes: int, deltas: list[int]) -> Exchange:
         """The best of the exchanges that end on these equally near D."""
         least, largest = self.chain.variances[changes]
-        may_be = [delta for delta in deltas if self._is_sure(delta, least)]
-        if may_be and not all(self._is_sure(delta, largest) for delta in deltas):
+        may_be = [delta for delta in deltas if self._is_sure(changes, delta, least)]
+        if may_be and not all(self._is_sure(changes, delta, largest) for delta in deltas):
             sure = self._choose(changes, may_be, True)
-            if sure:
+            if sure and sure.sure:
                 return sure
         found = self._choose(changes, deltas, False)
         assert found is not None  # these D are reachable
         return found
+
+    def first_sure(self, changes: int) -> Exchange | None:
+        """The first sure exchange, by :meth:`_first_sure`.
+
+        Where gauges are mixed their shared errors are known of an exchange only when its plates are. Then the one
+        found may turn out marginal; the second search counts the most that these errors can add, so that what it
+        finds is sure, and may not be the nearest.
+        """
+        found = self._first_sure(changes)
+        if found is None or found.sure:
+            return found
+        problem = with_most_shared(self.problem, changes)
+        chain = chain_build(problem, self.chain.way, changes)
+        padded = WaySearch(problem, chain)._first_sure(changes) if chain and chain.most == changes else None
+        return exchange_build(self.problem, padded.way, padded.ins, padded.outs) if padded else None
 
     def _first_sure(self, changes: int) -> Exchange | None:
         """The sure exchange nearest to the target with so many changes.
@@ -136,7 +165,7 @@ class WaySearch:
             with suppress(TooMany):
                 listed = variances_by_joining(self.chain, changes, first, last)
         if listed is not None:
-            deltas = self._nearest_sure(g * listed[0] + base, listed[1])
+            deltas = self._nearest_sure(changes, g * listed[0] + base, listed[1])
             return self._choose(changes, deltas, True) if deltas else None
         width = -1
         for _ in range(_PROBES):
@@ -148,13 +177,15 @@ class WaySearch:
             width = abs(deltas[0] - self.target)
         return self._graded(changes)
 
-    def _nearest_sure(self, deltas: NDArray[np.int64], variances: NDArray[np.float64]) -> list[int]:
+    def _nearest_sure(
+        self, changes: int, deltas: NDArray[np.int64], variances: NDArray[np.float64]
+    ) -> list[int]:
         """Of predictions with these variances the sure ones nearest to the target."""
         near: set[int] = set()
         order = np.argsort(variances, kind="stable")
         known, starts = np.unique(variances[order], return_index=True)
         for variance, some in zip(known.tolist(), np.split(deltas[order], starts[1:]), strict=True):
-            span = self._span(self._u(variance))
+            span = self._span(self._u(changes, variance))
             if span is None:
                 break  # and none with a larger variance either
             sure = some[(some >= span[0]) & (some <= span[1])]
@@ -165,7 +196,7 @@ class WaySearch:
 
     def _certain(self, changes: int) -> list[int] | None:
         """The nearest of the predictions that are sure whatever plates lead to them."""
-        span = self._span(self._u(self.chain.variances[changes][1]))
+        span = self._span(self._u(changes, self.chain.variances[changes][1]))
         return self.near(changes, *span) if span else None
 
     def _graded(self, changes: int) -> Exchange | None:
@@ -211,22 +242,3 @@ class WaySearch:
             if move.step.row is not None:
                 ins.append((waiting[move.component, move.group].pop(), move.step.row))
         return exchange_build(self.problem, self.chain.way, tuple(sorted(ins)), tuple(sorted(outs)))
-
-
-def exchange_build(
-    problem: Problem, way: Way, ins: tuple[tuple[int, int], ...], outs: tuple[tuple[int, int], ...]
-) -> Exchange:
-    pool = problem.pool
-    leaving = [problem.slots[slot].installed[index] for slot, index in outs]
-    delta = sum(int(pool.thickness_nm[row]) for _, row in ins) - sum(plate.thickness_nm for plate in leaving)
-    predicted = problem.clearance_nm + (delta if problem.measures == "height" else -delta)
-    u = combined(
-        [
-            problem.u_reading_nm**2,
-            (len(ins) + len(outs)) * problem.u_move_nm**2,
-            *(float(pool.u_nm[row]) ** 2 for _, row in ins),
-            *(plate.u_nm**2 for plate in leaving),
-        ]
-    )
-    probability = conformance(predicted, u, problem.low_nm, problem.high_nm)
-    return Exchange(way, ins, outs, predicted, u, probability, probability >= problem.sure)

@@ -43,6 +43,13 @@ def _exchange(problem: Problem, way: Way, ins, outs) -> Exchange:
     predicted = problem.clearance_nm - change if problem.measures == "gap" else problem.clearance_nm + change
     variance = problem.u_reading_nm**2 + (len(ins) + len(outs)) * problem.u_move_nm**2
     variance += sum(float(problem.pool.u_nm[row]) ** 2 for _, row in ins) + sum(p.u_nm**2 for p in moved_out)
+    for gauge, u in enumerate(problem.u_gauge_nm):  # one error for all that this gauge has read
+        readings = [float(problem.reading_gauge == gauge)]
+        readings += [(1 if problem.measures == "gap" else -1) * (plate.gauge == gauge) for plate in moved_out]
+        if problem.pool.gauge is not None:
+            sign = -1 if problem.measures == "gap" else 1
+            readings += [sign * (int(problem.pool.gauge[row]) == gauge) for _, row in ins]
+        variance += (sum(readings) * u) ** 2
     u = variance**0.5
     probability = conformance(predicted, u, problem.low_nm, problem.high_nm)
     return Exchange(way, ins, outs, predicted, u, probability, probability >= problem.sure)

@@ -83,13 +83,29 @@ def mirrored(problem: Problem, measures: str, lattice: str) -> Problem:
             replace(
                 slot,
                 installed=tuple(
-                    Installed(scaled(one.thickness_nm), one.must_go, one.u_nm * factor) for one in slot.installed
+                    replace(one, thickness_nm=scaled(one.thickness_nm), u_nm=one.u_nm * factor)
+                    for one in slot.installed
                 ),
             )
             for slot in problem.slots
         ),
         u_reading_nm=problem.u_reading_nm * factor,
         u_move_nm=problem.u_move_nm * factor,
+        u_gauge_nm=tuple(u * factor for u in problem.u_gauge_nm),
+    )
+
+
+def with_gauges(problem: Problem, rng: random.Random, into: Sequence[int], out_of: Sequence[int]) -> Problem:
+    """The same pack with its plates read with some gauges out of ``into`` and ``out_of`` (-1: nobody knows)."""
+    return replace(
+        problem,
+        pool=replace(problem.pool, gauge=np.array([rng.choice(into) for _ in range(len(problem.pool))], np.int64)),
+        slots=tuple(
+            replace(slot, installed=tuple(replace(one, gauge=rng.choice(out_of)) for one in slot.installed))
+            for slot in problem.slots
+        ),
+        u_gauge_nm=(2_540.0, 5_080.0),
+        reading_gauge=rng.choice([None, 0, 1]),
     )
 
 
@@ -119,6 +135,7 @@ def shuffled(problem: Problem, order: Sequence[int]) -> Problem:
             pool.pieces[take],
             pool.received[take],
             [pool.keys[row] for row in order],
+            None if pool.gauge is None else pool.gauge[take],
         ),
         slots=tuple(
             replace(slot, ordinary=moved(slot.ordinary), substitute=moved(slot.substitute)) for slot in problem.slots
