@@ -2,6 +2,7 @@
 
 import os
 import re
+import signal
 import subprocess
 import sys
 import urllib.request
@@ -30,7 +31,13 @@ def manage(data_dir: Path, *words: str, **environ: str) -> "subprocess.Popen[str
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        preexec_fn=_hung_up,
     )
+
+
+def _hung_up() -> None:
+    """A terminal's demo ends when it hangs up, also where these tests were started to outlive theirs (nohup)."""
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 
 def told(process: "subprocess.Popen[str]") -> tuple[int, str, str]:
