@@ -1,11 +1,12 @@
 """Reads of the bench room."""
 
 import uuid
+from typing import Any
 
 from django.db.models import Case, CharField, F, Q, QuerySet, Value, When
 from django.db.models.functions import Now
 
-from plates.bench.models import Job, Match, MatchState
+from plates.bench.models import FinalCheck, Job, Match, MatchState
 from plates.catalogue.selectors import STACK
 
 
@@ -23,6 +24,22 @@ def matches(shop_id: uuid.UUID) -> QuerySet[Match]:
 def matches_with_stacks(shop_id: uuid.UUID) -> QuerySet[Match]:
     """All matches, each with the slots of its spec: enough to draw its stack."""
     return matches(shop_id).prefetch_related("final_checks__person", *(f"spec__{path}" for path in STACK))
+
+
+def final_checks(shop_id: uuid.UUID) -> QuerySet[Any]:
+    """All final checks, oldest first, each with ``apart``: why its residual says nothing about gauge and hand.
+
+    ``soaked``: swell is part of the number when the pack was soaked before or after; ``comeback``: the unit had run
+    and come back, and what brought it back may still be at work; else blank.
+    """
+    soaked = Q(soaked=True) | Q(match__question__soaked=True)
+    apart = Case(
+        When(soaked, then=Value("soaked")),
+        When(match__comeback_of__isnull=False, then=Value("comeback")),
+        default=Value(""),
+        output_field=CharField(),
+    )
+    return FinalCheck.objects.filter(shop_id=shop_id).annotate(apart=apart)
 
 
 def jobs(shop_id: uuid.UUID) -> QuerySet[Job]:
