@@ -7,6 +7,7 @@ from plates.bench import api as bench
 from plates.bench import pages as bench_pages
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
+from plates.measuring import api as measuring
 from plates.stock import api as stock
 from plates.stock import pages as stock_pages
 from shop import pages
@@ -20,6 +21,7 @@ api = [
     path("kinds/<str:code>/", catalogue.OneKind.as_view()),
     path("specs/", catalogue.Specs.as_view()),
     path("specs/<str:code>/", catalogue.OneSpec.as_view()),
+    path("specs/<str:code>/estimates/", catalogue.Estimates.as_view()),
     path("bins/", stock.Bins.as_view()),
     path("bins/<str:code>/", stock.OneBin.as_view()),
     path("plates/", stock.Plates.as_view()),
@@ -27,6 +29,13 @@ api = [
     path("plates/<str:pk>/put-back/", stock.PutBack.as_view()),
     path("plates/<str:pk>/rework/", stock.Rework.as_view()),
     path("plates/<str:pk>/scrap/", stock.Scrap.as_view()),
+    path("gauges/", measuring.Gauges.as_view()),
+    path("gauges/<str:code>/", measuring.OneGauge.as_view()),
+    path("gauges/<str:code>/checks/", measuring.GaugeChecks.as_view()),
+    path("gauges/<str:code>/withdraw/", measuring.Withdraw.as_view()),
+    path("gauges/<str:code>/return/", measuring.Return.as_view()),
+    path("gauge-studies/", measuring.GaugeStudies.as_view()),
+    path("gauge-studies/<str:pk>/", measuring.OneGaugeStudy.as_view()),
     path("lots/", stock.Lots.as_view()),
     path("lots/<str:pk>/", stock.OneLot.as_view()),
     path("hand-outs/", stock.HandOuts.as_view()),

@@ -1,7 +1,7 @@
 """Reads of the measuring room: gauges as they stand today, their checks and studies."""
 
 import uuid
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.models import (
@@ -42,6 +42,17 @@ def checks(shop_id: uuid.UUID) -> QuerySet[Any]:
         .annotate(good=Q(passed=True) | Q(gauge__limit_nm__gte=left_nm))
         .select_related("gauge", "person")
     )
+
+
+def wrong_since_good(check: GaugeCheck) -> tuple[datetime | None, list[GaugeCheck]]:
+    """When the gauge was last known to be good before this failed check (None: never), and the failed checks from then
+    on up to this one, oldest first: what was read in between was read wrongly, by what the next of these found.
+    """
+    earlier = Q(at__lt=check.at) | Q(at=check.at, pk__lt=check.pk)
+    before = checks(check.shop_id).filter(earlier, gauge=check.gauge_id)
+    good_at = before.filter(good=True).order_by("-at", "-id").values_list("at", flat=True).first()
+    failed = before.filter(at__gt=good_at) if good_at else before
+    return good_at, [*failed.order_by("at", "id"), check]
 
 
 def studies(shop_id: uuid.UUID) -> QuerySet[GaugeStudy]:
