@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
+from plates.bench import svg
 from plates.lengths import half_even, inch, mm
 
 WIDTH = 400
@@ -63,57 +64,27 @@ def figure(length_nm: float, unit: str) -> str:
     return f"{inch(whole_nm)} in" if unit == "in" else f"{mm(whole_nm)} mm"
 
 
-def _n(value: float) -> str:
-    return f"{value:.3f}"
-
-
-def _svg(high: float, title: str, desc: str, parts: Sequence[SafeString], name: str) -> SafeString:
-    return format_html(
-        '<svg class="drawing {}" role="img" viewBox="0 0 {} {}" xmlns="http://www.w3.org/2000/svg">'
-        "<title>{}</title><desc>{}</desc>{}</svg>",
-        name,
-        WIDTH,
-        _n(high),
-        title,
-        desc,
-        format_html_join("", "{}", ((part,) for part in parts)),
-    )
-
-
-def _line(x1: float, y1: float, x2: float, y2: float, name: str) -> SafeString:
-    return format_html('<line class="{}" x1="{}" y1="{}" x2="{}" y2="{}"/>', name, _n(x1), _n(y1), _n(x2), _n(y2))
-
-
-def _text(x: float, y: float, text: str, name: str, anchor: str = "start") -> SafeString:
-    return format_html('<text class="{}" x="{}" y="{}" text-anchor="{}">{}</text>', name, _n(x), _n(y), anchor, text)
-
-
-def _band(x: float, y: float, wide: float, tall: float) -> SafeString:
-    numbers = [_n(value) for value in (x, y, wide, tall)]
-    return format_html('<rect class="window" x="{}" y="{}" width="{}" height="{}"/>', *numbers)
-
-
 def _head(x: float, y: float, dx: int, dy: int) -> SafeString:
     """An arrow head whose point lies at (x, y) and looks along (dx, dy)."""
     back_x, back_y = x - 9 * dx, y - 9 * dy
     points = [(x, y), (back_x - 3 * dy, back_y - 3 * dx), (back_x + 3 * dy, back_y + 3 * dx)]
-    return format_html('<polygon class="head" points="{}"/>', " ".join(f"{_n(px)},{_n(py)}" for px, py in points))
+    return format_html('<polygon class="head" points="{}"/>', svg.corners(points))
 
 
 def _dimension_up(x: float, top: float, bottom: float) -> SafeString:
     """A dimension line from bottom to top; where there is no room between, the arrows point in from outside."""
     if bottom - top >= 24:
-        parts = [_line(x, top, x, bottom, "thin"), _head(x, top, 0, -1), _head(x, bottom, 0, 1)]
+        parts = [svg.line(x, top, x, bottom, "thin"), _head(x, top, 0, -1), _head(x, bottom, 0, 1)]
     else:
-        parts = [_line(x, top - 18, x, bottom + 18, "thin"), _head(x, top, 0, 1), _head(x, bottom, 0, -1)]
+        parts = [svg.line(x, top - 18, x, bottom + 18, "thin"), _head(x, top, 0, 1), _head(x, bottom, 0, -1)]
     return format_html_join("", "{}", ((part,) for part in parts))
 
 
 def _dimension_across(left: float, right: float, y: float) -> SafeString:
     if right - left >= 24:
-        parts = [_line(left, y, right, y, "thin"), _head(left, y, -1, 0), _head(right, y, 1, 0)]
+        parts = [svg.line(left, y, right, y, "thin"), _head(left, y, -1, 0), _head(right, y, 1, 0)]
     else:
-        parts = [_line(left - 18, y, right + 18, y, "thin"), _head(left, y, 1, 0), _head(right, y, -1, 0)]
+        parts = [svg.line(left - 18, y, right + 18, y, "thin"), _head(left, y, 1, 0), _head(right, y, -1, 0)]
     return format_html_join("", "{}", ((part,) for part in parts))
 
 
@@ -145,12 +116,12 @@ def stack_drawing(
     tops = [high(stack) + (max(stack.measure_nm, limits.high_nm) * scale if gap else 0) for stack in stacks]
     tops += [max(stack.measure_nm, limits.high_nm) * scale for stack in stacks if not gap]
     base = HEAD + max(tops) + 8
-    parts = [_line(COLUMNS[0] - 12, base, COLUMNS[len(stacks) - 1] + PLATE_WIDTH + 12, base, "thick")]
+    parts = [svg.line(COLUMNS[0] - 12, base, COLUMNS[len(stacks) - 1] + PLATE_WIDTH + 12, base, "thick")]
     for column, stack in enumerate(stacks):
         x, level = COLUMNS[column], base
         middle = x + PLATE_WIDTH / 2
-        parts.append(_text(middle, 20, stack.title, "name", "middle"))
-        parts.append(_text(middle, 42, figure(stack.measure_nm, unit), "value", "middle"))
+        parts.append(svg.text(middle, 20, stack.title, "name", "middle"))
+        parts.append(svg.text(middle, 42, figure(stack.measure_nm, unit), "value", "middle"))
         for layer in stack.layers:
             tall = (layer.thickness_nm or guess_nm) * scale
             level -= tall
@@ -159,13 +130,13 @@ def stack_drawing(
         foot = level if gap else base
         top = foot - stack.measure_nm * scale
         if gap:
-            parts.append(_line(x - 12, top, x + PLATE_WIDTH + 12, top, "thick"))
+            parts.append(svg.line(x - 12, top, x + PLATE_WIDTH + 12, top, "thick"))
         at = x + PLATE_WIDTH + 14 if column == 0 else x - 14
         low, high_limit = foot - limits.low_nm * scale, foot - limits.high_nm * scale
-        parts.append(_band(at - 8, high_limit, 16, low - high_limit))
-        parts += [_line(at - 8, tick, at + 8, tick, "tick") for tick in (low, high_limit)]
+        parts.append(svg.band(at - 8, high_limit, 16, low - high_limit))
+        parts += [svg.line(at - 8, tick, at + 8, tick, "tick") for tick in (low, high_limit)]
         parts.append(_dimension_up(at, top, foot))
-    return _svg(base + 14, title, desc, parts, "stack")
+    return svg.picture(WIDTH, base + 14, title, desc, parts, "stack")
 
 
 def _plate(x: float, y: float, tall: float, layer: Layer) -> SafeString:
@@ -176,10 +147,10 @@ def _plate(x: float, y: float, tall: float, layer: Layer) -> SafeString:
     return format_html(
         '<rect class="{}" x="{}" y="{}" width="{}" height="{}"/>',
         name.strip(),
-        _n(left),
-        _n(y),
-        _n(wide),
-        _n(tall),
+        svg.number(left),
+        svg.number(y),
+        svg.number(wide),
+        svg.number(tall),
     )
 
 
@@ -188,8 +159,8 @@ def _label(column: int, x: float, y: float, layer: Layer, unit: str) -> SafeStri
     sign = {"in": "+ ", "out": "× "}.get(layer.change, "")
     name = f"label {layer.change}".strip()
     if column == 0:
-        return _text(x - 16, y, sign + text, name, "end")
-    return _text(x + PLATE_WIDTH + 16, y, sign + text, name)
+        return svg.text(x - 16, y, sign + text, name, "end")
+    return svg.text(x + PLATE_WIDTH + 16, y, sign + text, name)
 
 
 def window_drawing(*, limits: Limits, marks: Sequence[Mark], unit: str, title: str, desc: str) -> SafeString:
@@ -206,13 +177,13 @@ def window_drawing(*, limits: Limits, marks: Sequence[Mark], unit: str, title: s
     foot = 40 + ROW * len(marks) + 6
     left, right, target = at(limits.low_nm), at(limits.high_nm), at(limits.target_nm)
     parts = [
-        _band(left, 24, right - left, foot - 24),
-        _line(left, 8, left, foot, "limit"),
-        _line(right, 8, right, foot, "limit"),
-        _line(target, 24, target, foot, "target"),
+        svg.band(left, 24, right - left, foot - 24),
+        svg.line(left, 8, left, foot, "limit"),
+        svg.line(right, 8, right, foot, "limit"),
+        svg.line(target, 24, target, foot, "target"),
         _dimension_across(left, right, 16),
-        _text(left - 22, 21, figure(limits.low_nm, unit), "label", "end"),
-        _text(right + 22, 21, figure(limits.high_nm, unit), "label"),
+        svg.text(left - 22, 21, figure(limits.low_nm, unit), "label", "end"),
+        svg.text(right + 22, 21, figure(limits.high_nm, unit), "label"),
     ]
     for row, mark in enumerate(marks):
         y = 40 + ROW * row + 28
@@ -222,10 +193,10 @@ def window_drawing(*, limits: Limits, marks: Sequence[Mark], unit: str, title: s
         text_x, anchor = (x - 10, "start") if x < WIDTH / 2 else (x + 10, "end")
         text_x = min(max(text_x, 4), WIDTH - 4)
         parts += [
-            _text(text_x, y - 11, said, f"label {name}", anchor),
-            _line(x - reach, y, x + reach, y, f"bar {name}"),
-            _line(x - reach, y - 5, x - reach, y + 5, f"bar {name}"),
-            _line(x + reach, y - 5, x + reach, y + 5, f"bar {name}"),
-            format_html('<circle class="dot {}" cx="{}" cy="{}" r="5"/>', name, _n(x), _n(y)),
+            svg.text(text_x, y - 11, said, f"label {name}", anchor),
+            svg.line(x - reach, y, x + reach, y, f"bar {name}"),
+            svg.line(x - reach, y - 5, x - reach, y + 5, f"bar {name}"),
+            svg.line(x + reach, y - 5, x + reach, y + 5, f"bar {name}"),
+            svg.dot(x, y, 5, f"dot {name}"),
         ]
-    return _svg(foot + 8, title, desc, parts, "scale")
+    return svg.picture(WIDTH, foot + 8, title, desc, parts, "scale")
