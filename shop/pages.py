@@ -14,6 +14,7 @@ from django.urls import Resolver404, resolve
 from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_POST
 
+from plates.bench.residuals import sentences
 from plates.bench.selectors import matches
 from plates.lengths import LengthError
 from shop.forms import understood
@@ -76,7 +77,12 @@ def favicon(request: HttpRequest) -> HttpResponse:
 def home(request: PageRequest) -> HttpResponse:
     rows = matches(request.user.shop_id).prefetch_related("final_checks").order_by("-number")
     busy = list(rows.filter(state__in=["open", "held", "taken"])[:12])
-    return shown(request, "shop/home.html", {"matches": busy, "closed": rows.filter(state="closed")[:5]})
+    context = {
+        "matches": busy,
+        "closed": rows.filter(state="closed")[:5],
+        "drifting": sentences(request.user.shop_id, request.user.shop.unit_first),
+    }
+    return shown(request, "shop/home.html", context)
 
 
 @require_GET

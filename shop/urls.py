@@ -4,7 +4,9 @@ from django.urls import include, path
 from drf_spectacular.views import SpectacularJSONAPIView
 
 from plates.bench import api as bench
+from plates.bench import api_proof as bench_proof
 from plates.bench import pages as bench_pages
+from plates.bench import pages_proof as bench_proof_pages
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
 from plates.measuring import api as measuring
@@ -48,6 +50,8 @@ api = [
     path("matches/<str:pk>/hold/", bench.Hold.as_view()),
     path("matches/<str:pk>/release/", bench.Release.as_view()),
     path("matches/<str:pk>/final/", bench.Final.as_view()),
+    path("residuals/", bench_proof.Residuals.as_view()),
+    path("residuals/charts/", bench_proof.ResidualCharts.as_view()),
     path("schema/", SpectacularJSONAPIView.as_view(), name="schema"),
     path("<path:rest>", unknown_address),
     path("", unknown_address),
@@ -74,6 +78,7 @@ urlpatterns = [
     path("matches/<int:number>/release/", bench_pages.release, name="release"),
     path("matches/<int:number>/slip/", bench_pages.slip, name="slip"),
     path("matches/<int:number>/final/", bench_pages.final, name="final"),
+    path("residuals/", bench_proof_pages.residuals, name="residuals"),
     path("bins/", stock_pages.bins, name="bins"),
     path("bins/<str:code>/", stock_pages.one_bin, name="bin"),
     path("plates/<str:pk>/", stock_pages.one_plate, name="plate"),

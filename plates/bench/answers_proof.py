@@ -1,0 +1,79 @@
+"""How the API shows what final checks teach."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from plates.bench.models import FinalCheck
+from plates.bench.residuals import Group
+from plates.lengths import half_even, length_json
+from plates.measuring.uncertainty import READING_U_NM
+from shop.api import LengthField
+
+_METHODS = list(READING_U_NM)
+
+
+class ResidualAnswer(serializers.ModelSerializer[FinalCheck]):
+    """One final check. ``apart`` is ``soaked`` or ``comeback`` for what stands on no chart, else blank."""
+
+    match = serializers.IntegerField(source="match.number")
+    method, asked_method = serializers.ChoiceField(_METHODS), serializers.ChoiceField(_METHODS)
+    person = serializers.CharField(source="person.username")
+    readings = serializers.ListField(child=serializers.CharField())
+    predicted = LengthField(source="predicted_nm")
+    measured = LengthField(source="clearance_nm")
+    residual = LengthField(source="residual_nm")
+    u = serializers.SerializerMethodField()
+    apart = serializers.ChoiceField(["", "soaked", "comeback"])
+
+    class Meta:
+        model = FinalCheck
+        fields = [
+            "id", "match", "at", "method", "asked_method", "gauge", "person", "soaked", "readings", "predicted", "u",
+            "measured", "residual", "in_window", "apart",
+        ]  # fmt: skip
+
+    def get_u(self, check: FinalCheck) -> dict[str, Any]:
+        """Standard uncertainty of the prediction."""
+        return length_json(half_even(check.u_nm))
+
+
+class LimitsAnswer(serializers.Serializer[Any]):
+    """A chart about zero: its limits, and its last point."""
+
+    low, high, last = LengthField(), LengthField(), LengthField()
+    outside = serializers.IntegerField()
+
+
+class GroupAnswer(serializers.Serializer[Group]):
+    """The residuals of one method, gauge or person; ``individuals`` and ``ewma`` are null for fewer than 8 of them.
+
+    Both charts stand about a ``centre`` of zero, what a residual should be; ``mean`` is what it was. Lengths are signed.
+    """
+
+    by, name = serializers.CharField(), serializers.CharField()
+    points, apart = serializers.IntegerField(), serializers.IntegerField()
+    centre, mean = LengthField(), LengthField(allow_null=True)
+    individuals, ewma = LimitsAnswer(allow_null=True), LimitsAnswer(allow_null=True)
+    since = serializers.DateTimeField(allow_null=True)
+    finding = serializers.CharField(allow_null=True)
+
+    def to_representation(self, instance: Group) -> dict[str, Any]:
+        found = instance.found
+
+        def chart(one: Any) -> dict[str, Any]:
+            lengths = {"low": one.low, "high": one.high, "last": one.points[-1]}
+            return {**{name: length_json(half_even(nm)) for name, nm in lengths.items()}, "outside": len(one.outside)}
+
+        return {
+            "by": instance.by,
+            "name": instance.name,
+            "points": len(instance.points),
+            "apart": len(instance.apart),
+            "centre": length_json(0),
+            "mean": length_json(instance.mean_nm) if instance.points else None,
+            "individuals": chart(instance.singles) if instance.enough else None,
+            "ewma": chart(instance.smooth) if instance.enough else None,
+            "since": found.since.isoformat() if found else None,
+            "finding": instance.sentence(self.context["unit"]) or None,
+        }

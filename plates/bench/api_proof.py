@@ -1,0 +1,53 @@
+"""What final checks teach, over HTTP: residuals and their charts."""
+
+from typing import Any
+
+from django_filters import rest_framework as filters
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from plates.bench import residuals, selectors
+from plates.bench.answers_proof import GroupAnswer, ResidualAnswer
+from plates.measuring.uncertainty import READING_U_NM
+from shop.api import Collection
+from shop.errors import Malformed
+
+
+class ResidualFilter(filters.FilterSet):
+    method = filters.ChoiceFilter(choices=[(name, name) for name in READING_U_NM])
+    gauge = filters.CharFilter("gauge")
+    person = filters.CharFilter("person__username")
+    since = filters.IsoDateTimeFilter("at", lookup_expr="gte")
+
+
+class Residuals(Collection):
+    """The final checks, oldest first, each with its residual = measured - predicted."""
+
+    serializer_class, filterset_class = ResidualAnswer, ResidualFilter
+
+    @staticmethod
+    def rows(shop_id: Any) -> Any:
+        return selectors.final_checks(shop_id).select_related("match", "person").defer(
+            *(f"match__{name}" for name in ("question", "options", "cautions", "slip", "outs", "built", "shortfall"))
+        )
+
+
+class ResidualCharts(Collection):
+    """The residuals by method, gauge or person: limits, moving average, and what is out of control in plain words."""
+
+    serializer_class = GroupAnswer
+
+    @extend_schema(
+        parameters=[OpenApiParameter("by", enum=list(residuals.BY), default="method")],
+        responses={200: GroupAnswer(many=True)},
+    )
+    def get(self, request: Request) -> Response:
+        by = request.query_params.get("by", "method")
+        if by not in residuals.BY:
+            raise Malformed(f"Charts are by {', '.join(residuals.BY)}.", [("/by", "name one of them")])
+        if unknown := sorted(set(request.query_params) - {"by", "page", "page_size"}):
+            raise Malformed(f"There is no filter {unknown[0]!r} here.", [(f"/{unknown[0]}", "known are by and page")])
+        groups = self.paginate_queryset(residuals.groups_of(residuals.points_of(self.shop_id), by))  # type: ignore[arg-type]
+        context = {**self.get_serializer_context(), "unit": self.person.shop.unit_first}
+        return self.get_paginated_response(GroupAnswer(groups, many=True, context=context).data)

@@ -1,0 +1,87 @@
+"""Residuals drawn in time order: each one with its limits, and below it their moving average."""
+
+from collections.abc import Callable
+from datetime import datetime
+
+from django.utils.safestring import SafeString
+
+from plates.bench import svg
+from plates.bench.drawing import figure
+from plates.bench.residuals import Group
+from plates.lengths import half_even, mm, thou
+from plates.measuring.charts import Chart
+
+WIDE, TALL, LEFT, RIGHT, HEAD, GAP = 760, 170, 118, 12, 34, 30
+
+
+def signed_figure(length_nm: float, unit: str) -> str:
+    """A difference with its sign in the shop's first unit: ``"−2.0 thou"``."""
+    whole_nm = half_even(abs(length_nm))
+    sign = "−" if length_nm < 0 else "+"
+    said = f"{thou(whole_nm)} thou" if unit == "in" else f"{mm(whole_nm)} mm"
+    return said if not whole_nm else sign + said
+
+
+def day(at: datetime) -> str:
+    return f"{at.day} {at:%B %Y}"
+
+
+def residual_chart(group: Group, unit: str) -> SafeString:
+    """Both charts of a group that has :attr:`~Group.enough` points; the run that was found is shaded."""
+    singles, smooth, found = group.singles, group.smooth, group.found
+    began = next((row for row, point in enumerate(group.points) if found and point.at >= found.since), None)
+    top = HEAD
+    parts = _panel(singles, top, "Each residual", unit, began, joined=False)
+    low = top + TALL + GAP + HEAD
+    parts += _panel(smooth, low, "Moving average, newest value one fifth", unit, began, joined=True)
+    foot = low + TALL + 22
+    parts.append(svg.text(LEFT, foot, day(group.points[0].at), "name"))
+    parts.append(svg.text(WIDE - RIGHT, foot, day(group.points[-1].at), "name", "end"))
+    return svg.picture(
+        WIDE, foot + 10, f"Residuals of {group.name} in time order", _said(group, singles, smooth, unit), parts, "chart"
+    )
+
+
+def _said(group: Group, singles: Chart, smooth: Chart, unit: str) -> str:
+    reach = figure(singles.high, unit)
+    outside = f"{len(singles.outside)} beyond" if singles.outside else "none beyond"
+    parts = [
+        f"{len(group.points)} final checks from {day(group.points[0].at)} to {day(group.points[-1].at)},",
+        f"on average {signed_figure(group.mean_nm, unit)} from what was predicted; limits {reach} to either side,",
+        f"{outside}. Moving average now {signed_figure(smooth.points[-1], unit)},",
+        f"its limits {figure(smooth.high, unit)} to either side. {group.sentence(unit)}",
+    ]
+    return " ".join(parts).strip()
+
+
+def _panel(
+    chart: Chart, top: float, title: str, unit: str, began: int | None, *, joined: bool
+) -> list[SafeString]:
+    across, up = _scales(chart, top)
+    outside = set(chart.outside)
+    parts = []
+    if began is not None:
+        left = across(began) - 6
+        parts.append(svg.band(left, top, WIDE - RIGHT - left, TALL))
+    parts += [
+        svg.text(LEFT, top - 10, title, "name"),
+        svg.line(LEFT, up(chart.centre), WIDE - RIGHT, up(chart.centre), "target"),
+        svg.text(LEFT - 10, up(chart.centre) + 5, "as predicted", "label", "end"),
+    ]
+    for limit in (chart.high, chart.low):
+        parts.append(svg.line(LEFT, up(limit), WIDE - RIGHT, up(limit), "limit"))
+        parts.append(svg.text(LEFT - 10, up(limit) + 5, signed_figure(limit, unit), "label", "end"))
+    places = [(across(row), up(value)) for row, value in enumerate(chart.points)]
+    if joined:
+        parts.append(svg.path(places, "run"))
+    for row, (x, y) in enumerate(places):
+        parts.append(svg.dot(x, y, 4, "dot main" if row in outside else "dot other"))
+    return parts
+
+
+def _scales(chart: Chart, top: float) -> tuple[Callable[[int], float], Callable[[float], float]]:
+    """Where the nth point stands across, and a value up: limits and all points fit in, with some air."""
+    most = max(abs(value) for value in (*chart.points, chart.low, chart.high)) * 1.08
+    step = (WIDE - LEFT - RIGHT - 16) / max(1, len(chart.points) - 1)
+    return lambda row: LEFT + 8 + row * step, lambda value: top + TALL / 2 - value / most * TALL / 2
+

@@ -1,0 +1,129 @@
+"""What final checks say in time order: by method, gauge or person, do the readings still come out as predicted?"""
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.utils import timezone
+
+from plates.bench.selectors import final_checks
+from plates.lengths import half_even
+from plates.measuring.charts import FEWEST, ROUNDING_NM, Chart, Drift, drift, drift_words, ewma, sigma_of
+
+#: A look goes back over so many final checks of the shop, and shows so many of one group.
+LOOK, SHOWN = 1000, 100
+#: Share of the newest value in the moving average.
+WEIGHT = 0.2
+
+BY = ("method", "gauge", "person")
+_SUBJECT = {"method": "final readings by {}", "gauge": "final readings with gauge {}", "person": "final readings of {}"}
+_ADVICE = {
+    "method": "check the gauge and how it is held",
+    "gauge": "check this gauge against a standard",
+    "person": "read a pack together, and compare how each of you holds the gauge",
+}
+APART = {"soaked": "soaked", "comeback": "came back"}
+
+
+@dataclass(frozen=True)
+class Point:
+    """One final check, its time as on the wall of the shop. ``apart``: why it stands on no chart, or blank."""
+
+    at: datetime
+    match: int
+    method: str
+    gauge: str
+    person: str
+    predicted_nm: int
+    measured_nm: int
+    residual_nm: int
+    apart: str
+
+    @property
+    def why_apart(self) -> str:
+        return APART.get(self.apart, "")
+
+
+@dataclass(frozen=True)
+class Group:
+    """The final checks of one method, gauge or person, oldest first; those that stand ``apart`` are on no chart."""
+
+    by: str
+    name: str
+    points: list[Point]
+    apart: list[Point]
+
+    @property
+    def enough(self) -> bool:
+        """Whether there are enough values for limits."""
+        return len(self.points) >= FEWEST
+
+    @property
+    def missing(self) -> int:
+        return max(0, FEWEST - len(self.points))
+
+    @property
+    def values(self) -> list[float]:
+        return [float(point.residual_nm) for point in self.points]
+
+    @property
+    def mean_nm(self) -> int:
+        return half_even(sum(self.values) / len(self.values)) if self.values else 0
+
+    def _sigma(self) -> float:
+        return max(sigma_of(self.values), ROUNDING_NM)
+
+    @property
+    def singles(self) -> Chart:
+        """Single values about zero, which is what a residual should be; limits from the moving range."""
+        reach = 3 * self._sigma()
+        return Chart(tuple(self.values), 0.0, -reach, reach)
+
+    @property
+    def smooth(self) -> Chart:
+        """Their moving average, with its limits about zero."""
+        return ewma(self.values, weight=WEIGHT, start=0.0, sigma=self._sigma())
+
+    @property
+    def found(self) -> Drift | None:
+        return drift([(point.at, float(point.residual_nm)) for point in self.points], weight=WEIGHT)
+
+    def sentence(self, unit_first: str) -> str:
+        """What is out of control, in plain words with what to do; blank while nothing is."""
+        found = self.found
+        if found is None:
+            return ""
+        words = drift_words(_SUBJECT[self.by].format(self.name), found, unit_first)
+        return f"{words[0].upper()}{words[1:]}, against what was predicted: {_ADVICE[self.by]}."
+
+
+def points_of(shop_id: uuid.UUID) -> list[Point]:
+    """The last final checks of the shop, oldest first; one query."""
+    columns = ("at", "match__number", "method", "gauge", "person__username")
+    figures = ("predicted_nm", "clearance_nm", "residual_nm", "apart")
+    rows = final_checks(shop_id).order_by("-at", "-id").values_list(*columns, *figures)[:LOOK]
+    return [Point(timezone.localtime(row[0]), *row[1:]) for row in reversed(rows)]
+
+
+def groups_of(points: Sequence[Point], by: str) -> list[Group]:
+    """The points by method, gauge or person, in the order of their names. Who named no gauge is in no gauge's group."""
+    found: dict[str, list[Point]] = {}
+    for point in points:
+        if name := getattr(point, by):
+            found.setdefault(name, []).append(point)
+    return [
+        Group(
+            by,
+            name,
+            [point for point in rows if not point.apart][-SHOWN:],
+            [point for point in rows if point.apart][-SHOWN:],
+        )
+        for name, rows in sorted(found.items())
+    ]
+
+
+def sentences(shop_id: uuid.UUID, unit_first: str) -> list[str]:
+    """Everything that is out of control in this shop, in plain words; one query."""
+    points = points_of(shop_id)
+    return [said for by in BY for group in groups_of(points, by) if (said := group.sentence(unit_first))]
