@@ -26,6 +26,8 @@ class Change:
     bin: uuid.UUID | None = None
     thickness_nm: int | None = None
     spread_nm: int | None = None
+    #: With a thickness: its u beyond the micrometer's own. 0 for a plate that was read.
+    u_nm: float = 0.0
     match: uuid.UUID | None = None
     job: uuid.UUID | None = None
     hand_out: uuid.UUID | None = None
@@ -40,9 +42,10 @@ _WRITE = """
 WITH change AS (
   SELECT * FROM unnest(
     %(plate)s::uuid[], %(revision)s::int[], %(state)s::text[], %(rebin)s::boolean[], %(bin)s::uuid[],
-    %(thickness)s::bigint[], %(spread)s::bigint[], %(match)s::uuid[], %(job)s::uuid[], %(hand_out)s::uuid[],
-    %(held_until)s::timestamptz[], %(condition)s::text[], %(readings)s::jsonb[], %(findings)s::jsonb[], %(line)s::uuid[]
-  ) AS c(plate, revision, state, rebin, bin, thickness, spread, match, job, hand_out, held_until,
+    %(thickness)s::bigint[], %(spread)s::bigint[], %(u)s::float8[], %(match)s::uuid[], %(job)s::uuid[],
+    %(hand_out)s::uuid[], %(held_until)s::timestamptz[], %(condition)s::text[], %(readings)s::jsonb[],
+    %(findings)s::jsonb[], %(line)s::uuid[]
+  ) AS c(plate, revision, state, rebin, bin, thickness, spread, u, match, job, hand_out, held_until,
          condition, readings, findings, line)
 ), before AS (
   SELECT p.id, p.state IN ('on_shelf', 'held') AS lay FROM plates_plate p JOIN change c ON p.id = c.plate
@@ -51,7 +54,7 @@ WITH change AS (
     state = c.state, revision = c.revision + 1,
     bin_id = CASE WHEN c.rebin THEN c.bin ELSE p.bin_id END,
     thickness_nm = coalesce(c.thickness, p.thickness_nm), spread_nm = coalesce(c.spread, p.spread_nm),
-    u_nm = CASE WHEN c.thickness IS NULL THEN p.u_nm ELSE 0 END,
+    u_nm = CASE WHEN c.thickness IS NULL THEN p.u_nm ELSE c.u END,
     gauge = CASE WHEN c.thickness IS NULL THEN p.gauge ELSE %(gauge)s END,
     match_id = c.match, job_id = c.job, hand_out_id = c.hand_out, held_until = c.held_until,
     condition = coalesce(c.condition, p.condition)
@@ -102,6 +105,7 @@ def ledger_write(
         "bin": [c.bin for c in changes],
         "thickness": [c.thickness_nm for c in changes],
         "spread": [c.spread_nm for c in changes],
+        "u": [c.u_nm for c in changes],
         "match": [c.match for c in changes],
         "job": [c.job for c in changes],
         "hand_out": [c.hand_out for c in changes],
