@@ -7,17 +7,14 @@ from rest_framework import serializers
 from plates.bench.models import FinalCheck
 from plates.bench.residuals import Group
 from plates.lengths import half_even, length_json
-from plates.measuring.uncertainty import READING_U_NM
 from shop.api import LengthField
-
-_METHODS = list(READING_U_NM)
 
 
 class ResidualAnswer(serializers.ModelSerializer[FinalCheck]):
     """One final check. ``apart`` is ``soaked`` or ``comeback`` for what stands on no chart, else blank."""
 
     match = serializers.IntegerField(source="match.number")
-    method, asked_method = serializers.ChoiceField(_METHODS), serializers.ChoiceField(_METHODS)
+    method, asked_method = serializers.CharField(), serializers.CharField()
     person = serializers.CharField(source="person.username")
     readings = serializers.ListField(child=serializers.CharField())
     predicted = LengthField(source="predicted_nm")
@@ -48,7 +45,7 @@ class LimitsAnswer(serializers.Serializer[Any]):
 class GroupAnswer(serializers.Serializer[Group]):
     """The residuals of one method, gauge or person; ``individuals`` and ``ewma`` are null for fewer than 8 of them.
 
-    Both charts stand about a ``centre`` of zero, what a residual should be; ``mean`` is what it was. Lengths are signed.
+    Both charts stand about a ``centre`` of zero, as a residual should be; ``mean`` is what it was. Lengths are signed.
     """
 
     by, name = serializers.CharField(), serializers.CharField()

@@ -37,6 +37,7 @@ class ResidualCharts(Collection):
     """The residuals by method, gauge or person: limits, moving average, and what is out of control in plain words."""
 
     serializer_class = GroupAnswer
+    rows = staticmethod(selectors.final_checks)
 
     @extend_schema(
         parameters=[OpenApiParameter("by", enum=list(residuals.BY), default="method")],
