@@ -26,29 +26,38 @@ ECHO = {
 
 
 class Said(NamedTuple):
-    """A length as typed, its unit written behind it, and in nanometres."""
+    """A length as typed, its unit written behind it, and in nanometres.
+
+    ``typed`` is what was really typed, for keeping; where no unit was, the one it was read in stands in brackets.
+    """
 
     text: str
     nm: int
+    typed: str = ""
+
+
+#: White space that parts two readings, not a figure from its unit nor the two sides of a subtraction.
+_APART = re.compile(r'(?<![-\s])\s++(?!-)(?!(?:in|thou|mm|um|")(?![a-z0-9.]))', re.IGNORECASE)
 
 
 def reading_said(text: str, unit_first: str) -> Said:
     """One typed reading, above zero. Raises :class:`LengthError`."""
-    typed = reading_parse(text, unit_first)
+    text = text.strip()
+    plain = re.sub(r"\s*-\s*", "-", text.lower().replace('"', " in").strip())
+    plain = re.sub(r"\s*(in|thou|mm|um)$", r" \1", plain)
+    typed = reading_parse(plain, unit_first)
     if typed.nm == 0:
         raise LengthError("A reading is above zero.")
-    text = text.strip()
-    return Said(text if text.endswith(typed.unit) else f"{text} {typed.unit}", typed.nm)
+    if plain.endswith(typed.unit):
+        return Said(plain, typed.nm, text)
+    return Said(f"{plain} {typed.unit}", typed.nm, f"{text} [{typed.unit}]")
 
 
 def readings_said(text: str, unit_first: str) -> list[Said]:
     """Readings typed one after another, blanks between them: ``74 75 73``. Raises :class:`LengthError`."""
-    plain = text.lower().replace('"', " in").strip()
-    plain = re.sub(r"\s*-\s*", "-", plain)
-    plain = re.sub(r"(?<=[0-9.])\s+(?=(?:in|thou|mm|um)\b)", "", plain)
-    if "," in plain:
+    if "," in text:
         raise LengthError("Write a point, not a comma, in a figure, and a blank between two readings.")
-    said = [reading_said(re.sub(r"(in|thou|mm|um)$", r" \1", part), unit_first) for part in plain.split()]
+    said = [reading_said(part, unit_first) for part in _APART.split(text.strip()) if part]
     if len(said) > MOST_READINGS:
         raise LengthError(f"{len(said)} readings are too many at once; give at most {MOST_READINGS}.")
     return said

@@ -12,6 +12,7 @@ from plates.catalogue import pages as catalogue_pages
 from plates.measuring import api as measuring
 from plates.stock import api as stock
 from plates.stock import pages as stock_pages
+from plates.stock import scanning
 from shop import pages
 from shop.health import healthz
 from shop.rest import unknown_address
@@ -66,9 +67,9 @@ urlpatterns = [
     path("change-person/", pages.change_person, name="change-person"),
     path("echo/", pages.echo, name="echo"),
     path("favicon.ico", pages.favicon),
-    path("scan-in/", stock_pages.scan_start, name="scan-start"),
-    path("scan-in/undo/", stock_pages.scan_undo, name="scan-undo"),
-    path("scan-in/kind/<str:code>/", stock_pages.scan_in, name="scan-in"),
+    path("scan-in/", scanning.scan_start, name="scan-start"),
+    path("scan-in/undo/", scanning.scan_undo, name="scan-undo"),
+    path("scan-in/kind/<str:code>/", scanning.scan_in, name="scan-in"),
     path("close-a-pack/", bench_pages.close_start, name="close-start"),
     path("close-a-pack/<str:code>/", bench_pages.close_pack, name="close-pack"),
     path("matches/", bench_pages.matches, name="matches"),
@@ -82,6 +83,8 @@ urlpatterns = [
     path("bins/", stock_pages.bins, name="bins"),
     path("bins/<str:code>/", stock_pages.one_bin, name="bin"),
     path("plates/<str:pk>/", stock_pages.one_plate, name="plate"),
+    path("plates/<str:pk>/read-again/", stock_pages.read_again, name="read-again"),
+    path("plates/<str:pk>/scrap/", stock_pages.scrap, name="scrap"),
     path("fits/", catalogue_pages.fits, name="fits"),
     path("kinds/", catalogue_pages.kinds, name="kinds"),
     path("specs/", bench_pages.spec_list, name="specs"),

@@ -1,39 +1,87 @@
 """What the counter types: kind, reading, bin."""
 
-import uuid
-from datetime import UTC, datetime
 from typing import Any
 
 from django import forms
 
 from plates.catalogue.models import Fit, Kind, Role
 from plates.catalogue.selectors import fits
+from plates.stock.findings import Findings, Reading, second_people
 from plates.stock.models import Condition
-from plates.stock.services import Reading
+from shop.errors import Refusal
 from shop.forms import CodeField, LengthField, PageForm, ReadingsField, Said
 from shop.people.models import Person
-from shop.rows import uuid7
 
 CONDITIONS = [(Condition.NEW, "new"), (Condition.USED, "used")]
 
 
-class ScanForm(PageForm):
-    """One plate: a press of the micrometer. Kind, condition and batch stay as they are from plate to plate."""
+class PlateForm(PageForm):
+    """One plate that was read: its points, what else was found on it, and by which gauge."""
 
     focus = "reading"
     reading = ReadingsField(help_text="Press the micrometer. Several points of the same one: a blank between them.")
     condition = forms.ChoiceField(choices=CONDITIONS, initial="new", widget=forms.RadioSelect, label="Condition")
-    confirm = forms.BooleanField(required=False)
+    gauge = forms.CharField(
+        label="Gauge", required=False, max_length=200, help_text="Its code, for as long as it is read with."
+    )
+    agreed_by = forms.ChoiceField(label="Agreed by, for a used one", required=False)
+    cone = LengthField(label="Cone", required=False, zero=True)
+    warp = LengthField(label="Warp", required=False, zero=True)
+    hot_spot = forms.BooleanField(label="It has a hot spot", required=False)
+    confirm = forms.BooleanField(label="It is so: book it as it is", required=False)
+
+    #: Which field stands for a member that a service points at.
+    POINTED = {"/gauge": "gauge", "/agreed_by": "agreed_by", "/readings": "reading"}
 
     def __init__(self, *args: Any, person: Person, kind: Kind, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
         self.fields["reading"].label = f"Reading of one {kind.get_role_display()}"
         self.fields["reading"].widget.attrs |= {"class": "big", "enterkeyhint": "done"}
+        self.fields["gauge"].widget.attrs |= {"autocomplete": "off", "spellcheck": "false"}
+        if person.shop.second_person:
+            names = [other.username for other in second_people(person)]
+            self.fields["agreed_by"].choices = [("", "nobody yet"), *((name, name) for name in names)]  # type: ignore[attr-defined]
+        else:
+            del self.fields["agreed_by"]
 
     def said(self) -> Reading:
-        """The reading as the stock room takes it."""
+        """The reading as the stock room takes it, with what was really typed."""
         readings: list[Said] = self.cleaned_data["reading"]
-        return Reading([said.text for said in readings], [said.nm for said in readings])
+        return Reading(
+            [said.text for said in readings], [said.nm for said in readings], [said.typed for said in readings]
+        )
+
+    def findings(self) -> Findings:
+        """What else was found. A hot spot that is not ticked was not said."""
+        said = self.cleaned_data
+        return Findings(
+            self.length("cone"), self.length("warp"), said["hot_spot"] or None, said.get("agreed_by", "")
+        )
+
+    def refuse(self, refusal: Refusal) -> bool:
+        """Say the refusal beside the field that it points at; False when it points at none of them."""
+        field = next((self.POINTED[at] for at, _ in refusal.errors if at in self.POINTED), None)
+        if field is None:
+            return False
+        self.add_error(field, refusal.detail)
+        return True
+
+
+class ReadAgainForm(PlateForm):
+    """A plate that is read again to be put back: a hot spot that was found may be found gone."""
+
+    hot_spot = forms.ChoiceField(  # type: ignore[assignment]
+        label="Hot spot", choices=[("", "as it is known"), ("yes", "yes"), ("no", "none")], required=False
+    )
+
+    def findings(self) -> Findings:
+        spot = {"yes": True, "no": False}.get(self.cleaned_data["hot_spot"])
+        return Findings(self.length("cone"), self.length("warp"), spot, self.cleaned_data.get("agreed_by", ""))
+
+
+class ScrapForm(PageForm):
+    focus = ""
+    reason = forms.CharField(label="Why it is scrapped", max_length=500)
 
 
 class BinForm(PageForm):
@@ -48,22 +96,3 @@ class BinForm(PageForm):
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
         self.fields["fit"].queryset = fits(person.shop_id)  # type: ignore[attr-defined]
-
-
-def batch_of(text: str) -> uuid.UUID | None:
-    """The batch named in an address: a time-ordered key, or None when it is not one."""
-    try:
-        batch = uuid.UUID(text)
-        batch_began(batch)
-    except (ValueError, OverflowError):
-        return None
-    return batch if batch.version == 7 else None
-
-
-def batch_new() -> uuid.UUID:
-    return uuid7()
-
-
-def batch_began(batch: uuid.UUID) -> datetime:
-    """When a batch began: it stands in its key."""
-    return datetime.fromtimestamp((batch.int >> 80) / 1000, UTC)

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from django.db import connection
-from django.db.models import Case, CharField, Count, Exists, F, Max, Min, OuterRef, Q, QuerySet, Value, When
+from django.db.models import Case, CharField, Count, Exists, F, Max, Min, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Now
 
 from plates.stock.models import LYING, Act, Bin, HandOut, LedgerLine, Lot, Plate, State
@@ -65,6 +65,7 @@ class OnShelf(NamedTuple):
     u_nm: float
     marked: bool
     received_s: int
+    gauge: str
     interchange: Interchange
 
 
@@ -72,7 +73,7 @@ class OnShelf(NamedTuple):
 # minimum; a sealed box stays sealed unless it is asked for. Holds that have run out were released just before.
 _SHELF = """
 SELECT p.id, p.revision, k.id, k.code, b.code, p.thickness_nm, p.u_nm, p.mark <> '' OR k.mark <> '',
-       extract(epoch FROM p.received_at)::bigint, p.fit_id, p.role, k.lined_faces, k.material, k.facing
+       extract(epoch FROM p.received_at)::bigint, p.gauge, p.fit_id, p.role, k.lined_faces, k.material, k.facing
   FROM plates_plate p
   JOIN plates_kind k ON k.id = p.kind_id
   LEFT JOIN plates_bin b ON b.id = p.bin_id
@@ -114,7 +115,7 @@ def shelf(
         there = f"({there} OR (p.state = 'held' AND p.match_id = %(match)s))"
     with connection.cursor() as cursor:
         cursor.execute(_SHELF.format(there=there), values)
-        return [OnShelf._make((*row[:9], Interchange._make(row[9:]))) for row in cursor.fetchall()]
+        return [OnShelf._make((*row[:10], Interchange._make(row[10:]))) for row in cursor.fetchall()]
 
 
 def batch(*, person: Person, batch_id: uuid.UUID, since: datetime) -> QuerySet[Plate]:
@@ -149,3 +150,12 @@ def bins_with_contents(shop_id: uuid.UUID) -> QuerySet[Bin]:
 def unsorted(shop_id: uuid.UUID) -> QuerySet[Plate]:
     """What lies on the shelf without a bin."""
     return plates(shop_id).filter(bin=None, state__in=LYING).order_by("fit__code", "thickness_nm")
+
+
+def quarantined(shop_id: uuid.UUID) -> QuerySet[Plate]:
+    """What is set aside, the latest first, each with ``why``: the reason that its last booking gives."""
+    booked = LedgerLine.objects.filter(
+        shop_id=shop_id, plate=OuterRef("pk"), act__in=(Act.RECEIVED, Act.PUT_BACK)
+    ).order_by("-seq")
+    rows = plates(shop_id).filter(state=State.QUARANTINED)
+    return rows.annotate(why=Subquery(booked.values("reason")[:1])).order_by("-id")

@@ -1,0 +1,67 @@
+"""A batch at the counter: the plates that one person scans in one after the other, and what stays between them.
+
+A batch is known by a time-ordered key in its address, so two tabs scan two batches, and nothing of it is stored.
+"""
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from urllib.parse import urlencode
+
+from django.shortcuts import resolve_url
+
+from plates.catalogue.models import Kind
+from plates.stock.models import Condition
+from shop.rows import uuid7
+
+
+@dataclass(frozen=True)
+class Batch:
+    """``gauge`` and ``agreed_by`` stay as they were typed; cone, warp and hot spot are of one plate and do not."""
+
+    kind: Kind
+    key: uuid.UUID
+    condition: str = Condition.NEW
+    gauge: str = ""
+    agreed_by: str = ""
+
+    @classmethod
+    def of(cls, kind: Kind, sent: Mapping[str, str]) -> "Batch":
+        """The batch of a form or an address; a new one where none is named. What else stays is read either way."""
+        key = batch_key(sent.get("batch", "")) or uuid7()
+        kept = {name: sent.get(name, "").strip()[:200] for name in ("gauge", "agreed_by")}
+        return cls(kind, key, sent.get("condition", "") or Condition.NEW, **kept)
+
+    @property
+    def kept(self) -> dict[str, str]:
+        """What every form and address of the batch carries."""
+        fields = {
+            "batch": str(self.key),
+            "condition": self.condition,
+            "gauge": self.gauge,
+            "agreed_by": self.agreed_by,
+        }
+        return {name: value for name, value in fields.items() if value}
+
+    def address(self, **more: str) -> str:
+        return f"{resolve_url('scan-in', self.kind.code)}?{urlencode({**self.kept, **more})}"
+
+    @property
+    def began(self) -> datetime:
+        """When it began: it stands in its key."""
+        return _began(self.key)
+
+
+def batch_key(text: str) -> uuid.UUID | None:
+    """The key named in an address, or None when it is not one of a batch."""
+    try:
+        key = uuid.UUID(text)
+        _began(key)
+    except (ValueError, OverflowError):
+        return None
+    return key if key.version == 7 else None
+
+
+def _began(key: uuid.UUID) -> datetime:
+    return datetime.fromtimestamp((key.int >> 80) / 1000, UTC)
