@@ -4,10 +4,13 @@ from typing import Any
 
 from rest_framework import serializers
 
+from plates.bench.budget import budget_of
 from plates.bench.models import Match, MatchState
+from plates.bench.reading import band_of
 from plates.catalogue.models import MEASURES
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import half_even, length_json
+from plates.measuring.uncertainty import Part
 from shop.api import LengthField
 
 
@@ -22,7 +25,18 @@ def slip_row(row: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def option_json(option: dict[str, Any]) -> dict[str, Any]:
+def part_json(part: Part) -> dict[str, Any]:
+    return {
+        "name": part.name,
+        "u": length_json(half_even(part.u_nm)),
+        "distribution": part.distribution,
+        "times": part.times,
+        "shared": part.shared or None,
+        "contribution": length_json(half_even(part.contribution_nm)),
+    }
+
+
+def option_json(option: dict[str, Any], measures: str) -> dict[str, Any]:
     return {
         "number": option["number"],
         "way": option["way"],
@@ -31,6 +45,9 @@ def option_json(option: dict[str, Any]) -> dict[str, Any]:
         "u": length_json(half_even(option["u_nm"])),
         "probability": option["probability"],
         "confidence": option["confidence"],
+        "up_to": length_json(option["up_to_nm"]) if option["up_to_nm"] != option["predicted_nm"] else None,
+        "guard_band": None if option["guard_nm"] is None else length_json(option["guard_nm"]),
+        "budget": [part_json(part) for part in budget_of(option, measures)],
         "out": [{"slot": row["slot"], "thickness": length_json(row["thickness_nm"])} for row in option["out"]],
         "in": [slip_row(row) for row in option["in"]],
     }
@@ -83,7 +100,8 @@ def match_json(match: Match) -> dict[str, Any]:
             "counted_frictions": counted_frictions(match.faces),
         },
         "verdict": match.verdict,
-        "options": [option_json(option) for option in shown],
+        "band": band_of(match),
+        "options": [option_json(option, match.spec.measures) for option in shown],
         "shortfall": shortfall_json(match.shortfall) if match.shortfall else None,
         "cautions": match.cautions,
         "option_taken": None if ran_out else match.option_taken,
@@ -106,6 +124,7 @@ class MatchAnswer(serializers.Serializer[Match]):
     method, readings = serializers.CharField(), serializers.ListField(child=serializers.CharField())
     window = serializers.DictField()
     verdict = serializers.ChoiceField(["in_window", "high", "low"])
+    band = serializers.ChoiceField(["window", "allowed", "beyond"])
     options, cautions, slip = (serializers.ListField(child=serializers.DictField()) for _ in range(3))
     shortfall = serializers.DictField(allow_null=True)
     option_taken = serializers.IntegerField(allow_null=True)

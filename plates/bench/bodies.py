@@ -1,11 +1,12 @@
 """What the bench reads over HTTP, and the question that it makes."""
 
+from dataclasses import replace
 from typing import Any
 
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from rest_framework import serializers
 
-from plates.bench.question import Entry, Loose, PackReading, Question
+from plates.bench.question import Entry, Loose, PackReading, Question, SecondReading
 from plates.catalogue.models import WAVE_STATES, Slot, Spec
 from plates.lengths import mean_nm
 from plates.measuring.uncertainty import READING_U_NM
@@ -26,6 +27,7 @@ class EntryField(serializers.Field[Entry, Any, Any, Any]):
                 must_go=found["must_go"],
                 cone_nm=found.get("cone"),
                 hot_spot=found["hot_spot"],
+                gauge=found["gauge"],
             )
         return Entry(LengthField().run_validation(data))
 
@@ -35,6 +37,7 @@ class EntryBody(Body):
     must_go = serializers.BooleanField(default=False)
     cone = LengthField(required=False, zero=True)
     hot_spot = serializers.BooleanField(default=False)
+    gauge = serializers.CharField(max_length=200, allow_blank=True, default="")
 
 
 class NominalBody(Body):
@@ -64,6 +67,7 @@ _ENTRY_SCHEMA: dict[str, Any] = {
                 "must_go": {"type": "boolean", "default": False},
                 "cone": LENGTH_SCHEMA,
                 "hot_spot": {"type": "boolean", "default": False},
+                "gauge": {"type": "string", "maxLength": 200, "default": ""},
             },
             "required": ["thickness"],
             "additionalProperties": False,
@@ -85,11 +89,21 @@ class LooseBody(Body):
     thickness = LengthField(required=False)
     count = serializers.IntegerField(min_value=1, max_value=100, default=1)
     source = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")  # type: ignore[assignment]
+    gauge = serializers.CharField(max_length=200, allow_blank=True, default="")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if ("readings" in attrs) == ("thickness" in attrs):
             raise serializers.ValidationError({"thickness": ["give either readings or thickness"]})
         return attrs
+
+
+class SecondBody(Body):
+    """The same pack read once more, by another person or with another gauge."""
+
+    readings = readings_field()
+    person = serializers.CharField(max_length=150, required=False, allow_blank=True, default="")
+    method = serializers.ChoiceField(sorted(READING_U_NM), required=False, default="")
+    gauge = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
 
 
 class MatchBody(Body):
@@ -101,7 +115,10 @@ class MatchBody(Body):
     left_out = serializers.ListField(child=serializers.CharField(max_length=60), required=False, max_length=40)
     job = serializers.CharField(max_length=60, required=False)
     gauge = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+    plates_gauge = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
     soaked = serializers.BooleanField(default=False)
+    load = serializers.CharField(max_length=100, required=False, allow_blank=True, default="")
+    second = SecondBody(required=False)
     counted = serializers.BooleanField(default=False)
     take = serializers.BooleanField(default=False)
     accept_marginal = serializers.BooleanField(default=False)
@@ -164,7 +181,8 @@ def question_of(body: dict[str, Any], spec: Spec) -> Question:
                 f"Slot {name!r} is left out, so nothing is installed in it.", [(f"/installed/{name}", "left out")]
             )
     installed = {
-        name: _entries(slot_of(name, f"/installed/{name}"), entries) for name, entries in body["installed"].items()
+        name: _entries(slot_of(name, f"/installed/{name}"), entries, body["plates_gauge"])
+        for name, entries in body["installed"].items()
     }
     bench = {}
     for name, rows in body.get("bench", {}).items():
@@ -174,6 +192,7 @@ def question_of(body: dict[str, Any], spec: Spec) -> Question:
                 row["thickness"] if "thickness" in row else mean_nm(nm for _, nm in row["readings"]),
                 row["count"],
                 row["source"],
+                row["gauge"] or body["plates_gauge"],
             )
             for row in rows
         ]
@@ -192,10 +211,19 @@ def question_of(body: dict[str, Any], spec: Spec) -> Question:
         wave_free_nm=body.get("wave_free"),
         gauge=body["gauge"],
         soaked=body["soaked"],
+        load=body["load"],
+        second=_second(body["second"]) if body.get("second") else None,
     )
 
 
-def _entries(slot: Slot, entries: list[Entry] | None) -> list[Entry]:
+def _second(body: dict[str, Any]) -> SecondReading:
+    pairs = body["readings"]
+    return SecondReading(
+        [typed for typed, _ in pairs], [nm for _, nm in pairs], body["person"], body["method"], body["gauge"]
+    )
+
+
+def _entries(slot: Slot, entries: list[Entry] | None, gauge: str) -> list[Entry]:
     pointer = f"/installed/{slot.name}"
     if entries is None:
         if slot.nominal_nm is None:
@@ -206,4 +234,4 @@ def _entries(slot: Slot, entries: list[Entry] | None) -> list[Entry]:
             f"Slot {slot.name!r} counts {slot.count}, and {len(entries)} are given.",
             [(pointer, f"list {slot.count} plates")],
         )
-    return entries
+    return [replace(entry, gauge=entry.gauge or gauge) for entry in entries]

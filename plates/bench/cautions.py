@@ -1,13 +1,16 @@
 """What a rebuilder should hear before trusting a number. Each caution is a code and a sentence."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
+from plates.bench.models import Match
+from plates.bench.pose import reading_parts_of
 from plates.bench.question import Question
 from plates.catalogue.models import Slot, Spec
 from plates.lengths import INCH, both
 from plates.matching.probability import conformance
-from plates.measuring.uncertainty import READING_U_NM, reading_u_nm
+from plates.measuring.uncertainty import READING_U_NM, Part, combined_u_nm
 
 #: A difference from the target this near to a plate of the pack asks for a count first.
 PLATE_NEAR_NM = INCH // 100
@@ -62,13 +65,61 @@ def of_reading(
         found.append(
             caution("single_reading", "One reading only, so tilt is not seen. Read at three points around the pack.")
         )
-    if question.soaked:
-        found.append(
-            caution(
-                "soaked", "Read with soaked frictions: swell is part of the number and is not taken out by arithmetic."
-            )
+    return [*found, *_of_convention(spec, question), *_of_wave(spec, slots, question)]
+
+
+def _of_convention(spec: Spec, question: Question) -> list[dict[str, str]]:
+    """A reading taken otherwise than the window was written for, where no arithmetic brings it back."""
+    found = []
+    if spec.reads_method and question.method != spec.reads_method:
+        text = (
+            f"The window was written for a reading by {spec.reads_method}, this one was taken by {question.method}: "
+            "methods differ by more than arithmetic can take out. Read it as the manual does."
         )
-    return found + _of_wave(spec, slots, question)
+        found.append(caution("method_differs", text))
+    if question.soaked and spec.reads_soak != "soaked":
+        dry = "The window is for dry frictions. " if spec.reads_soak == "dry" else ""
+        text = f"{dry}Read with soaked frictions: swell is part of the number and is not taken out by arithmetic."
+        found.append(caution("soaked", text))
+    if spec.reads_soak == "soaked" and not question.soaked:
+        text = "The window is for soaked frictions, and these were read dry: soaked they swell and take up clearance."
+        found.append(caution("not_soaked", text))
+    if spec.reads_load and question.load.strip().lower() != spec.reads_load.strip().lower():
+        said = f"it was read under {question.load}" if question.load else "nothing was said of it"
+        text = f"The manual reads this pack under a load of {spec.reads_load}, and {said}. Load it as the manual says."
+        found.append(caution("load_differs", text))
+    if question.load and not spec.reads_load:
+        text = f"Read under {question.load}; the spec prescribes no load. Was it on when the manual reads the pack?"
+        found.append(caution("load_differs", text))
+    return found
+
+
+def of_plates(
+    *, slots: Sequence[Slot], question: Question, options: Sequence[dict[str, Any]], unit: str
+) -> list[dict[str, str]]:
+    """What the plates in the pack tell: limits that they break, and cones that the reading may have squeezed flat."""
+    swap = {slot.name: slot.swap for slot in slots}
+    found = []
+    for name, entries in question.installed.items():
+        for entry in entries:
+            if entry.why:
+                way_out = "It must go." if swap[name] else "The spec exchanges no plate of this slot: look at it again."
+                why = " and ".join(entry.why)
+                found.append(caution("must_go", f"{name}, {both(entry.thickness_nm, unit)}: {why}. {way_out}"))
+    coned = [entry for entries in question.installed.values() for entry in entries if entry.cone_nm]
+    if coned:
+        text = (
+            f"{len(coned)} coned plate{'s' if len(coned) > 1 else ''} in the pack: squeezed flat when it was read, or "
+            "not? Nobody can tell from the number."
+        )
+        first = next((option for option in options if option["up_to_nm"] != option["predicted_nm"]), None)
+        if first:
+            text += (
+                f" The first option that takes it out gives {both(first['predicted_nm'], unit)} if it was, and up to "
+                f"{both(first['up_to_nm'], unit)} if not."
+            )
+        found.append(caution("coned", f"{text} Fit flat plates and read again."))
+    return found
 
 
 def _of_wave(spec: Spec, slots: Sequence[Slot], question: Question) -> list[dict[str, str]]:
@@ -90,18 +141,21 @@ def _of_wave(spec: Spec, slots: Sequence[Slot], question: Question) -> list[dict
     return []
 
 
-def of_gauge(*, spec: Spec, question: Question, translated: bool, sure: float) -> list[dict[str, str]]:
-    """Whether even the middle of the window could be sure with this method, and which method could."""
+def of_gauge(
+    *, spec: Spec, question: Question, measured: Mapping[str, float], shared: Mapping[str, float], sure: float
+) -> list[dict[str, str]]:
+    """Whether even the middle of the window could be sure when read like this, and which method could."""
     middle = (spec.low_nm + spec.high_nm) / 2
+    as_read = reading_parts_of(spec, question, measured, shared)
 
-    def could(method: str, readings: int) -> bool:
-        u_nm = reading_u_nm(method=method, readings=readings, translated=translated)
-        return conformance(middle, u_nm, spec.low_nm, spec.high_nm) >= sure
+    def could(parts: Iterable[Part]) -> bool:
+        return conformance(middle, combined_u_nm(parts), spec.low_nm, spec.high_nm) >= sure
 
-    readings = len(question.readings_nm)
-    if could(question.method, readings):
+    if could(as_read):
         return []
-    better = [m for m in sorted(READING_U_NM, key=lambda m: READING_U_NM[m]) if could(m, 3)]
+    others = [replace(question, method=method, readings_nm=[0] * 3, gauge="") for method in READING_U_NM]
+    parts = {other.method: reading_parts_of(spec, other, measured, {}) for other in others}
+    better = [method for method in sorted(parts, key=lambda m: combined_u_nm(parts[m])) if could(parts[method])]
     way_out = (
         f"Three readings by {' or '.join(better)} could."
         if better
@@ -114,19 +168,23 @@ def of_gauge(*, spec: Spec, question: Question, translated: bool, sure: float) -
     return [caution("gauge_too_coarse", text)]
 
 
-def of_spec(*, spec: Spec, in_window: bool) -> list[dict[str, str]]:
-    """What the spec itself forbids."""
-    if in_window:
+def of_spec(*, match: Match, band: str) -> list[dict[str, str]]:
+    """What the spec itself forbids, and where the number stands beyond its window."""
+    if band == "window":
         return []
+    spec, found = match.spec, []
+    if band == "allowed":
+        text = "Out of the window, within the outer limits of the manual: allowed in a pack that runs, not to build to."
+        found.append(caution("allowed_band", text))
     if not spec.adjustable:
         text = (
             "This pack has no adjustment. Stop and look: it is assembled wrongly or a part is worn. "
             "Do not make up for it with other plates."
         )
-        return [caution("no_adjustment", text)]
-    if spec.set_only:
-        return [caution("set_only", "The plates of this pack stay together: replace them as a set.")]
-    return []
+        found.append(caution("no_adjustment", text))
+    elif spec.set_only:
+        found.append(caution("set_only", "The plates of this pack stay together: replace them as a set."))
+    return found
 
 
 def raised(cautions: Sequence[dict[str, Any]], code: str) -> bool:

@@ -11,12 +11,18 @@ from datetime import datetime
 from functools import partial
 from typing import Any, TypeVar
 
+from django.db.models import prefetch_related_objects
+
 from plates.bench.locks import Moved, as_seen, clock, match_lock, match_seen, state_check
 from plates.bench.models import FinalCheck, Match, MatchState
+from plates.bench.pose import reading_parts_of
 from plates.bench.question import Entry, PackReading, Question
 from plates.bench.reading import match_read, read_pack, verdict_of
+from plates.bench.repeatability import method_u_nm
 from plates.bench.services import TRIES, Run, busy, pause
-from plates.measuring.uncertainty import reading_u_nm
+from plates.catalogue.selectors import STACK
+from plates.measuring.gauges import shared_errors
+from plates.measuring.uncertainty import combined_u_nm
 from plates.stock.holds import holds_run_out
 from shop.errors import Refusal, WrongState, refusals
 from shop.people.models import Person
@@ -75,7 +81,10 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
     """The match as the reading leaves it, and the row of the check; nothing is saved."""
     built = built_of(match)
     question = stack_after(Question.from_json(match.question), built, reading)
-    as_read_nm, clearance_nm = read_pack(spec=match.spec, question=question)
+    prefetch_related_objects([match.spec], *STACK)
+    measured = method_u_nm(match.shop_id)
+    as_read_nm, clearance_nm = read_pack(spec=match.spec, question=question, measured=measured)
+    shared = shared_errors(match.shop_id, [reading.gauge])
     check = FinalCheck(
         shop_id=match.shop_id,
         person=person,
@@ -89,9 +98,7 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
         clearance_nm=clearance_nm,
         predicted_nm=built["predicted_nm"],
         u_nm=built["u_nm"],
-        u_reading_nm=reading_u_nm(
-            method=reading.method, readings=len(reading.texts), translated=clearance_nm != as_read_nm
-        ),
+        u_reading_nm=combined_u_nm(reading_parts_of(match.spec, question, measured, shared)),
         u_moves_nm=math.sqrt(max(built["u_nm"] ** 2 - match.u_nm**2, 0.0)),
         residual_nm=clearance_nm - built["predicted_nm"],
         in_window=verdict_of(match, clearance_nm) == "in_window",
@@ -115,7 +122,7 @@ def stack_after(question: Question, built: dict[str, Any], reading: PackReading)
         del installed[row["slot"]][row["row"]]
     bench = {name: list(rows) for name, rows in question.bench.items()}
     for row in built["in"]:
-        entry = Entry(row["thickness_nm"], u_nm=row.get("own_u_nm", 0.0), gauge=row.get("gauge", ""))
+        entry = Entry(row["thickness_nm"], u_nm=row["u_nm"], gauge=row["gauge"])
         installed.setdefault(row["slot"], []).append(entry)
         if row["plate"] is None:
             bench[row["slot"]] = _one_less(bench[row["slot"]], row["thickness_nm"])
@@ -127,6 +134,7 @@ def stack_after(question: Question, built: dict[str, Any], reading: PackReading)
         installed=installed,
         bench=bench,
         left_out=[],
+        second=None,
         gauge=reading.gauge,
         soaked=reading.soaked,
         wave_state=question.wave_state if reading.wave_state is None else reading.wave_state,

@@ -1,9 +1,11 @@
 """From the kernel's answer to options as they are stored, shown and compared: in nanometres and codes."""
 
+import math
 from typing import Any
 
+from plates.bench.budget import guard_band_nm, stored
 from plates.bench.pose import Posed
-from plates.bench.question import Loose
+from plates.bench.question import Entry
 from plates.matching.problem import Exchange, Shortfall
 from plates.matching.search import match
 from plates.stock.selectors import OnShelf
@@ -16,45 +18,69 @@ def searched(posed: Posed) -> tuple[list[dict[str, Any]], Shortfall | None]:
 
 
 def option_of(posed: Posed, exchange: Exchange) -> dict[str, Any]:
-    """One option: figures in nm; ``in`` names the plate, its revision as seen, its bin and kind."""
-    ins = [
-        _in(posed.slots[slot].name, posed.candidates[row], float(posed.problem.pool.u_nm[row]))
-        for slot, row in exchange.ins
-    ]
+    """One option: figures in nm; ``in`` names the plate, its revision as seen, its bin and kind. ``reading`` and
+    ``shared_u_nm`` are what :func:`plates.bench.budget.budget_of` needs beside the plates.
+    """
+    problem = posed.problem
+    ins = [_in(posed, slot, row) for slot, row in exchange.ins]
     outs = [
-        {
-            "slot": posed.slots[slot_row].name,
-            "row": row,
-            "thickness_nm": posed.problem.slots[slot_row].installed[row].thickness_nm,
-        }
-        for slot_row, row in exchange.outs
+        {"slot": posed.slots[slot].name, "row": row, **_out(posed.entries[slot][row])} for slot, row in exchange.outs
     ]
+    moved = {row["gauge"] for row in (*ins, *outs)}
+    coned_nm = sum(row["cone_nm"] or 0 for row in outs)
     return {
         "way": exchange.way.name.lower(),
         "changes": exchange.changes,
         "predicted_nm": exchange.predicted_nm,
+        "up_to_nm": exchange.predicted_nm + (coned_nm if problem.measures == "gap" else -coned_nm),
         "u_nm": exchange.u_nm,
         "probability": exchange.probability,
         "confidence": "sure" if exchange.sure else "marginal",
+        "guard_nm": guard_band_nm(exchange.u_nm, problem.low_nm, problem.high_nm, problem.sure),
         "out": outs,
         "in": ins,
+        "reading": stored(posed.reading),
+        "shared_u_nm": {gauge: u_nm for gauge, u_nm in posed.shared_u_nm.items() if gauge in moved},
     }
 
 
-def _in(slot: str, candidate: OnShelf | Loose, u_nm: float) -> dict[str, Any]:
+def _out(entry: Entry) -> dict[str, Any]:
+    return {
+        "thickness_nm": entry.thickness_nm,
+        "unread_u_nm": entry.u_nm,
+        "at_book": entry.at_book,
+        "cone_nm": entry.cone_nm,
+        "gauge": entry.gauge,
+    }
+
+
+def _in(posed: Posed, slot: int, row: int) -> dict[str, Any]:
+    name, candidate = posed.slots[slot].name, posed.candidates[row]
     if isinstance(candidate, OnShelf):
+        unread_u_nm, alike_u_nm = candidate.u_nm, float(posed.alike_u_nm[row])
         return {
-            "slot": slot,
+            "slot": name,
             "plate": str(candidate.id),
             "revision": candidate.revision,
             "bin": candidate.bin,
             "kind": candidate.kind,
             "thickness_nm": candidate.thickness_nm,
-            "u_nm": u_nm,
+            "u_nm": math.hypot(unread_u_nm, alike_u_nm),
+            "unread_u_nm": unread_u_nm,
+            "alike_u_nm": alike_u_nm,
+            "gauge": candidate.gauge,
             "source": "",
         }
     nowhere = dict.fromkeys(("plate", "revision", "bin", "kind"))
-    return {"slot": slot, **nowhere, "thickness_nm": candidate.thickness_nm, "u_nm": u_nm, "source": candidate.source}
+    certain = dict.fromkeys(("u_nm", "unread_u_nm", "alike_u_nm"), 0.0)
+    return {
+        "slot": name,
+        **nowhere,
+        "thickness_nm": candidate.thickness_nm,
+        **certain,
+        "gauge": candidate.gauge,
+        "source": candidate.source,
+    }
 
 
 def numbered(options: list[dict[str, Any]], first: int) -> list[dict[str, Any]]:

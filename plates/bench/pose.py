@@ -1,18 +1,20 @@
 """The problem that the kernel solves: spec, stack, readings and shelf put together."""
 
+import math
 import uuid
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plates.bench.question import Loose, Question, wave_shift_nm
+from plates.bench.question import Entry, Loose, Question, wave_shift_nm
 from plates.catalogue.models import Slot, Spec
 from plates.lengths import INCH
 from plates.matching.problem import Installed, Pool, Problem
 from plates.matching.problem import Slot as Place
-from plates.measuring.uncertainty import MOVE_U_NM, reading_u_nm
+from plates.measuring.gauges import shared_errors
+from plates.measuring.uncertainty import STACKED_U_NM, Part, combined_u_nm, micrometer_u_nm, reading_parts
 from plates.stock.selectors import Interchange, OnShelf, shelf
 
 Whole = NDArray[np.int64]
@@ -30,37 +32,85 @@ class Posed:
     problem: Problem
     slots: list[Slot]
     candidates: list[OnShelf | Loose]
+    #: Of each slot, what lies in it; of each candidate, the spread of the plates that nobody can tell from it.
+    entries: list[list[Entry]]
+    alike_u_nm: NDArray[np.float64]
+    #: The budget of the reading, and the shared error of every gauge that is registered, in nm.
+    reading: list[Part]
+    shared_u_nm: dict[str, float]
 
 
-def pose(*, spec: Spec, question: Question, clearance_nm: int, sure: float, held_by: uuid.UUID | None = None) -> Posed:
-    """Read the shelf, without locks, and put the problem together."""
+def pose(
+    *,
+    spec: Spec,
+    question: Question,
+    clearance_nm: int,
+    sure: float,
+    measured: Mapping[str, float],
+    held_by: uuid.UUID | None = None,
+) -> Posed:
+    """Read the shelf, without locks, and put the problem together. ``measured``: what the shop has found for u of its
+    methods, in nm.
+    """
     slots = list(spec.slots.all())
     fixed = not spec.adjustable or spec.set_only
     open_slots = [] if fixed else [slot for slot in slots if _may_change(slot, question)]
     rows = _shelf(spec, open_slots, question, held_by)
     classes, class_of = _coded(row.interchange for row in rows)
-    loose: list[Loose] = []
-    places = []
-    for slot in open_slots:
-        first = len(rows) + len(loose)
-        loose += [one for one in question.bench.get(slot.name, []) for _ in range(one.count)]
-        bench = np.arange(first, len(rows) + len(loose))
-        places.append(_place(slot, question, classes, class_of, bench))
-    translated = wave_shift_nm(spec, slots, question) != 0
+    entries = [question.installed.get(slot.name, []) for slot in open_slots]
+    loose = [one for slot in open_slots for one in question.bench.get(slot.name, []) for _ in range(one.count)]
+    codes = {row.gauge for row in rows} | {plate.gauge for plate in question.plates()}
+    shared = shared_errors(spec.shop_id, {*codes, question.gauge})
+    gauges = sorted(codes & shared.keys())
+    number = {code: row for row, code in enumerate(gauges)}
+    places, first = [], len(rows)
+    for slot, installed in zip(open_slots, entries, strict=True):
+        count = sum(one.count for one in question.bench.get(slot.name, []))
+        bench = np.arange(first, first + count)
+        first += count
+        in_place = [
+            Installed(entry.thickness_nm, entry.must_go, _alone_u_nm(entry, shared), number.get(entry.gauge, -1))
+            for entry in installed
+        ]
+        places.append(_place(slot, question, in_place, classes, class_of, bench))
+    reading = reading_parts_of(spec, question, measured, shared)
+    of_plates = question.gauge in number  # then its share of the reading stands with theirs
+    alike = np.concatenate([_alike_u_nm(rows), np.zeros(len(loose))])
     problem = Problem(
         measures=spec.measures,
         clearance_nm=clearance_nm,
         low_nm=spec.low_nm,
         high_nm=spec.high_nm,
         target_nm=spec.target_nm,
-        pool=_pool(rows, class_of, loose),
+        pool=_pool(rows, class_of, loose, alike, shared, number),
         slots=tuple(places),
-        u_reading_nm=reading_u_nm(method=question.method, readings=len(question.readings_nm), translated=translated),
-        u_move_nm=MOVE_U_NM,
+        u_reading_nm=combined_u_nm(part for part in reading if not (of_plates and part.shared)),
+        u_move_nm=STACKED_U_NM,
         sure=sure,
         max_changes=question.max_changes,
+        u_gauge_nm=tuple(shared[code] for code in gauges),
+        reading_gauge=number[question.gauge] if of_plates else None,
     )
-    return Posed(problem, open_slots, [*rows, *loose])
+    return Posed(problem, open_slots, [*rows, *loose], entries, alike, reading, shared)
+
+
+def reading_parts_of(
+    spec: Spec, question: Question, measured: Mapping[str, float], shared: Mapping[str, float]
+) -> list[Part]:
+    """The budget of the question's reading."""
+    return reading_parts(
+        method=question.method,
+        readings=len(question.readings_nm),
+        translated=wave_shift_nm(spec, list(spec.slots.all()), question) != 0,
+        measured=measured,
+        gauge=question.gauge,
+        shared_u_nm=shared.get(question.gauge),
+    )
+
+
+def _alone_u_nm(plate: OnShelf | Loose | Entry, shared: Mapping[str, float]) -> float:
+    """u of a plate by itself: of its reading, and of what was not read."""
+    return math.hypot(micrometer_u_nm(shared.get(plate.gauge)), plate.u_nm)
 
 
 def _may_change(slot: Slot, question: Question) -> bool:
@@ -102,8 +152,14 @@ def _serves(plate: Interchange, slot: Slot) -> bool:
     )
 
 
-def _place(slot: Slot, question: Question, classes: Sequence[Hashable], class_of: Whole, bench: Whole) -> Place:
-    entries = question.installed.get(slot.name, [])
+def _place(
+    slot: Slot,
+    question: Question,
+    installed: Sequence[Installed],
+    classes: Sequence[Hashable],
+    class_of: Whole,
+    bench: Whole,
+) -> Place:
     serving = [(code, c) for code, c in enumerate(classes) if isinstance(c, Interchange) and _serves(c, slot)]
     further = _further(slot)
 
@@ -112,36 +168,45 @@ def _place(slot: Slot, question: Question, classes: Sequence[Hashable], class_of
 
     return Place(
         name=slot.name,
-        installed=tuple(Installed(entry.thickness_nm, entry.must_go, entry.u_nm) for entry in entries),
+        installed=tuple(installed),
         swap=slot.swap,
         empty=slot.count if slot.name in question.left_out else 0,
-        extra=max(0, slot.extra - max(0, len(entries) - slot.count)),  # what a pack has taken already counts
+        extra=max(0, slot.extra - max(0, len(installed) - slot.count)),  # what a pack has taken already counts
         ordinary=np.concatenate([rows([code for code, c in serving if c.fit_id == slot.fit_id]), bench]),
         substitute=rows([code for code, c in serving if c.fit_id in further]),
     )
 
 
-def _pool(rows: Sequence[OnShelf], class_of: Whole, loose: Sequence[Loose]) -> Pool:
+def _pool(
+    rows: Sequence[OnShelf],
+    class_of: Whole,
+    loose: Sequence[Loose],
+    alike: NDArray[np.float64],
+    shared: Mapping[str, float],
+    number: Mapping[str, int],
+) -> Pool:
     thickness = np.array([row.thickness_nm for row in rows] + [one.thickness_nm for one in loose], dtype=np.int64)
     home = np.concatenate([class_of, np.full(len(loose), -1)])
     _, size, count = np.unique(
         np.stack([home, (thickness + SIZE_NM // 2) // SIZE_NM]), axis=1, return_inverse=True, return_counts=True
     )
+    plates: list[OnShelf | Loose] = [*rows, *loose]
+    alone = np.array([_alone_u_nm(one, shared) for one in plates], dtype=np.float64)
     return Pool(
         thickness_nm=thickness,
-        u_nm=np.concatenate([_own_u_nm(rows), np.zeros(len(loose))]),
+        u_nm=np.hypot(alone, alike),
         pieces=count[size.reshape(-1)] if len(thickness) else thickness,
         received=np.array([row.received_s for row in rows] + [0] * len(loose), dtype=np.int64),
         # Bench plates are numbered among themselves: a scan elsewhere never renames one.
         keys=[str(row.id) for row in rows] + [f"bench-{number:06}" for number in range(len(loose))],
+        gauge=np.array([number.get(one.gauge, -1) for one in plates], dtype=np.int64) if number else None,
     )
 
 
-def _own_u_nm(rows: Sequence[OnShelf]) -> NDArray[np.float64]:
-    """A plate's own u, with the spread of the plates of its bin that nobody can tell from it."""
-    own = np.array([row.u_nm for row in rows], dtype=np.float64)
+def _alike_u_nm(rows: Sequence[OnShelf]) -> NDArray[np.float64]:
+    """Of each plate the spread of the plates of its bin that nobody can tell from it."""
     _, group = _coded(row.id if row.marked else (row.kind_id, row.bin) for row in rows)
-    return np.hypot(own, spread_of_alike(np.array([row.thickness_nm for row in rows], dtype=np.int64), group))
+    return spread_of_alike(np.array([row.thickness_nm for row in rows], dtype=np.int64), group)
 
 
 def spread_of_alike(thickness_nm: Whole, group: Whole) -> NDArray[np.float64]:

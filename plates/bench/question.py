@@ -1,12 +1,12 @@
 """A pack question as asked, kept in nanometres."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from plates.catalogue.models import Slot, Spec
 from plates.catalogue.selectors import nominal_tolerances
-from plates.lengths import INCH
+from plates.lengths import INCH, both
 from plates.measuring.uncertainty import rectangular_u_nm
 
 #: How far an unread new steel may be from its book size where no kind says (common practice, no source).
@@ -25,6 +25,19 @@ class Entry:
     u_nm: float = 0.0
     #: The gauge that it was read with.
     gauge: str = ""
+    #: Why it must go, where a limit of its slot says so.
+    why: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class SecondReading:
+    """The same pack read once more, by another person or with another gauge."""
+
+    texts: list[str]
+    readings_nm: list[int]
+    person: str = ""
+    method: str = ""
+    gauge: str = ""
 
 
 @dataclass(frozen=True)
@@ -34,6 +47,8 @@ class Loose:
     thickness_nm: int
     count: int = 1
     source: str = ""
+    gauge: str = ""
+    u_nm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -53,6 +68,16 @@ class Question:
     wave_free_nm: int | None = None
     gauge: str = ""
     soaked: bool = False
+    #: The load that was on the stack, as the manual prescribes one.
+    load: str = ""
+    second: SecondReading | None = None
+
+    def plates(self) -> Iterator[Entry | Loose]:
+        """Everything in the pack that was named, and everything on the bench."""
+        for entries in self.installed.values():
+            yield from entries
+        for loose in self.bench.values():
+            yield from loose
 
     def to_json(self) -> dict[str, Any]:
         return asdict(self)
@@ -61,7 +86,8 @@ class Question:
     def from_json(cls, data: dict[str, Any]) -> "Question":
         installed = {name: [Entry(**entry) for entry in entries] for name, entries in data["installed"].items()}
         bench = {name: [Loose(**loose) for loose in rows] for name, rows in data["bench"].items()}
-        return cls(**{**data, "installed": installed, "bench": bench})
+        second = SecondReading(**data["second"]) if data.get("second") else None
+        return cls(**{**data, "second": second, "installed": installed, "bench": bench})
 
 
 @dataclass(frozen=True)
@@ -109,3 +135,38 @@ def with_book_uncertainty(spec: Spec, slots: Sequence[Slot], question: Question)
         name: [filled(by_name[name], entry) for entry in entries] for name, entries in question.installed.items()
     }
     return replace(question, installed=installed)
+
+
+def with_limits(slots: Sequence[Slot], question: Question) -> Question:
+    """The question with every plate marked that a limit of its slot takes out, and why."""
+    by_name = {slot.name: slot for slot in slots}
+
+    def judged(slot: Slot, entry: Entry) -> Entry:
+        why = []
+        minimum_nm, cone_nm = slot.reuse_minimum_nm, slot.cone_limit_nm
+        if minimum_nm is not None and entry.thickness_nm < minimum_nm and not entry.at_book:
+            why.append(f"{both(entry.thickness_nm)} is below the reuse minimum {both(minimum_nm)}")
+        if cone_nm is not None and (entry.cone_nm or 0) > cone_nm:
+            why.append(f"coned by {both(entry.cone_nm or 0)}, where {both(cone_nm)} is allowed")
+        if entry.hot_spot and slot.role == "steel":
+            why.append("it has hot spots")
+        return replace(entry, why=why, must_go=entry.must_go or (bool(why) and slot.swap))
+
+    installed = {
+        name: [judged(by_name[name], entry) for entry in entries] for name, entries in question.installed.items()
+    }
+    return replace(question, installed=installed)
+
+
+def with_zero_taken_off(question: Question, zero_nm: Mapping[str, int]) -> Question:
+    """The question with the zero errors in force taken off the plates that were read with these gauges."""
+
+    def right(plate: Any) -> Any:
+        off_nm = zero_nm.get(plate.gauge, 0)
+        return replace(plate, thickness_nm=plate.thickness_nm - off_nm) if off_nm and plate.gauge else plate
+
+    return replace(
+        question,
+        installed={name: [right(entry) for entry in entries] for name, entries in question.installed.items()},
+        bench={name: [right(one) for one in some] for name, some in question.bench.items()},
+    )

@@ -1,18 +1,22 @@
 """From a stack and its readings to a match: clearance, u, verdict, options, cautions. Nothing is saved here."""
 
+import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db.models import prefetch_related_objects
 
-from plates.bench.cautions import of_gauge, of_reading, of_spec
+from plates.bench.cautions import of_gauge, of_plates, of_reading, of_spec
 from plates.bench.models import Match
 from plates.bench.options import numbered, searched, shortfall_of
-from plates.bench.pose import pose
-from plates.bench.question import Question, wave_shift_nm, with_book_uncertainty
+from plates.bench.pose import pose, reading_parts_of
+from plates.bench.question import Question, wave_shift_nm, with_book_uncertainty, with_limits
+from plates.bench.repeatability import method_u_nm
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import STACK
-from plates.lengths import INCH, both, mean_nm
-from plates.measuring.uncertainty import reading_u_nm
+from plates.lengths import INCH, both, half_even, mean_nm
+from plates.measuring.gauges import gauge_notes
+from plates.measuring.uncertainty import agree, combined_u_nm, reading_parts
 from shop.errors import Malformed, Refusal
 
 #: Readings of one pack may spread over this much, or a quarter of the window's width, whichever is more.
@@ -27,16 +31,16 @@ class WaveUnknown(Refusal):
     code, title = "wave_unknown", "The wave plate's figures are missing"
 
 
-def read_pack(*, spec: Spec, question: Question) -> tuple[int, int]:
-    """(as read, clearance in the window's convention), in nm. Raises SuspectReading, WaveUnknown."""
-    spread_nm = max(question.readings_nm) - min(question.readings_nm)
-    allowed_nm = max((spec.high_nm - spec.low_nm) // 4, SPREAD_NM)
-    if spread_nm > allowed_nm:
-        raise SuspectReading(
-            f"The readings spread over {both(spread_nm)}, more than {both(allowed_nm)}. The stack may sit tilted: "
-            "reseat it, read again, and give the new readings.",
-            [("/readings", "reseat the stack and read again")],
-        )
+def read_pack(*, spec: Spec, question: Question, measured: Mapping[str, float] | None = None) -> tuple[int, int]:
+    """(as read, clearance in the window's convention), in nm. ``measured``: what the shop has found for u of its
+    methods. Raises SuspectReading, WaveUnknown.
+    """
+    _points_check(spec, question.readings_nm, question.method, measured, "/readings")
+    as_read_nm = mean_nm(question.readings_nm)
+    if second := question.second:
+        method = second.method or question.method
+        _points_check(spec, second.readings_nm, method, measured, "/second/readings")
+        as_read_nm = _averaged(as_read_nm, mean_nm(second.readings_nm), [question.method, method], measured)
     differs = spec.reads_wave and question.wave_state and question.wave_state != spec.reads_wave
     free_nm = question.wave_free_nm or spec.wave_free_nm
     if differs and (free_nm is None or spec.wave_flat_nm is None or free_nm <= spec.wave_flat_nm):
@@ -46,7 +50,6 @@ def read_pack(*, spec: Spec, question: Question) -> tuple[int, int]:
             f"{spec.reads_wave}, or give the figures with the spec.",
             [("/wave_state", f"read it {spec.reads_wave}")],
         )
-    as_read_nm = mean_nm(question.readings_nm)
     clearance_nm = as_read_nm + wave_shift_nm(spec, list(spec.slots.all()), question)
     if clearance_nm <= 0:
         raise Malformed(
@@ -55,6 +58,53 @@ def read_pack(*, spec: Spec, question: Question) -> tuple[int, int]:
             [("/readings", "does not go with this wave plate")],
         )
     return as_read_nm, clearance_nm
+
+
+def _points_check(
+    spec: Spec, readings_nm: Sequence[int], method: str, measured: Mapping[str, float] | None, pointer: str
+) -> None:
+    """Points of one reading may spread; two alone must also agree as two readings of one pack."""
+    spread_nm = max(readings_nm) - min(readings_nm)
+    allowed_nm = max((spec.high_nm - spec.low_nm) // 4, SPREAD_NM)
+    if spread_nm > allowed_nm:
+        raise SuspectReading(
+            f"The readings spread over {both(spread_nm)}, more than {both(allowed_nm)}. The stack may sit tilted: "
+            "reseat it, read again, and give the new readings.",
+            [(pointer, "reseat the stack and read again")],
+        )
+    if len(readings_nm) == 2:
+        _averaged(readings_nm[0], readings_nm[1], [method, method], measured, pointer)
+
+
+def _averaged(
+    one_nm: int,
+    other_nm: int,
+    methods: Sequence[str],
+    measured: Mapping[str, float] | None,
+    pointer: str = "/second/readings",
+) -> int:
+    """The mean of two readings of one pack. Raises SuspectReading where they differ by more than 2·√(u₁² + u₂²)."""
+    us_nm = [combined_u_nm(reading_parts(method=method, readings=2, measured=measured)) for method in methods]
+    if not agree(one_nm, other_nm, *us_nm):
+        most_nm = half_even(2 * math.hypot(*us_nm))
+        raise SuspectReading(
+            f"{both(one_nm)} and {both(other_nm)} differ by {both(abs(one_nm - other_nm))}, more than the "
+            f"{both(most_nm)} by which two such readings may (2·√2·u): they are not averaged. Reseat the pack and read "
+            "it again.",
+            [(pointer, "reseat the stack and read again")],
+        )
+    return mean_nm([one_nm, other_nm])
+
+
+def band_of(match: Match) -> str:
+    """``window``; ``allowed`` within the outer limits, where a pack may run but is not built to; else ``beyond``."""
+    if match.low_nm <= match.clearance_nm <= match.high_nm:
+        return "window"
+    if match.clearance_nm < match.low_nm:
+        allowed = match.limit_low_nm is not None and match.clearance_nm >= match.limit_low_nm
+    else:
+        allowed = match.limit_high_nm is not None and match.clearance_nm <= match.limit_high_nm
+    return "allowed" if allowed else "beyond"
 
 
 def verdict_of(spec: Spec | Match, clearance_nm: int) -> str:
@@ -72,12 +122,12 @@ def search_again(match: Match, sure: float) -> Found:
     lock.
     """
     prefetch_related_objects([match.spec], *STACK)
-    question = Question.from_json(match.question)
     posed = pose(
         spec=match.spec,
-        question=question,
+        question=Question.from_json(match.question),
         clearance_nm=match.clearance_nm,
         sure=sure,
+        measured=method_u_nm(match.shop_id),
         held_by=None if match._state.adding else match.pk,
     )
     options, shortfall = searched(posed)
@@ -90,21 +140,25 @@ def match_read(match: Match, question: Question, sure: float) -> None:
     """Everything that follows from a stack and its readings, into the match; nothing is saved."""
     spec = match.spec
     prefetch_related_objects([spec], *STACK)
-    question = with_book_uncertainty(spec, list(spec.slots.all()), question)
-    as_read_nm, clearance_nm = read_pack(spec=spec, question=question)
     slots = list(spec.slots.all())
-    translated = clearance_nm != as_read_nm
+    notes = gauge_notes(spec.shop_id, question.gauge, act=question.method)
+    question = with_limits(slots, with_book_uncertainty(spec, slots, question))
+    measured = method_u_nm(spec.shop_id)
+    as_read_nm, clearance_nm = read_pack(spec=spec, question=question, measured=measured)
     match.method, match.readings, match.question = question.method, question.texts, question.to_json()
     match.as_read_nm, match.clearance_nm = as_read_nm, clearance_nm
-    match.u_nm = reading_u_nm(method=question.method, readings=len(question.readings_nm), translated=translated)
+    shared = {} if notes.shared_u_nm is None else {question.gauge: notes.shared_u_nm}
+    match.u_nm = combined_u_nm(reading_parts_of(spec, question, measured, shared))
     match.verdict = verdict_of(spec, clearance_nm)
     options, match.shortfall = search_again(match, sure)
     match.options = [*match.options, *numbered(options, match.next_option)]
     match.next_option += len(options)
     match.cautions = [
-        *of_spec(spec=spec, in_window=match.verdict == "in_window"),
+        *of_spec(match=match, band=band_of(match)),
         *of_reading(clearance_nm=clearance_nm, as_read_nm=as_read_nm, spec=spec, slots=slots, question=question),
-        *of_gauge(spec=spec, question=question, translated=translated, sure=sure),
+        *of_plates(slots=slots, question=question, options=options, unit=match.unit),
+        *of_gauge(spec=spec, question=question, measured=measured, shared=shared, sure=sure),
+        *notes.warnings,
     ]
 
 

@@ -19,10 +19,12 @@ from plates.bench.cautions import raised
 from plates.bench.locks import Moved, clock, match_lock, match_seen, plates_lock, state_check
 from plates.bench.models import Job, Match, MatchState
 from plates.bench.options import figures
-from plates.bench.question import Question
+from plates.bench.question import Question, with_zero_taken_off
 from plates.bench.reading import match_read, match_refresh, search_again
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import spec_faces
+from plates.lengths import both
+from plates.measuring.gauges import gauge_notes
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.models import Act, State
@@ -70,6 +72,7 @@ def match_ask(
     Raises SuspectReading, WaveUnknown, Malformed; CountFirst where a take needs a count; Busy.
     """
     person.require("matches")
+    question, notes = _plates_read(person, question)
     for attempt in range(TRIES):
         with refusals():
             holds_run_out(shop_id=person.shop_id)
@@ -90,12 +93,26 @@ def match_ask(
             made_key=made_key,
         )
         match_read(match, question, person.shop.sure_level)
+        match.cautions += notes
         option = _taken_unasked(match, accept_marginal) if take else None
         try:
             return run(partial(_ask, person, match, job, option, at))
         except Moved:
             pause(attempt)
     raise busy()
+
+
+def _plates_read(person: Person, question: Question) -> tuple[Question, list[dict[str, str]]]:
+    """The question with the zero errors of its plates' gauges taken off, and what is to be said of these gauges."""
+    codes = sorted({plate.gauge for plate in question.plates()} - {""})
+    notes = [gauge_notes(person.shop_id, code, act="plate") for code in codes]
+    zero_nm = {note.code: note.zero_nm for note in notes if note.zero_nm}
+    said = [warning for note in notes for warning in note.warnings]
+    for code, off_nm in zero_nm.items():
+        side = "high" if off_nm > 0 else "low"
+        text = f"Gauge {code} reads {both(abs(off_nm))} {side}: that was taken off the plates read with it."
+        said.append({"code": "zero_taken_off", "text": text})
+    return with_zero_taken_off(question, zero_nm) if zero_nm else question, said
 
 
 def _taken_unasked(match: Match, accept_marginal: bool) -> dict[str, Any] | None:

@@ -1,10 +1,14 @@
-"""Standard uncertainties to begin with, and how they combine.
+"""Standard uncertainties in the manner of JCGM 100: contributions, how they combine, and the figures to begin with.
 
-Independent contributions combine as the root of the sum of squares (JCGM 100:2008, 5.1.2). The starting figures are
-common practice, no source; a shop replaces them by what it has measured.
+Independent contributions combine as the root of the sum of squares (JCGM 100:2008, 5.1.2). An error that several readings
+share - the limit of error of one gauge - is fully correlated: it adds up linearly over them, each with its sign, before it
+is squared (5.2.2), so it cancels between one plate out and one in. The starting figures are common practice, no source;
+what a shop has measured replaces them.
 """
 
 import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 from plates.lengths import INCH
 
@@ -21,25 +25,89 @@ WAVE_U_NM = INCH * 15 / 10_000
 #: Each plate that goes out or in: its micrometer, and stacked against measured height (common practice, no source).
 MICROMETER_U_NM = INCH * 2 / 10_000
 STACKED_U_NM = INCH * 5 / 10_000
-MOVE_U_NM = math.hypot(MICROMETER_U_NM, STACKED_U_NM)
 
 #: Mean range of n normal values over their standard deviation, by integration; the usual control-chart constant.
 D2 = {2: 1.12838, 3: 1.69257, 4: 2.05875, 5: 2.32593, 6: 2.53441, 7: 2.70436, 8: 2.84720, 9: 2.97003, 10: 3.07751}
 
+NORMAL, RECTANGULAR = "normal", "rectangular"
 
-def reading_u_nm(*, method: str, readings: int, translated: bool) -> float:
-    """u of a pack reading, in nanometres."""
-    parts = [READING_U_NM[method]]
-    if readings == 1:
-        parts.append(SINGLE_U_NM)
-    if translated:
-        parts.append(WAVE_U_NM)
-    return math.hypot(*parts)
+
+@dataclass(frozen=True)
+class Part:
+    """One line of a budget: a contribution with its standard uncertainty in nm.
+
+    ``times``: how many independent errors of this size there are; for a ``shared`` one, named after its gauge, the sum
+    of their signs, since all of them are the same error. ``freedom``: degrees of freedom, infinite where it is known.
+    """
+
+    name: str
+    u_nm: float
+    distribution: str = NORMAL
+    times: int = 1
+    shared: str = ""
+    freedom: float = math.inf
+
+    @property
+    def contribution_nm(self) -> float:
+        """What it adds to the root of the sum of squares."""
+        return abs(self.times) * self.u_nm if self.shared else math.sqrt(self.times) * self.u_nm
+
+
+def combined_u_nm(parts: Iterable[Part]) -> float:
+    """Combined standard uncertainty (JCGM 100:2008, 5.1.2), shared errors added linearly first (5.2.2)."""
+    alone: list[float] = []
+    together: dict[str, float] = {}
+    for part in parts:
+        if part.shared:
+            together[part.shared] = together.get(part.shared, 0.0) + part.times * part.u_nm
+        else:
+            alone.append(part.times * part.u_nm**2)
+    return math.sqrt(math.fsum([*alone, *(u**2 for u in together.values())]))
+
+
+def effective_freedom(parts: Iterable[Part]) -> float:
+    """Welch-Satterthwaite (JCGM 100:2008, G.4.1) over independent contributions; infinite where none is limited."""
+    parts = list(parts)
+    limited = math.fsum(part.times * part.u_nm**4 / part.freedom for part in parts)
+    return combined_u_nm(parts) ** 4 / limited if limited else math.inf
 
 
 def rectangular_u_nm(half_width_nm: float) -> float:
     """u of a value known to lie within ± half_width (JCGM 100:2008, 4.3.7): a plate at book size, say."""
     return half_width_nm / math.sqrt(3)
+
+
+def reading_parts(
+    *,
+    method: str,
+    readings: int,
+    translated: bool = False,
+    measured: Mapping[str, float] | None = None,
+    gauge: str = "",
+    shared_u_nm: float | None = None,
+) -> list[Part]:
+    """The budget of a pack reading. ``measured``: what the shop has found for its methods, in nm.
+
+    The figure of a method is for the reading as a whole. What a registered gauge is known to contribute is split off
+    from it as shared error; only where its limit is the coarser does it make the whole larger.
+    """
+    found = (measured or {}).get(method)
+    whole = READING_U_NM[method] if found is None else found
+    name = f"reading by {method}" + (", as measured in this shop" if found is not None else "")
+    shared = shared_u_nm or 0.0
+    parts = [Part(name, math.sqrt(max(whole**2 - shared**2, 0.0)))]
+    if shared:
+        parts.append(Part(f"limit of error of {gauge}", shared, RECTANGULAR, shared=gauge))
+    if readings == 1:
+        parts.append(Part("a single reading: tilt is not seen", SINGLE_U_NM))
+    if translated:
+        parts.append(Part("translation between wave free and flat", WAVE_U_NM))
+    return parts
+
+
+def micrometer_u_nm(shared_u_nm: float | None) -> float:
+    """What is left of a plate reading's u for this plate alone, once the error that its gauge shares is split off."""
+    return math.sqrt(max(MICROMETER_U_NM**2 - (shared_u_nm or 0.0) ** 2, 0.0))
 
 
 def lot_u_nm(range_nm: int, read: int, tolerance_nm: int | None = None) -> float:
@@ -51,3 +119,10 @@ def lot_u_nm(range_nm: int, read: int, tolerance_nm: int | None = None) -> float
     scatter = range_nm / D2[min(read, 10)] if read > 1 else 0.0
     u_nm = scatter * math.sqrt(1 + 1 / read)
     return max(u_nm, rectangular_u_nm(tolerance_nm)) if tolerance_nm is not None else u_nm
+
+
+def agree(one_nm: int, other_nm: int, *us_nm: float) -> bool:
+    """Whether two readings of one thing may be averaged: they differ by no more than 2·√(u₁² + u₂²), which with equal
+    u is 2·√2·u, the 95 % limit of a difference (the usual factor 2.8 of a reproducibility limit; ISO 5725-6, from memory).
+    """
+    return abs(one_nm - other_nm) <= 2 * math.hypot(*us_nm)

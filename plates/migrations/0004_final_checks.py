@@ -1,4 +1,4 @@
-"""Final checks get rows of their own, and every taken match the option that was built."""
+"""Final checks get rows of their own, every taken match the option that was built, and every option its budget."""
 
 from datetime import datetime
 
@@ -10,13 +10,36 @@ from shop.rows import uuid7
 _READING_U_NM = {"feeler": 38_100.0, "indicator": 25_400.0, "depth": 35_560.0, "air": 50_800.0}
 
 
+def _complete(option, match):
+    """What the budget of an option needs; the whole of its reading stands as one line."""
+    rows = option["out"] + option["in"]
+    for row in rows:
+        row.setdefault("gauge", "")
+    for row in option["in"]:
+        row.setdefault("unread_u_nm", row["u_nm"])
+        row.setdefault("alike_u_nm", 0.0)
+    for row in option["out"]:
+        for name, value in (("unread_u_nm", 0.0), ("at_book", False), ("cone_nm", None)):
+            row.setdefault(name, value)
+    reading = {"name": f"reading by {match.method}", "u_nm": match.u_nm}
+    kind = {"distribution": "normal", "times": 1, "shared": ""}
+    option.setdefault("reading", [{**reading, **kind}])
+    option.setdefault("shared_u_nm", {})
+    option.setdefault("up_to_nm", option["predicted_nm"])
+    option.setdefault("guard_nm", None)
+
+
 def rows_of_their_own(apps, schema_editor):
     db = schema_editor.connection.alias
     Match, Final, Person = (apps.get_model(*name) for name in [
         ("plates", "Match"), ("plates", "FinalCheck"), ("shop", "Person")])  # fmt: skip
     people = {(person.shop_id, person.username): person.pk for person in Person.objects.using(db).all()}
-    for match in Match.objects.using(db).exclude(slip=[], finals=[]).iterator():
-        built = next((option for option in reversed(match.options) if option["in"] == match.slip), None)
+    for match in Match.objects.using(db).iterator():
+        for option in match.options:
+            _complete(option, match)
+        match.save(using=db, update_fields=["options"])
+        slip = [row["plate"] for row in match.slip]
+        built = next((o for o in reversed(match.options) if [row["plate"] for row in o["in"]] == slip), None)
         if match.slip and built:
             match.built = built
         elif match.finals and match.state == "closed":
