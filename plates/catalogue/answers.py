@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from plates.catalogue import selectors
+from plates.catalogue.hydraulics_body import hydraulics_answer
 from plates.catalogue.models import Fit, Kind, Slot, Spec
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import length_json
@@ -64,13 +65,14 @@ class SpecAnswer(serializers.ModelSerializer[Spec]):
     limit_low = LengthField(source="limit_low_nm", allow_null=True)
     limit_high = LengthField(source="limit_high_nm", allow_null=True)
     wave = serializers.SerializerMethodField()
+    hydraulics = serializers.SerializerMethodField()
     slots = SlotAnswer(many=True)
 
     class Meta:
         model = Spec
         fields = [
             "id", "code", "title", "measures", "window", "counted_frictions", "limit_low", "limit_high", "wave",
-            "reads_wave", "adjustable", "set_only", "slots",
+            "reads_wave", "hydraulics", "adjustable", "set_only", "slots",
         ]  # fmt: skip
 
     def get_window(self, spec: Spec) -> dict[str, Any]:
@@ -90,3 +92,6 @@ class SpecAnswer(serializers.ModelSerializer[Spec]):
         if spec.wave_free_nm is None or spec.wave_flat_nm is None:
             return None
         return {"free": length_json(spec.wave_free_nm), "flat": length_json(spec.wave_flat_nm)}
+
+    def get_hydraulics(self, spec: Spec) -> dict[str, Any] | None:
+        return hydraulics_answer(spec.hydraulics)

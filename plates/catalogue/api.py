@@ -10,6 +10,9 @@ from rest_framework.response import Response
 from plates.catalogue import selectors, services
 from plates.catalogue.answers import FitAnswer, KindAnswer, SpecAnswer
 from plates.catalogue.bodies import KIND_LENGTHS, FitBody, KindBody, SpecBody, beside, slot_of, window_of
+from plates.catalogue.estimates import Case, estimates
+from plates.catalogue.hydraulics import hydraulics_read
+from plates.catalogue.hydraulics_body import EstimateAnswer, EstimateQuery
 from plates.catalogue.models import Fit, Kind, Spec
 from shop.api import Collection, One, Signed, by_code
 
@@ -77,7 +80,7 @@ class Specs(CatalogueRows, Collection):
         codes = {code for slot in body["slots"] for code in (slot["fit"], *slot.get("fits", []))}
         fits = {fit.code: fit for fit in selectors.fits(person.shop_id).filter(code__in=codes)}
         slots = [slot_of(slot, f"/slots/{row}", fits) for row, slot in enumerate(body["slots"])]
-        wave = body.get("wave")
+        wave, hydraulics = body.get("wave"), body.get("hydraulics")
         return services.spec_make(
             person=person,
             code=body["code"],
@@ -89,6 +92,7 @@ class Specs(CatalogueRows, Collection):
             limit_high_nm=beside(body, "limit_high"),
             wave_nm=(wave["free"], wave["flat"]) if wave else None,
             reads_wave=body.get("reads_wave", ""),
+            hydraulics=hydraulics_read(hydraulics) if hydraulics else None,
             adjustable=body["adjustable"],
             set_only=body["set_only"],
         )
@@ -113,3 +117,23 @@ class OneSpec(One):
 
     serializer_class, lookup_field = SpecAnswer, "code"
     rows = staticmethod(selectors.specs)
+
+
+class Estimates(One):
+    """What a clearance does to this pack, as estimates for warm oil: each appears when what it needs is known."""
+
+    serializer_class, lookup_field = EstimateAnswer, "code"
+    filter_backends = ()  # the whole query is the question
+    rows = staticmethod(selectors.specs)
+
+    @extend_schema(parameters=[EstimateQuery], responses=EstimateAnswer(many=True))
+    def get(self, request: Request, **kwargs: str) -> Response:
+        spec = self.get_object()
+        asked = {name: text for name, text in request.query_params.items() if name not in ("page", "page_size")}
+        query = EstimateQuery(data=asked)
+        query.is_valid(raise_exception=True)
+        said = query.validated_data
+        learned = said.get("learned")
+        case = Case(spec, said["clearance"], said.get("u"), float(learned.si) if learned else None)
+        rows = self.paginate_queryset(estimates(case))
+        return self.get_paginated_response(self.get_serializer(rows, many=True).data)

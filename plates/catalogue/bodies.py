@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from plates.catalogue import services
+from plates.catalogue.hydraulics_body import HydraulicsBody
 from plates.catalogue.models import MEASURES, WAVE_STATES, Fit, Role, ToothSide
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
 from shop.api import Body, CodeField, LengthField, TypedLengthField, by_code, text_field
@@ -101,6 +102,7 @@ class SpecBody(Body):
     limit_low, limit_high = LengthField(required=False, zero=True), LengthField(required=False)
     wave = WaveBody(required=False)
     reads_wave = serializers.ChoiceField(WAVE_STATES, required=False)
+    hydraulics = HydraulicsBody(required=False)
     adjustable = serializers.BooleanField(default=True)
     set_only = serializers.BooleanField(default=False)
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from plates.catalogue.hydraulics import Hydraulics, hydraulics_json
 from plates.catalogue.models import BadFigures, Fit, Kind, ScanCode, Slot, SlotFit, Spec, Supplier
 from plates.catalogue.windows import Window
 from plates.lengths import both
@@ -198,6 +199,7 @@ def spec_make(
     limit_high_nm: int | None = None,
     wave_nm: tuple[int, int] | None = None,
     reads_wave: str = "",
+    hydraulics: Hydraulics | None = None,
     adjustable: bool = True,
     set_only: bool = False,
 ) -> Spec:
@@ -209,6 +211,11 @@ def spec_make(
         raise BadFigures(
             f"A wave plate's free height {both(free_nm)} is not above its flat thickness {both(flat_nm)}.",
             [("/wave/free", "is above flat")],
+        )
+    if hydraulics and measures != "gap":
+        raise BadFigures(
+            "The estimates start from a clearance, and a stack height is none: leave the hydraulics out.",
+            [("/hydraulics", "goes with a spec that measures a gap")],
         )
     shop_id = person.shop_id
     spec = Spec.objects.create(
@@ -227,6 +234,7 @@ def spec_make(
         wave_free_nm=free_nm,
         wave_flat_nm=flat_nm,
         reads_wave=reads_wave,
+        hydraulics=hydraulics_json(hydraulics) if hydraulics else None,
         adjustable=adjustable,
         set_only=set_only,
     )
