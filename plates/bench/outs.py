@@ -1,0 +1,239 @@
+"""What came out of a pack gets its fate: back to the shelf, with the job, into another pack, to scrap, to the customer.
+
+Nothing stands twice: a plate that came from our own stock goes back as itself, any other begins its life here.
+"""
+
+import uuid
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from functools import partial
+from typing import Any, TypeVar
+
+from django.db.models import prefetch_related_objects
+
+from plates.bench.locks import clock, match_lock, state_check
+from plates.bench.models import Match, MatchState
+from plates.bench.out_kinds import OutKinds, used_may_be
+from plates.bench.services import Run
+from plates.catalogue.models import BadFigures, Kind, Slot
+from plates.catalogue.selectors import STACK
+from plates.lengths import INCH, both
+from plates.stock.findings import NOTHING_FOUND, Findings, Reading, Tags
+from plates.stock.life import plate_put_back, plate_scrap
+from plates.stock.models import Bin, Condition, Plate, State
+from plates.stock.services import Received, plate_receive
+from shop.errors import Malformed, Refusal
+from shop.people.models import Person
+
+R = TypeVar("R")
+FATES = {
+    "shelf": "to the shelf",
+    "job": "stays with the job",
+    "pack": "into another pack",
+    "scrap": "to scrap",
+    "customer": "to the customer",
+}
+#: A thickness copied from an answer is the one meant to its last place, 0.0001 in.
+SHOWN_NM = INCH // 20_000
+
+
+class NotOut(Refusal):
+    code, title = "not_out", "This did not come out of the pack"
+
+
+@dataclass(frozen=True)
+class Out:
+    """One plate that came out, as a person disposes of it. Without a ``reading`` the ``thickness`` is the reading."""
+
+    slot: str
+    thickness: Reading
+    fate: str
+    reading: Reading | None = None
+    kind: Kind | None = None
+    bin: Bin | None = None
+    condition: str | None = None
+    gauge: str = ""
+    findings: Findings = field(default=NOTHING_FOUND)
+    to_job: str = ""
+    confirm: bool = False
+
+
+def match_outs(*, person: Person, match_id: uuid.UUID, outs: Sequence[Out], run: Run[R]) -> R:
+    """Give plates that came out their fates, all of them or none; ``match.warnings`` says what to know of those that
+    went to the shelf.
+
+    Raises WrongState, NotOut, KindNeeded, Malformed, and what scanning in raises: Implausible, WrongBin,
+    GaugeWithdrawn, SecondPerson. Each names the plate by its place in ``outs``.
+    """
+    person.require("matches")
+    return run(partial(_fated, person, match_id, outs))
+
+
+def _fated(person: Person, match_id: uuid.UUID, outs: Sequence[Out]) -> Match:
+    match = match_lock(person=person, match_id=match_id)
+    if match.built is None or match.state not in (MatchState.OPEN, MatchState.HELD):  # measured, and open again
+        state_check(match, [MatchState.TAKEN, MatchState.CLOSED], "cleared of what came out")
+    prefetch_related_objects([match.spec], *STACK)
+    slots = {slot.name: slot for slot in match.spec.slots.all()}
+    rows = _rows_of(match, outs)
+    ours = _ours(match, slots, rows)
+    kinds = OutKinds(match.shop_id, [slots[out.slot] for out in outs if out.fate == "shelf" and not out.kind])
+    match.warnings = []  # type: ignore[attr-defined]
+    for place, (out, row) in enumerate(zip(outs, rows, strict=True)):
+        with _at(place):
+            out = replace(out, findings=out.findings.over(_found_before(match, row)))
+            plate, warnings = _fate(person, match, out, slots[out.slot], kinds, ours.get(row["row_number"]))
+        match.warnings += [{**one, "pointer": f"/outs/{place}"} for one in warnings]  # type: ignore[attr-defined]
+        match.outs.append(
+            {
+                "option": match.built["number"],
+                "row": row["row_number"],
+                "slot": out.slot,
+                "thickness_nm": row["thickness_nm"],
+                "fate": out.fate,
+                "plate": str(plate.pk) if plate else None,
+                "bin": plate.bin.code if plate and plate.bin and plate.state == State.ON_SHELF else None,
+                "to_job": out.to_job,
+                "by": person.username,
+                "at": clock().isoformat(),
+            }
+        )
+    match.save()
+    return match
+
+
+def _found_before(match: Match, row: dict[str, Any]) -> dict[str, Any]:
+    """What the question said of this plate: a cone or a hot spot goes with it wherever it goes."""
+    known = {"cone_nm": row.get("cone_nm")}
+    if match.state in (MatchState.TAKEN, MatchState.CLOSED):  # else the question is of the stack as it is now
+        known["hot_spot"] = match.question["installed"][row["slot"]][row["row"]]["hot_spot"] or None
+    return known
+
+
+@contextmanager
+def _at(place: int) -> Iterator[None]:
+    """Refusals name the plate by its place."""
+    try:
+        yield
+    except Refusal as refusal:
+        refusal.errors = [(f"/outs/{place}{pointer}", detail) for pointer, detail in refusal.errors]
+        raise
+
+
+def outs_open(match: Match) -> list[dict[str, Any]]:
+    """What came out with the option that is built and has no fate yet; ``row_number`` is its place among the outs."""
+    if match.built is None:
+        return []
+    done = {one["row"] for one in match.outs if one["option"] == match.built["number"]}
+    return [{**row, "row_number": number} for number, row in enumerate(match.built["out"]) if number not in done]
+
+
+def _rows_of(match: Match, outs: Sequence[Out]) -> list[dict[str, Any]]:
+    """The row that each out is of. Raises NotOut when one is of none that is left."""
+    left, found = outs_open(match), []
+    for place, out in enumerate(outs):
+        off = {row["row_number"]: abs(row["thickness_nm"] - out.thickness.thickness_nm) for row in left}
+        mine = [row for row in left if row["slot"] == out.slot and off[row["row_number"]] <= SHOWN_NM]
+        if not mine:
+            still = ", ".join(f"{row['slot']} {both(row['thickness_nm'], match.unit)}" for row in left)
+            raise NotOut(
+                f"{both(out.thickness.thickness_nm, match.unit)} of {out.slot!r} is not among what came out of match "
+                f"{match.number} and has no fate yet; that is: {still or 'nothing'}.",
+                [(f"/outs/{place}/thickness", "name a plate that came out and has no fate yet")],
+            )
+        found.append(min(mine, key=lambda row: off[row["row_number"]]))
+        left.remove(found[-1])
+    return found
+
+
+def _ours(match: Match, slots: dict[str, Slot], rows: Sequence[dict[str, Any]]) -> dict[int, Plate]:
+    """Which of these rows are plates that once were taken from our stock for this pack, locked in the order of their
+    ids: taken for the same job and spec, of the slot's role and fits and of the row's thickness, and out for the first
+    time.
+    """
+    known = {match.pk: match.outs}
+    if match.job_id:
+        of_job = Match.objects.filter(shop_id=match.shop_id, spec=match.spec, job=match.job_id).exclude(pk=match.pk)
+        known |= dict(of_job.values_list("pk", "outs"))
+    gone = [one["plate"] for outs in known.values() for one in outs if one["plate"]]
+    in_pack = [row["plate"] for row in match.slip if row["plate"]]
+    plates = list(
+        Plate.objects.select_for_update(of=("self",))
+        .filter(
+            shop_id=match.shop_id,
+            match__in=list(known),
+            state=State.TAKEN,
+            thickness_nm__in={row["thickness_nm"] for row in rows},
+        )
+        .exclude(pk__in=[*gone, *in_pack])
+        .order_by("pk")
+    )
+    found: dict[int, Plate] = {}
+    for row in rows:
+        slot = slots[row["slot"]]
+        for plate in plates:
+            same = (plate.thickness_nm, plate.role) == (row["thickness_nm"], slot.role)
+            if same and plate.fit_id in _fits(slot):
+                found[row["row_number"]] = plate
+                plates.remove(plate)
+                break
+    return found
+
+
+def _fate(
+    person: Person, match: Match, out: Out, slot: Slot, kinds: OutKinds, ours: Plate | None
+) -> tuple[Plate | None, list[dict[str, str]]]:
+    """The plate that this out is on record as, and what to know of it."""
+    if out.gauge and out.reading is None:
+        raise Malformed("A gauge goes with the readings taken with it.", [("/gauge", "give readings too")])
+    if out.fate == "shelf":
+        received = _to_shelf(person, match, out, slot, kinds, ours)
+        return received.plates[0], received.warnings
+    if out.fate == "scrap" and ours:
+        return plate_scrap(person=person, plate_id=ours.pk, reason=f"came out with match {match.number}"), []
+    return ours, []
+
+
+def _fits(slot: Slot) -> set[uuid.UUID]:
+    return {slot.fit_id, *(further.fit_id for further in slot.further_fits.all())}
+
+
+def _serves(kind: Kind, slot: Slot) -> bool:
+    return kind.role == slot.role and kind.fit_id in _fits(slot)
+
+
+def _to_shelf(
+    person: Person, match: Match, out: Out, slot: Slot, kinds: OutKinds, ours: Plate | None
+) -> Received:
+    reading = out.reading or out.thickness
+    if ours:
+        return plate_put_back(
+            person=person,
+            plate_id=ours.pk,
+            reading=reading,
+            chosen_bin=out.bin,
+            condition=out.condition,
+            gauge=out.gauge,
+            findings=out.findings,
+            confirm=out.confirm,
+        )
+    if out.kind and not _serves(out.kind, slot):
+        raise BadFigures(
+            f"{out.kind.code} is no {slot.get_role_display()} of a fit that goes into {slot.name!r}.",
+            [("/kind", "name a kind of this slot")],
+        )
+    condition = out.condition or Condition.USED  # it ran
+    kind = out.kind or kinds.kind_of(slot, reading.thickness_nm, condition)
+    return plate_receive(
+        person=person,
+        kind=kind,
+        reading=reading,
+        tags=Tags(
+            condition=condition, source=f"out of match {match.number}", gauge=out.gauge, findings=out.findings
+        ),
+        chosen_bin=out.bin,
+        confirm=out.confirm or (condition == Condition.USED and used_may_be(kind, reading.thickness_nm)),
+        for_match=match.pk,
+        for_job=match.job_id,
+    )

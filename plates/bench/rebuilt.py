@@ -1,0 +1,57 @@
+"""What a plate read at the bin makes of the option that is built; lengths in nanometres. Nothing is saved here."""
+
+from typing import Any
+
+from plates.bench.budget import figures_refresh
+from plates.bench.cautions import caution
+from plates.bench.models import Match, MatchState
+from plates.bench.reading import Found, match_refresh, verdict_of
+from plates.lengths import both
+
+#: The cautions that a pull check raises, and takes back when a later one mends it.
+RAISED = ("pulled_out_of_window", "pulled_marginal")
+
+
+def rebuilt(match: Match, plate: str, row: dict[str, Any], shared_u_nm: float | None, sure: float) -> None:
+    """The slip's row of ``plate`` becomes ``row``, and the prediction is made afresh from all rows.
+
+    The row carries the thickness read, so nothing of its own is left in u but the micrometer; ``shared_u_nm`` is the
+    error that every reading with its gauge shares (None: the gauge is not registered).
+    """
+    built = match.built
+    assert built is not None
+    place = next(number for number, one in enumerate(built["in"]) if one["plate"] == plate)
+    thicker_nm = row["thickness_nm"] - built["in"][place]["thickness_nm"]
+    moved_nm = -thicker_nm if match.spec.measures == "gap" else thicker_nm
+    built["in"][place] = row
+    built["predicted_nm"] += moved_nm
+    built["up_to_nm"] += moved_nm
+    if shared_u_nm is not None:
+        built["shared_u_nm"][row["gauge"]] = shared_u_nm
+    figures_refresh(
+        built, measures=match.spec.measures, low_nm=match.low_nm, high_nm=match.high_nm, sure=sure
+    )
+    match.built, match.slip = built, built["in"]
+    match.cautions = [one for one in match.cautions if one["code"] not in RAISED] + _raised(match, built)
+
+
+def _raised(match: Match, built: dict[str, Any]) -> list[dict[str, str]]:
+    told = f"With the plates as they were read at the bin {both(built['predicted_nm'])} is predicted"
+    if verdict_of(match, built["predicted_nm"]) != "in_window":
+        text = (
+            f"{told}, outside the window {both(match.low_nm)} to {both(match.high_nm)}. Do not build it so: have the "
+            "pack asked again with what is really there."
+        )
+        return [caution("pulled_out_of_window", text)]
+    if built["confidence"] == "marginal":
+        text = f"{told}: only {built['probability']:.0%} likely in the window. Measure with care, or ask again."
+        return [caution("pulled_marginal", text)]
+    return []
+
+
+def unbuilt(match: Match, found: Found) -> None:
+    """The match is open again as it was asked, with fresh options."""
+    match.state, match.option_taken, match.held_until = MatchState.OPEN, None, None
+    match.built, match.slip, match.taken_at, match.taken_by = None, [], None, None
+    match.cautions = [one for one in match.cautions if one["code"] not in RAISED]
+    match_refresh(match, found)
