@@ -4,6 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from plates.bench.answers_shop import offered, outs_json, pulled_json
 from plates.bench.budget import budget_of
 from plates.bench.models import Match, MatchState
 from plates.bench.reading import band_of
@@ -76,7 +77,7 @@ def shortfall_json(shortfall: dict[str, Any]) -> dict[str, Any]:
 
 def match_json(match: Match) -> dict[str, Any]:
     """The one form of every answer about a match."""
-    shown = [option for option in match.options if not option.get("past")]
+    shown = offered(match)
     state = getattr(match, "state_now", match.state)
     ran_out = state != match.state
     return {
@@ -106,7 +107,8 @@ def match_json(match: Match) -> dict[str, Any]:
         "cautions": match.cautions,
         "option_taken": None if ran_out else match.option_taken,
         "held_until": match.held_until.isoformat() if match.held_until and not ran_out else None,
-        "slip": [slip_row(row) for row in match.slip],
+        "slip": [{**slip_row(row), "pulled": pulled_json(row)} for row in match.slip],
+        "outs": outs_json(match),
         "residual": None if match.residual_nm is None else length_json(match.residual_nm),
         "person": match.person.username,
         "asked_at": match.asked_at.isoformat() if hasattr(match.asked_at, "isoformat") else None,
@@ -125,7 +127,7 @@ class MatchAnswer(serializers.Serializer[Match]):
     window = serializers.DictField()
     verdict = serializers.ChoiceField(["in_window", "high", "low"])
     band = serializers.ChoiceField(["window", "allowed", "beyond"])
-    options, cautions, slip = (serializers.ListField(child=serializers.DictField()) for _ in range(3))
+    options, cautions, slip, outs = (serializers.ListField(child=serializers.DictField()) for _ in range(4))
     shortfall = serializers.DictField(allow_null=True)
     option_taken = serializers.IntegerField(allow_null=True)
     held_until = serializers.DateTimeField(allow_null=True)
