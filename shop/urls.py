@@ -51,6 +51,7 @@ api = [
     path("matches/<str:pk>/hold/", bench.Hold.as_view()),
     path("matches/<str:pk>/release/", bench.Release.as_view()),
     path("matches/<str:pk>/final/", bench.Final.as_view()),
+    path("matches/<str:pk>/comeback/", bench_proof.Comeback.as_view()),
     path("residuals/", bench_proof.Residuals.as_view()),
     path("residuals/charts/", bench_proof.ResidualCharts.as_view()),
     path("schema/", SpectacularJSONAPIView.as_view(), name="schema"),

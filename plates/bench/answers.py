@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from plates.bench.answers_shop import offered, outs_json, pulled_json
+from plates.bench.answers_proof import comeback_json
 from plates.bench.budget import budget_of
 from plates.bench.models import Match, MatchState
 from plates.bench.reading import band_of
@@ -110,6 +111,8 @@ def match_json(match: Match) -> dict[str, Any]:
         "slip": [{**slip_row(row), "pulled": pulled_json(row)} for row in match.slip],
         "outs": outs_json(match),
         "residual": None if match.residual_nm is None else length_json(match.residual_nm),
+        "comeback_of": match.comeback["of"] if match.comeback else None,
+        "comeback": comeback_json(match.comeback),
         "person": match.person.username,
         "asked_at": match.asked_at.isoformat() if hasattr(match.asked_at, "isoformat") else None,
     }
@@ -132,6 +135,8 @@ class MatchAnswer(serializers.Serializer[Match]):
     option_taken = serializers.IntegerField(allow_null=True)
     held_until = serializers.DateTimeField(allow_null=True)
     residual = LengthField(allow_null=True)
+    comeback_of = serializers.IntegerField(allow_null=True)
+    comeback = serializers.DictField(allow_null=True)
     person, asked_at = serializers.CharField(), serializers.DateTimeField()
 
     def to_representation(self, instance: Match) -> dict[str, Any]:

@@ -10,6 +10,25 @@ from plates.lengths import half_even, length_json
 from shop.api import LengthField
 
 
+def comeback_json(comeback: dict[str, Any] | None) -> dict[str, Any] | None:
+    """How much of the change of a pack that came back its wear accounts for; None for any other match."""
+    if comeback is None:
+        return None
+    lengths = {
+        name: length_json(half_even(comeback[f"{name}_nm"]))
+        for name in ("was", "now", "change", "accounted", "rest", "u")
+    }
+    worn = [
+        {
+            "slot": row["slot"],
+            "count": row["count"],
+            **{name: length_json(row[f"{name}_nm"]) for name in ("was", "now", "sum")},
+        }
+        for row in comeback["worn"]
+    ]
+    return {**lengths, "worn": worn, "text": comeback["text"]}
+
+
 class ResidualAnswer(serializers.ModelSerializer[FinalCheck]):
     """One final check. ``apart`` is ``soaked`` or ``comeback`` for what stands on no chart, else blank."""
 

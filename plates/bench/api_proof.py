@@ -1,4 +1,4 @@
-"""What final checks teach, over HTTP: residuals and their charts."""
+"""What final checks teach, over HTTP: residuals and their charts, the build sheet, comebacks."""
 
 from typing import Any
 
@@ -8,10 +8,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from plates.bench import residuals, selectors
+from plates.bench.answers import MatchAnswer
 from plates.bench.answers_proof import GroupAnswer, ResidualAnswer
+from plates.bench.api import MatchAct
+from plates.bench.bodies import reading_of
+from plates.bench.bodies_proof import ComebackBody, worn_of
+from plates.bench.comebacks import match_comeback
+from plates.bench.services import Run
 from plates.measuring.uncertainty import READING_U_NM
 from shop.api import Collection
 from shop.errors import Malformed
+from shop.once import Answer
 
 
 class ResidualFilter(filters.FilterSet):
@@ -52,3 +59,24 @@ class ResidualCharts(Collection):
         groups = self.paginate_queryset(residuals.groups_of(residuals.points_of(self.shop_id), by))  # type: ignore[arg-type]
         context = {**self.get_serializer_context(), "unit": self.person.shop.unit_first}
         return self.get_paginated_response(GroupAnswer(groups, many=True, context=context).data)
+
+
+class Comeback(MatchAct):
+    """The unit of a closed match came back: a new match, with how much of the change its wear accounts for."""
+
+    body_class, answer_status = ComebackBody, 201
+
+    @extend_schema(request=ComebackBody, responses={201: MatchAnswer})
+    def post(self, request: Request, pk: str) -> Response:
+        return self.do(self.come_back)
+
+    def come_back(self, body: dict[str, Any], run: Run[Answer]) -> Answer:
+        return match_comeback(
+            person=self.person,
+            match_id=self.row_id(),
+            reading=reading_of(body),
+            worn=worn_of(body),
+            counted=body["counted"],
+            made_key=self.once.made_key,
+            run=run,
+        )

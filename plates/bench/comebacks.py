@@ -1,0 +1,145 @@
+"""A closed pack that came back: reopened as a new match of its own, with how much of the change its wear explains."""
+
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TypeVar
+
+from django.db.models import prefetch_related_objects
+
+from plates.bench.final import stack_after
+from plates.bench.locks import clock, match_seen
+from plates.bench.models import Match, MatchState
+from plates.bench.question import Entry, PackReading, Question
+from plates.bench.reading import match_read
+from plates.bench.services import Run
+from plates.bench.wear import Wear, Worn
+from plates.catalogue.models import Slot
+from plates.catalogue.selectors import STACK, spec_faces
+from plates.stock.holds import holds_run_out
+from shop.errors import Malformed, WrongState, refusals
+from shop.people.models import Person
+from shop.people.services import number_next
+
+R = TypeVar("R")
+
+
+@dataclass(frozen=True)
+class WornSlot:
+    """What was read of one slot of a pack that came back: one thickness for all its plates, or each of them; ``was``
+    None: as they went in.
+    """
+
+    now_nm: list[int]
+    was_nm: list[int] | None = None
+
+
+def match_comeback(
+    *,
+    person: Person,
+    match_id: uuid.UUID,
+    reading: PackReading,
+    worn: Mapping[str, WornSlot],
+    run: Run[R],
+    counted: bool = False,
+    made_key: str | None = None,
+    at: datetime | None = None,
+) -> R:
+    """A new match of the same spec and job: the stack as it was built, worn plates in place of those that were named
+    in the question, and the untouched reading. Its ``comeback`` says how much of the change the wear accounts for.
+
+    Raises WrongState for a match that is not closed, Malformed, SuspectReading, WaveUnknown.
+    """
+    person.require("matches")
+    closed = match_seen(person=person, match_id=match_id)
+    if closed.state != MatchState.CLOSED:
+        raise WrongState(f"Match {closed.number} is {closed.get_state_display()}; only a closed one can come back.")
+    assert closed.built is not None
+    spec = closed.spec
+    prefetch_related_objects([spec], *STACK)
+    slots = {slot.name: slot for slot in spec.slots.all()}
+    built = stack_after(Question.from_json(closed.question), closed.built, reading)
+    pairs = [_worn(slots, built, name, one) for name, one in worn.items()]
+    installed = {
+        name: [Entry(nm) for one in pairs if one.slot == name for nm in one.now_nm] or entries
+        for name, entries in built.installed.items()
+    }
+    question = replace(built, installed=installed, bench={}, max_changes=None)
+    with refusals():
+        holds_run_out(shop_id=person.shop_id)
+    match = _asked_again(closed, person, counted, made_key)
+    match_read(match, question, person.shop.sure_level)
+    match.comeback_of = closed
+    match.comeback = _explained(closed, match, pairs)
+
+    def act() -> Match:
+        match.asked_at = clock(at)
+        match.number = number_next(shop_id=person.shop_id, name="match")
+        match.save(force_insert=True)
+        return match
+
+    return run(act)
+
+
+def _worn(slots: Mapping[str, Slot], built: Question, name: str, one: WornSlot) -> Worn:
+    """One slot's wear, every plate with its figure. Raises Malformed with a pointer."""
+    at = f"/worn/{name}"
+    if name not in slots:
+        raise Malformed(f"The pack has no slot {name!r}; it has {', '.join(slots)}.", [(at, "there is no such slot")])
+    entries = built.installed.get(name)
+    count = len(entries) if entries is not None else slots[name].count
+    was_nm = one.was_nm
+    if was_nm is None:
+        if entries is None and slots[name].nominal_nm is None:
+            raise Malformed(
+                f"Nobody read {name!r} when the pack was built, and it has no book size: give what its plates were.",
+                [(f"{at}/was", "give the thickness that they had")],
+            )
+        was_nm = [entry.thickness_nm for entry in entries] if entries is not None else [slots[name].nominal_nm or 0]
+
+    def each(lengths_nm: Sequence[int], side: str) -> list[int]:
+        if len(lengths_nm) not in (1, count):
+            raise Malformed(
+                f"{name!r} counts {count}, and {len(lengths_nm)} thicknesses are given: give one for all, or each.",
+                [(f"{at}/{side}", f"give one thickness or {count}")],
+            )
+        return list(lengths_nm) if len(lengths_nm) == count else list(lengths_nm) * count
+
+    if not count:
+        raise Malformed(f"There is no plate in {name!r}.", [(at, "holds no plate")])
+    return Worn(name, each(was_nm, "was"), each(one.now_nm, "now"), read_once=1 in (len(was_nm), len(one.now_nm)))
+
+
+def _asked_again(closed: Match, person: Person, counted: bool, made_key: str | None) -> Match:
+    """A match of the same spec and job, with the window as the spec has it today; not saved."""
+    spec = closed.spec
+    return Match(
+        shop_id=person.shop_id,
+        spec=spec,
+        job=closed.job,
+        person=person,
+        low_nm=spec.low_nm,
+        high_nm=spec.high_nm,
+        target_nm=spec.target_nm,
+        source=spec.source,
+        reference=spec.reference,
+        unit=spec.unit,
+        limit_low_nm=spec.limit_low_nm,
+        limit_high_nm=spec.limit_high_nm,
+        faces=spec_faces(list(spec.slots.all())),
+        counted=counted,
+        made_key=made_key,
+    )
+
+
+def _explained(closed: Match, match: Match, worn: Sequence[Worn]) -> dict[str, object]:
+    last = list(closed.final_checks.all())[-1]
+    wear = Wear(
+        measures=closed.spec.measures,
+        was_nm=last.clearance_nm,
+        now_nm=match.clearance_nm,
+        u_nm=(last.u_reading_nm, match.u_nm),
+        worn=worn,
+    )
+    return {"of": closed.number, **wear.to_json(match.unit)}
