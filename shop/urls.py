@@ -4,7 +4,9 @@ from django.urls import include, path
 from drf_spectacular.views import SpectacularJSONAPIView
 
 from plates.bench import api as bench
+from plates.bench import api_gauges as bench_gauges
 from plates.bench import api_proof as bench_proof
+from plates.bench import api_shop as bench_shop
 from plates.bench import pages as bench_pages
 from plates.bench import pages_proof as bench_proof_pages
 from plates.catalogue import api as catalogue
@@ -34,7 +36,9 @@ api = [
     path("plates/<str:pk>/scrap/", stock.Scrap.as_view()),
     path("gauges/", measuring.Gauges.as_view()),
     path("gauges/<str:code>/", measuring.OneGauge.as_view()),
-    path("gauges/<str:code>/checks/", measuring.GaugeChecks.as_view()),
+    path("gauges/<str:code>/checks/", bench_gauges.Checks.as_view()),
+    path("gauges/<str:code>/affected/", bench_gauges.Affected.as_view()),
+    path("gauges/<str:code>/correct/", bench_gauges.Correct.as_view()),
     path("gauges/<str:code>/withdraw/", measuring.Withdraw.as_view()),
     path("gauges/<str:code>/return/", measuring.Return.as_view()),
     path("gauge-studies/", measuring.GaugeStudies.as_view()),
@@ -50,6 +54,8 @@ api = [
     path("matches/<str:pk>/take/", bench.Take.as_view()),
     path("matches/<str:pk>/hold/", bench.Hold.as_view()),
     path("matches/<str:pk>/release/", bench.Release.as_view()),
+    path("matches/<str:pk>/pull-check/", bench_shop.PullCheck.as_view()),
+    path("matches/<str:pk>/outs/", bench_shop.Outs.as_view()),
     path("matches/<str:pk>/final/", bench.Final.as_view()),
     path("matches/<str:pk>/comeback/", bench_proof.Comeback.as_view()),
     path("residuals/", bench_proof.Residuals.as_view()),
