@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from django.utils.safestring import SafeString
 
@@ -12,6 +12,8 @@ from plates.bench.models import Match, MatchState
 from plates.bench.question import Question
 from plates.catalogue.models import Role, Slot, Spec
 from plates.lengths import both
+
+L = TypeVar("L")
 
 #: The usual cautions of the trade, on every slip (common practice; test and cleaning air: 29 CFR 1910.242(b)).
 USUAL_CAUTIONS = [
@@ -132,9 +134,9 @@ def built_now(match: Match) -> dict[str, Any] | None:
 # --- drawings -------------------------------------------------------------------------------------------------
 
 
-def _interleaved(slots: Sequence[Slot], filled: dict[str, list[Layer]]) -> list[Layer]:
+def interleaved(slots: Sequence[Slot], filled: dict[str, list[L]]) -> list[L]:
     """Slots from the bottom up; steels and frictions that stand beside each other alternate as in the pack."""
-    layers: list[Layer] = []
+    layers: list[L] = []
     rest = list(slots)
     while rest:
         slot = rest.pop(0)
@@ -173,7 +175,7 @@ def _filled(
                     for row, layer in enumerate(layers)
                 ]
         filled[slot.name] = layers
-    return _interleaved(slots, filled)
+    return interleaved(slots, filled)
 
 
 def _said(layers: Sequence[Layer], unit: str) -> str:
