@@ -54,9 +54,9 @@ def test_of_the_shelf(api: Api, shelf: Shelf, tags: dict[str, str], ask: dict[st
 def test_used_ones_not_below_their_reuse_minimum(
     api: Api, shelf: Shelf, thickness: str, condition: str, expected: bool
 ) -> None:
+    shelf.stock(thickness, condition=condition)  # before there was a minimum: it lies on the shelf
     shelf.kind.reuse_minimum_nm = length_parse("0.0755 in")
     shelf.kind.save()
-    shelf.stock(thickness, condition=condition)
     for used_ok in (None, True):
         assert bool(offered(api, used_ok=used_ok)) is expected
 

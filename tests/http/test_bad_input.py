@@ -51,6 +51,7 @@ def with_at(body: Any, pointer: str, value: Any) -> Any:
 
 LENGTHS = [
     ("fits/", "/outer"), ("kinds/", "/nominal"), ("kinds/", "/tolerance"), ("kinds/", "/reuse_minimum"),
+    ("kinds/", "/taper_limit"), ("specs/", "/slots/1/cone_limit"), ("plates/", "/cone"), ("lots/", "/warp"),
     ("specs/", "/slots/0/nominal"), ("specs/", "/target"), ("specs/", "/limit_high"), ("bins/", "/from"),
     ("plates/", "/readings/1"), ("lots/", "/readings/1/0"), ("matches/", "/readings/2"),
     ("matches/", "/installed/steels/3"), ("matches/", "/wave_free"),

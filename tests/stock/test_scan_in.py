@@ -121,10 +121,11 @@ def test_a_label_is_read_by_scan_code_or_by_the_kinds_own_code(api: Api, label: 
     ("reading", "condition", "warned"),
     [("0.0754 in", "used", ["below_reuse_minimum"]), ("0.0755 in", "used", []), ("0.0754 in", "new", [])],
 )
-def test_used_below_the_reuse_minimum_warns(api: Api, reading: str, condition: str, warned: list[str]) -> None:
+def test_used_below_the_reuse_minimum_is_set_aside(api: Api, reading: str, condition: str, warned: list[str]) -> None:
     reply = scan(api, reading, condition=condition)
     assert reply.status == 201
     assert [code for code in codes(reply) if code != "no_bin"] == warned
+    assert reply.body["state"] == ("quarantined" if warned else "on_shelf")
 
 
 def test_what_is_said_of_a_plate_stays_with_it(api: Api) -> None:
