@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from plates.catalogue.models import Fit, Kind, Spec
-from plates.catalogue.services import SlotData, faces_check, faces_of, fit_make, kind_make, spec_make
+from plates.catalogue.services import Convention, SlotData, faces_check, faces_of, fit_make, kind_make, spec_make
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
 from plates.lengths import length_parse
 from shop.demo.crew import Crew
@@ -46,6 +46,7 @@ def _spec(crew: Crew, row: dict[str, Any], fits: dict[str, Fit]) -> Spec:
     slots = [_slot(slot, fits) for slot in given.pop("slots")]
     if wave := given.pop("wave", None):
         given["wave_nm"] = tuple(map(length_parse, wave))
+    given["reads"] = Convention(*(given.pop(f"reads_{name}", "") for name in ("wave", "method", "soak", "load")))
     window = _window(given.pop("window"), given["measures"], slots)
     return spec_make(person=crew.buyer, window=window, slots=slots, **given)
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from plates.catalogue.services import SlotData, spec_make
+from plates.catalogue.services import Convention, SlotData, spec_make
 from plates.catalogue.windows import window_manual
 from plates.lengths import length_parse
 from tests.pages.conftest import Bench
@@ -28,7 +28,7 @@ def waved(bench: Bench) -> Counter:
         window=window_manual(low="0.040 in", high="0.060 in", reference="Invented manual, p. 7"),
         slots=slots,
         wave_nm=(length_parse("0.090 in"), length_parse("0.060 in")),
-        reads_wave="free",
+        reads=Convention(wave="free"),
     )
     counter = Counter(bench.owner)
     counter.open(AT)
