@@ -7,11 +7,13 @@ from typing import Any, TypeVar
 
 from django.utils.safestring import SafeString
 
+from plates.bench.budget import budget_of
 from plates.bench.drawing import Layer, Limits, Mark, Stack, figure, stack_drawing, window_drawing
 from plates.bench.models import Match, MatchState
 from plates.bench.question import Question
 from plates.catalogue.models import Role, Slot, Spec
 from plates.lengths import both
+from plates.measuring.uncertainty import Part
 
 L = TypeVar("L")
 
@@ -92,6 +94,7 @@ class Shown:
     outs: list[tuple[str, list[int]]]
     margin_nm: int
     stack: SafeString
+    budget: list[Part]
 
     @property
     def way(self) -> str:
@@ -100,6 +103,11 @@ class Shown:
     @property
     def sure(self) -> bool:
         return bool(self.option["confidence"] == "sure")
+
+    @property
+    def doubt(self) -> bool:
+        """Whether a cone that comes out leaves the prediction in doubt."""
+        return bool(self.option["up_to_nm"] != self.option["predicted_nm"])
 
 
 def outs_of(option: dict[str, Any]) -> list[tuple[str, list[int]]]:
@@ -113,7 +121,14 @@ def outs_of(option: dict[str, Any]) -> list[tuple[str, list[int]]]:
 def options_shown(match: Match) -> list[Shown]:
     """The current options, each with its stack drawn before and after."""
     return [
-        Shown(one, fetch(one["in"]), outs_of(one), margin_nm(match, one["predicted_nm"]), _stacks(match, one))
+        Shown(
+            one,
+            fetch(one["in"]),
+            outs_of(one),
+            margin_nm(match, one["predicted_nm"]),
+            _stacks(match, one),
+            budget_of(one, match.spec.measures),
+        )
         for one in current(match)
     ]
 
