@@ -216,7 +216,7 @@ def _to_shelf(
             condition=out.condition,
             gauge=out.gauge,
             findings=out.findings,
-            confirm=out.confirm,
+            confirm=out.confirm or out.reading is None,  # as it is on record
         )
     if out.kind and not _serves(out.kind, slot):
         raise BadFigures(

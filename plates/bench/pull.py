@@ -110,9 +110,8 @@ def _pulled(person: Person, match_id: uuid.UUID, pull: Pull, ahead: _Ahead | Non
     read, back, booking = _read(person, match, pull)
     warnings = read.verdict.warnings
     if back:
-        if ahead is None or not as_seen(ahead.seen, match):
-            raise Moved
-        if plates_go_back(match, read, at) != ahead.revisions:
+        revisions = plates_go_back(match, read, at)
+        if ahead is None or not as_seen(ahead.seen, match) or revisions != ahead.revisions:
             raise Moved
         unbuilt(match, ahead.found)
         match.laid = read  # type: ignore[attr-defined]
