@@ -2,14 +2,12 @@
 
 from typing import Any
 
-from django_filters import rest_framework as filters
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from plates.catalogue.models import Fit, Kind, Role
+from plates.catalogue.models import Fit, Kind
 from plates.catalogue.selectors import fits, kind_by_code
-from plates.lengths import LengthError, length_parse
 from plates.stock import bins, hand_outs, life, selectors, services
 from plates.stock.answers import (
     BinAnswer,
@@ -32,60 +30,11 @@ from plates.stock.bodies import (
     reading_of,
     tags_of,
 )
-from plates.stock.models import Bin, Condition, HandOut, State
+from plates.stock.filters import LedgerFilter, PlateFilter
+from plates.stock.models import Bin, HandOut
 from plates.stock.services import Received
 from shop.api import Act, Collection, One, Signed, by_code
 from shop.errors import Malformed
-
-
-class LengthFilter(filters.CharFilter):
-    """A length with its unit in an address, as 0.0771 in."""
-
-    def filter(self, queryset: Any, value: str) -> Any:
-        if not value:
-            return queryset
-        try:
-            return super().filter(queryset, length_parse(value))
-        except LengthError as error:
-            raise Malformed(str(error), [(f"/{self.label}", "give a length with its unit")]) from None
-
-
-class Ordering(filters.OrderingFilter):
-    """What was asked for, then the id: equal rows keep their places from page to page."""
-
-    def filter(self, queryset: Any, value: Any) -> Any:
-        return super().filter(queryset, value).order_by(*self.get_orders(value), "id") if value else queryset
-
-    def get_orders(self, value: Any) -> list[str]:
-        return [self.get_ordering_value(one) for one in value]
-
-
-class PlateFilter(filters.FilterSet):
-    fit = filters.CharFilter("fit__code")
-    kind = filters.CharFilter("kind__code")
-    bin = filters.CharFilter("bin__code")
-    role = filters.ChoiceFilter(choices=Role.choices)
-    state = filters.ChoiceFilter("state_now", choices=State.choices)
-    condition = filters.ChoiceFilter(choices=Condition.choices)
-    thickness_min = LengthFilter("thickness_nm", "gte", label="thickness_min")
-    thickness_max = LengthFilter("thickness_nm", "lte", label="thickness_max")
-    ordering = Ordering(
-        fields=(
-            ("thickness_nm", "thickness"),
-            ("received_at", "received_at"),
-            ("kind__code", "kind"),
-            ("bin__code", "bin"),
-        )
-    )
-
-
-class LedgerFilter(filters.FilterSet):
-    plate = filters.UUIDFilter("plate_id")
-    match = filters.UUIDFilter("match_id")
-    job = filters.CharFilter("job__code")
-    kind = filters.CharFilter("plate__kind__code")
-    person = filters.CharFilter("person__username")
-    since = filters.IsoDateTimeFilter("at", "gte")
 
 
 class InStock(Signed):
