@@ -8,10 +8,12 @@ from plates.bench import api_gauges as bench_gauges
 from plates.bench import api_proof as bench_proof
 from plates.bench import api_shop as bench_shop
 from plates.bench import pages as bench_pages
+from plates.bench import pages_gauges as gauge_pages
 from plates.bench import pages_proof as bench_proof_pages
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
 from plates.measuring import api as measuring
+from plates.measuring import pages as measuring_pages
 from plates.stock import api as stock
 from plates.stock import pages as stock_pages
 from plates.stock import scanning
@@ -92,6 +94,15 @@ urlpatterns = [
     path("plates/<str:pk>/", stock_pages.one_plate, name="plate"),
     path("plates/<str:pk>/read-again/", stock_pages.read_again, name="read-again"),
     path("plates/<str:pk>/scrap/", stock_pages.scrap, name="scrap"),
+    path("gauges/", measuring_pages.gauges, name="gauges"),
+    path("gauges/<str:code>/", gauge_pages.gauge, name="gauge"),
+    path("gauges/<str:code>/check/", gauge_pages.check, name="gauge-check"),
+    path("gauges/<str:code>/withdraw/", gauge_pages.withdraw, name="gauge-withdraw"),
+    path("gauges/<str:code>/return/", gauge_pages.take_back, name="gauge-return"),
+    path("gauges/<str:code>/correct/", gauge_pages.correct, name="gauge-correct"),
+    path("gauges/<str:code>/corrected/", gauge_pages.corrected, name="gauge-corrected"),
+    path("gauges/<str:code>/study/", measuring_pages.study, name="gauge-study-new"),
+    path("gauge-studies/<str:pk>/", measuring_pages.one_study, name="gauge-study"),
     path("fits/", catalogue_pages.fits, name="fits"),
     path("kinds/", catalogue_pages.kinds, name="kinds"),
     path("specs/", bench_pages.spec_list, name="specs"),
@@ -99,6 +110,7 @@ urlpatterns = [
     path("add/fit/", catalogue_pages.add_fit, name="add-fit"),
     path("add/kind/", catalogue_pages.add_kind, name="add-kind"),
     path("add/spec/", catalogue_pages.add_spec, name="add-spec"),
+    path("add/gauge/", measuring_pages.add_gauge, name="add-gauge"),
     path("add/bin/", stock_pages.add_bin, name="add-bin"),
 ]
 

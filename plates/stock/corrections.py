@@ -19,7 +19,7 @@ from plates.stock.bins import bin_for
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.models import LYING, Act, Bin, LedgerLine, Plate, State
-from plates.stock.selectors import plates
+from plates.stock.selectors import ledger, plates
 from shop.errors import Malformed, Refusal
 from shop.people.models import Person
 
@@ -112,8 +112,13 @@ def corrected_for(check: GaugeCheck) -> bool:
     """Whether plates were corrected for this check before."""
     if check.corrected_at is not None:
         return True
-    lines = LedgerLine.objects.filter(shop_id=check.shop_id, gauge=check.gauge.code, at__gt=check.at)
-    return lines.filter(act=Act.CORRECTED, findings__check=str(check.pk)).exists()
+    return lines_of(check).exists()
+
+
+def lines_of(check: GaugeCheck) -> QuerySet[LedgerLine]:
+    """The ledger lines by which plates were corrected for this check; ``findings`` says from which bin, and by what."""
+    lines = ledger(check.shop_id).filter(gauge=check.gauge.code, at__gt=check.at, act=Act.CORRECTED)
+    return lines.filter(findings__check=str(check.pk))
 
 
 def plates_correct(
@@ -183,7 +188,7 @@ def _change(plate: Plate, check: GaugeCheck, error_nm: int, bins: Sequence[Bin])
         job=plate.job_id,
         hand_out=plate.hand_out_id,
         held_until=plate.held_until,
-        findings={"check": str(check.pk), "error_nm": error_nm},
+        findings={"check": str(check.pk), "error_nm": error_nm, "was_in": plate.bin.code if plate.bin else None},
     )
 
 

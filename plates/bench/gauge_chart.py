@@ -1,0 +1,41 @@
+"""The checks of a gauge drawn in time order: what each found, less the zero error in force, against the limits."""
+
+from collections.abc import Sequence
+
+from django.utils.safestring import SafeString
+
+from plates.bench import svg
+from plates.bench.charts import day, signed_figure
+from plates.measuring.models import Gauge, GaugeCheck
+
+WIDE, TALL, LEFT, RIGHT, HEAD = 760, 170, 118, 16, 16
+
+
+def check_chart(gauge: Gauge, checks: Sequence[GaugeCheck], unit: str) -> SafeString:
+    """``checks`` oldest first, at least one."""
+    left_nm = [check.error_nm - check.zero_before_nm for check in checks]
+    most = max(gauge.limit_nm, *(abs(value) for value in left_nm)) * 1.15
+    step = (WIDE - LEFT - RIGHT - 16) / max(1, len(checks) - 1)
+
+    def up(value: float) -> float:
+        return HEAD + TALL / 2 - value / most * TALL / 2
+
+    high, low = up(gauge.limit_nm), up(-gauge.limit_nm)
+    parts = [svg.band(LEFT, high, WIDE - RIGHT - LEFT, low - high)]
+    for at, label in ((0, "right"), (gauge.limit_nm, ""), (-gauge.limit_nm, "")):
+        parts.append(svg.line(LEFT, up(at), WIDE - RIGHT, up(at), "limit" if at else "target"))
+        parts.append(svg.text(LEFT - 10, up(at) + 5, label or signed_figure(at, unit), "label", "end"))
+    places = [(LEFT + 8 + row * step, up(value)) for row, value in enumerate(left_nm)]
+    parts.append(svg.path(places, "run"))
+    for (x, y), check in zip(places, checks, strict=True):
+        parts.append(svg.dot(x, y, 5, "dot other" if check.passed else "dot main"))
+    foot = HEAD + TALL + 24
+    parts.append(svg.text(LEFT, foot, day(checks[0].at), "name"))
+    if len(checks) > 1:
+        parts.append(svg.text(WIDE - RIGHT, foot, day(checks[-1].at), "name", "end"))
+    failed = sum(not check.passed for check in checks)
+    said = (
+        f"{len(checks)} checks, {failed} outside the limit of error {signed_figure(gauge.limit_nm, unit)} to either "
+        f"side; the last one {signed_figure(left_nm[-1], unit)}."
+    )
+    return svg.picture(WIDE, foot + 10, f"What the checks of {gauge.code} found", said, parts, "chart")
