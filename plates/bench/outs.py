@@ -75,6 +75,7 @@ def _fated(person: Person, match_id: uuid.UUID, outs: Sequence[Out]) -> Match:
     if match.built is None or match.state not in (MatchState.OPEN, MatchState.HELD):  # measured, and open again
         state_check(match, [MatchState.TAKEN, MatchState.CLOSED], "cleared of what came out")
     prefetch_related_objects([match.spec], *STACK)
+    assert match.built is not None
     slots = {slot.name: slot for slot in match.spec.slots.all()}
     rows = _rows_of(match, outs)
     ours = _ours(match, slots, rows)

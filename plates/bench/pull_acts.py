@@ -4,9 +4,10 @@ The match is locked already, or is not ours to change (then everything is undone
 """
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from plates.bench.agreement import named_rows
@@ -41,7 +42,7 @@ class Read:
         return f"read {both(self.reading.thickness_nm)} at the bin"
 
 
-def _lock(match: Match, seen: Sequence[Plate]) -> None:
+def _lock(match: Match, seen: Iterable[Plate]) -> None:
     """Raises Moved unless each plate is as it was seen."""
     ids = {plate.pk: plate.revision for plate in seen}
     rows = Plate.objects.select_for_update(of=("self",)).filter(shop_id=match.shop_id, pk__in=ids).order_by("pk")
@@ -52,49 +53,38 @@ def _lock(match: Match, seen: Sequence[Plate]) -> None:
 def plate_goes_on(match: Match, read: Read, at: datetime | None) -> dict[str, Any]:
     """The plate that was read goes into the pack, with its reading on record; returns its row of the slip."""
     named, plate, reading = read.named, read.plate, read.reading
-    _lock(match, {named.pk: named, plate.pk: plate}.values())  # type: ignore[arg-type]
-    person, revision = read.person, plate.revision
-    held = {"state": State.TAKEN, "match": match.pk, "job": match.job_id}
-    row = named_rows(match).get(plate.pk)
+    _lock(match, [named, plate])
+    write = partial(ledger_write, shop_id=match.shop_id, person_id=read.person.pk, at=at)
+    taken = partial(Change, plate=plate.pk, state=State.TAKEN, match=match.pk, job=match.job_id)
+    revision, row = plate.revision, named_rows(match).get(plate.pk)
     if row is None:  # another one of its bin left: the ledger says so from now on
         row = named_rows(match)[named.pk]
-        ledger_write(
-            shop_id=match.shop_id,
-            person_id=person.pk,
+        write(
             act=Act.PUT_BACK,
             changes=[Change(plate=named.pk, revision=named.revision, state=State.ON_SHELF)],
             reason=f"never left: another one of its bin did, {read.said}",
-            at=at,
             for_match=match.pk,
             for_job=match.job_id,
         )
-        ledger_write(
-            shop_id=match.shop_id,
-            person_id=person.pk,
+        write(
             act=Act.TAKEN,
-            changes=[Change(plate=plate.pk, revision=revision, **held)],
+            changes=[taken(revision=revision)],
             reason=f"left in place of the one on the slip, {read.said}",
-            at=at,
         )
         revision += 1
-    ledger_write(
-        shop_id=match.shop_id,
-        person_id=person.pk,
+    write(
         act=Act.PULLED if read.agrees else Act.CORRECTED,
         changes=[
-            Change(
-                plate=plate.pk,
+            taken(
                 revision=revision,
                 thickness_nm=reading.thickness_nm,
                 spread_nm=reading.spread_nm,
                 readings=reading.kept,
                 findings=Findings(agreed_by=read.agreed_by).json(),
-                **held,
             )
         ],
         gauge=read.gauge,
         reason="" if read.agrees else f"misfiled: {read.said}",
-        at=at,
     )
     return {
         **row,
@@ -108,7 +98,7 @@ def plate_goes_on(match: Match, read: Read, at: datetime | None) -> dict[str, An
         "pulled": {
             "texts": reading.kept,
             "thickness_nm": reading.thickness_nm,
-            "by": person.username,
+            "by": read.person.username,
             "at": clock(at).isoformat(),
         },
     }
@@ -127,9 +117,15 @@ def plates_go_back(match: Match, read: Read, at: datetime | None) -> dict[uuid.U
     on_slip = Plate.objects.filter(shop_id=match.shop_id, pk__in=named_rows(match), state=State.TAKEN, match=match)
     others = list(on_slip.exclude(pk=plate.pk))
     _lock(match, [plate, *others])
-    back = {"shop_id": match.shop_id, "person_id": read.person.pk, "at": at}
-    ledger_write(
-        **back,
+    write = partial(
+        ledger_write,
+        shop_id=match.shop_id,
+        person_id=read.person.pk,
+        at=at,
+        for_match=match.pk,
+        for_job=match.job_id,
+    )
+    write(
         act=Act.PUT_BACK if plate.state == State.TAKEN else Act.CORRECTED,
         changes=[
             Change(
@@ -145,16 +141,11 @@ def plates_go_back(match: Match, read: Read, at: datetime | None) -> dict[uuid.U
         ],
         rebin=True,
         gauge=read.gauge,
-        reason=f"{verdict.reason} {read.said}".strip() if verdict.reason else f"misfiled: {read.said}",
-        for_match=match.pk,
-        for_job=match.job_id,
+        reason=f"{verdict.reason} {read.said}" if verdict.reason else f"misfiled: {read.said}",
     )
-    ledger_write(
-        **back,
+    write(
         act=Act.PUT_BACK,
         changes=[Change(plate=one.pk, revision=one.revision, state=State.ON_SHELF) for one in others],
         reason=f"not built in: match {match.number} is asked again",
-        for_match=match.pk,
-        for_job=match.job_id,
     )
     return {one.pk: one.revision for one in (plate, *others)}
