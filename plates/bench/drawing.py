@@ -54,9 +54,13 @@ class Mark:
 
 @dataclass(frozen=True)
 class Limits:
+    """A window, and the outer limits where the manual allows more in a pack that runs."""
+
     low_nm: int
     high_nm: int
     target_nm: int
+    least_nm: int | None = None
+    most_nm: int | None = None
 
 
 def figure(length_nm: float, unit: str) -> str:
@@ -163,9 +167,15 @@ def _label(column: int, x: float, y: float, layer: Layer, unit: str) -> SafeStri
     return svg.text(x + PLATE_WIDTH + 16, y, sign + text, name)
 
 
+def _outer(limits: Limits) -> list[tuple[int, int]]:
+    """The bands beyond the window that are allowed, not to build to."""
+    bands = [(limits.least_nm, limits.low_nm), (limits.high_nm, limits.most_nm)]
+    return [(one, other) for one, other in bands if one is not None and other is not None and one < other]
+
+
 def window_drawing(*, limits: Limits, marks: Sequence[Mark], unit: str, title: str, desc: str) -> SafeString:
     """The window as two limits with its target, and each figure with a bar of twice its u to either side."""
-    ends = [limits.low_nm, limits.high_nm]
+    ends = [limits.low_nm, limits.high_nm, *(nm for outer in _outer(limits) for nm in outer)]
     for mark in marks:
         ends += [half_even(mark.at_nm - 2 * mark.u_nm), half_even(mark.at_nm + 2 * mark.u_nm)]
     low, high = min(ends), max(ends)
@@ -177,6 +187,7 @@ def window_drawing(*, limits: Limits, marks: Sequence[Mark], unit: str, title: s
     foot = 40 + ROW * len(marks) + 6
     left, right, target = at(limits.low_nm), at(limits.high_nm), at(limits.target_nm)
     parts = [
+        *(svg.band(at(one), 24, at(other) - at(one), foot - 24, "allowed") for one, other in _outer(limits)),
         svg.band(left, 24, right - left, foot - 24),
         svg.line(left, 8, left, foot, "limit"),
         svg.line(right, 8, right, foot, "limit"),

@@ -66,7 +66,7 @@ def verdict(match: Match) -> str:
 
 
 def limits_of(row: Match | Spec) -> Limits:
-    return Limits(row.low_nm, row.high_nm, row.target_nm)
+    return Limits(row.low_nm, row.high_nm, row.target_nm, row.limit_low_nm, row.limit_high_nm)
 
 
 def margin_nm(match: Match, predicted_nm: int) -> int:
@@ -249,6 +249,11 @@ def stack_of_spec(spec: Spec) -> SafeString:
     )
 
 
+def _allowed(match: Match) -> str:
+    known = [nm for nm in (match.limit_low_nm, match.limit_high_nm) if nm is not None]
+    return f", allowed in a pack that runs up to {' and '.join(both(nm, match.unit) for nm in known)}" if known else ""
+
+
 def window_of_match(match: Match) -> SafeString:
     """The window, the reading and each prediction on one scale; of a taken match only what was taken."""
     built = built_now(match)
@@ -264,5 +269,5 @@ def window_of_match(match: Match) -> SafeString:
         marks=marks,
         unit=match.unit,
         title="The window and the figures, to scale",
-        desc=f"Window {both(match.low_nm, match.unit)} to {both(match.high_nm, match.unit)}; {said}.",
+        desc=f"Window {both(match.low_nm, match.unit)} to {both(match.high_nm, match.unit)}{_allowed(match)}; {said}.",
     )

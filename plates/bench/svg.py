@@ -48,6 +48,6 @@ def text(x: float, y: float, said: str, name: str, anchor: str = "start") -> Saf
     )
 
 
-def band(x: float, y: float, wide: float, tall: float) -> SafeString:
+def band(x: float, y: float, wide: float, tall: float, name: str = "window") -> SafeString:
     numbers = [number(value) for value in (x, y, wide, tall)]
-    return format_html('<rect class="window" x="{}" y="{}" width="{}" height="{}"/>', *numbers)
+    return format_html('<rect class="{}" x="{}" y="{}" width="{}" height="{}"/>', name, *numbers)

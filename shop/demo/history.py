@@ -12,6 +12,7 @@ from plates.bench.question import Entry, PackReading, Question
 from plates.bench.services import match_ask, match_hold, match_take
 from plates.catalogue.models import Spec
 from plates.lengths import INCH, MM, inch, length_parse, mm
+from shop.demo import gauges
 from shop.demo.catalogue import Catalogue
 from shop.demo.crew import Crew, committed
 
@@ -32,9 +33,11 @@ def question_of(row: dict[str, Any]) -> Question:
         texts=row["readings"],
         readings_nm=[length_parse(text) for text in row["readings"]],
         installed={
-            slot: [Entry(length_parse(text)) for text in lengths] for slot, lengths in row["installed"].items()
+            slot: [Entry(length_parse(text), gauge=gauges.BENCH) for text in lengths]
+            for slot, lengths in row["installed"].items()
         },
         wave_state=row.get("wave_state", ""),
+        gauge=gauges.BY_METHOD[row["method"]],
     )
 
 
@@ -88,7 +91,7 @@ def _measured(crew: Crew, match: Match, method: str, residual: str | None, rng: 
     middle_nm = as_read_nm + (length_parse(residual) if residual else round(drawn))
     texts = [_shown(middle_nm, match.spec.unit, step) for step in (0, rng.choice((-1, 1)), 0)]
     readings_nm = [length_parse(text) for text in texts]
-    reading = PackReading(method, texts, readings_nm)
+    reading = PackReading(method, texts, readings_nm, gauges.BY_METHOD[method])
     return match_final(person=crew.bench, match_id=match.pk, reading=reading, run=committed, at=at)
 
 

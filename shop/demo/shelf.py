@@ -11,6 +11,7 @@ from plates.lengths import INCH, MM, inch, length_parse, mm
 from plates.stock.bins import bin_make
 from plates.stock.findings import Reading, Tags
 from plates.stock.services import LOT_RANGE_NM, LOT_READ, lot_receive, plate_receive
+from shop.demo import gauges
 from shop.demo.catalogue import Catalogue
 from shop.demo.crew import Crew
 
@@ -48,7 +49,7 @@ def _deliver(crew: Crew, kind: Kind, count: int, rng: Random, at: datetime) -> N
     drawn = [_read(kind, rng.gauss(0, sigma), rng, points=1) for _ in range(count)]
     five = [reading.thickness_nm for reading in drawn[:LOT_READ]]
     whole = max(five) - min(five) > LOT_RANGE_NM or rng.random() < 0.25
-    tags = Tags(source=kind.supplier.name if kind.supplier else "")
+    tags = Tags(source=kind.supplier.name if kind.supplier else "", gauge=gauges.COUNTER)
     lot_receive(
         person=crew.counter,
         kind=kind,
@@ -76,7 +77,7 @@ def _scan_in(crew: Crew, kind: Kind, row: dict[str, Any], rng: Random, at: datet
         source=row["source"],
         owner=row.get("owner", ""),
         box=row.get("box", ""),
-        gauge="micrometer 2",
+        gauge=gauges.COUNTER,
     )
     worn_nm = length_parse(row["worn"])
     for _ in range(row["count"]):
