@@ -10,13 +10,15 @@ from rest_framework.response import Response
 from plates.bench import residuals, selectors
 from plates.bench.answers import MatchAnswer
 from plates.bench.answers_proof import GroupAnswer, ResidualAnswer
+from plates.bench.answers_sheet import SheetAnswer
 from plates.bench.api import MatchAct
 from plates.bench.bodies import reading_of
 from plates.bench.bodies_proof import ComebackBody, worn_of
+from plates.bench.build_sheet import build_sheet
 from plates.bench.comebacks import match_comeback
 from plates.bench.services import Run
 from plates.measuring.uncertainty import READING_U_NM
-from shop.api import Collection
+from shop.api import Collection, One
 from shop.errors import Malformed
 from shop.once import Answer
 
@@ -56,9 +58,19 @@ class ResidualCharts(Collection):
             raise Malformed(f"Charts are by {', '.join(residuals.BY)}.", [("/by", "name one of them")])
         if unknown := sorted(set(request.query_params) - {"by", "page", "page_size"}):
             raise Malformed(f"There is no filter {unknown[0]!r} here.", [(f"/{unknown[0]}", "known are by and page")])
-        groups = self.paginate_queryset(residuals.groups_of(residuals.points_of(self.shop_id), by))  # type: ignore[arg-type]
+        groups: Any = self.paginate_queryset(residuals.groups_of(residuals.points_of(self.shop_id), by))
         context = {**self.get_serializer_context(), "unit": self.person.shop.unit_first}
         return self.get_paginated_response(GroupAnswer(groups, many=True, context=context).data)
+
+
+class Sheet(One):
+    """The build sheet of a match that is taken or closed."""
+
+    serializer_class = SheetAnswer
+    rows = staticmethod(selectors.matches_with_stacks)
+
+    def get_object(self) -> Any:
+        return build_sheet(super().get_object())
 
 
 class Comeback(MatchAct):

@@ -42,14 +42,14 @@ def _spec(request: PageRequest, code: str) -> Spec:
     return spec
 
 
-def _match(request: PageRequest, number: int) -> Match:
+def match_numbered(request: PageRequest, number: int) -> Match:
     match = selectors.matches_with_stacks(request.user.shop_id).filter(number=number).first()
     if match is None:
         raise Http404(f"No match has the number {number}.")
     return match
 
 
-def _to_match(match: Match) -> Answer:
+def to_match(match: Match) -> Answer:
     return Answer(303, {"to": resolve_url("match", match.number)})
 
 
@@ -70,7 +70,8 @@ def close_pack(request: PageRequest, code: str) -> HttpResponse:
                 said = refusal.detail
     else:
         again = request.GET.get("again", "")
-        earlier = _match(request, int(again)) if again.isascii() and again.isdigit() and len(again) < 18 else None
+        known = again.isascii() and again.isdigit() and len(again) < 18
+        earlier = match_numbered(request, int(again)) if known else None
         form = PackForm(spec, unit, again=earlier if earlier and earlier.spec_id == spec.pk else None)
     context = {
         "spec": spec,
@@ -91,7 +92,7 @@ def _ask(once: Once, spec: Spec, form: PackForm) -> Answer:
         person=once.person,
         spec=spec,
         question=form.question(),
-        run=lambda effect: once.run(effect, _to_match),
+        run=lambda effect: once.run(effect, to_match),
         job=form.job,
         made_key=once.made_key,
     )
@@ -121,7 +122,7 @@ def match(request: PageRequest, number: int) -> HttpResponse:
 
 
 def _match_page(request: PageRequest, number: int, said: str = "") -> HttpResponse:
-    found = _match(request, number)
+    found = match_numbered(request, number)
     state = found.state_now  # type: ignore[attr-defined]
     options = views.options_shown(found) if state in (MatchState.OPEN, MatchState.HELD) else []
     nothing_to_do = next((one for one in options if not one.option["changes"]), None)
@@ -153,9 +154,9 @@ def _do(request: PageRequest, number: int, effect: Acts) -> HttpResponse:
     """Do it once and go to the match; a refusal stands on the match's page, beside what can still be done."""
     if request.method != "POST":  # the address of an act, typed or come back to after signing in
         return redirect("match", number)
-    found = _match(request, number)
+    found = match_numbered(request, number)
     try:
-        return act(request, lambda once: effect(once, found, lambda do: once.run(do, _to_match)))
+        return act(request, lambda once: effect(once, found, lambda do: once.run(do, to_match)))
     except StockMoved:
         return go(request, f"{resolve_url('match', number)}?moved=1")
     except Refusal as refusal:
@@ -204,7 +205,7 @@ def release(request: PageRequest, number: int) -> HttpResponse:
 @page
 def slip(request: PageRequest, number: int) -> HttpResponse:
     """What to fetch, for the hand that fetches it. Made to be printed."""
-    found = _match(request, number)
+    found = match_numbered(request, number)
     built = found.built
     context = {
         "match": found,
@@ -220,7 +221,7 @@ def slip(request: PageRequest, number: int) -> HttpResponse:
 @page
 def final(request: PageRequest, number: int) -> HttpResponse:
     """The measurement after assembly."""
-    found, said = _match(request, number), ""
+    found, said = match_numbered(request, number), ""
     form = FinalForm(found, request.user.shop.unit_first, request.POST if request.method == "POST" else None)
     if form.done:
         try:
@@ -246,7 +247,7 @@ def _check(once: Once, found: Match, form: FinalForm) -> Answer:
         person=once.person,
         match_id=found.pk,
         reading=form.figures(),
-        run=lambda effect: once.run(effect, _to_match),
+        run=lambda effect: once.run(effect, to_match),
     )
 
 

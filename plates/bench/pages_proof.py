@@ -1,12 +1,21 @@
-"""What final checks teach, at the counter: residual charts."""
+"""What final checks teach, at the counter: residual charts, the build sheet, a unit that comes back."""
 
 from django.http import HttpResponse
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_http_methods
 
+from plates.bench.build_sheet import build_sheet
 from plates.bench.charts import residual_chart
+from plates.bench.comebacks import match_comeback
+from plates.bench.forms import METHODS
+from plates.bench.forms_proof import ComebackForm
+from plates.bench.models import Match, MatchState
+from plates.bench.pages import match_numbered, to_match
 from plates.bench.repeatability import FEWEST, repeatability
 from plates.bench.residuals import BY, LOOK, SHOWN, groups_of, points_of
-from shop.web import PageRequest, page, shown
+from plates.catalogue.models import WAVE_STATES
+from shop.errors import KeyReused, Refusal, WrongState
+from shop.once import Answer, Once
+from shop.web import PageRequest, act, key_new, page, shown, why_not
 
 
 @require_GET
@@ -35,3 +44,49 @@ def residuals(request: PageRequest) -> HttpResponse:
         "fewest": FEWEST,
     }
     return shown(request, "plates/residuals.html", context)
+
+
+@require_GET
+@page
+def sheet(request: PageRequest, number: int) -> HttpResponse:
+    """What was built, measured and by whom. Made to be printed and signed."""
+    return shown(request, "plates/build_sheet.html", {"sheet": build_sheet(match_numbered(request, number))})
+
+
+@require_http_methods(["GET", "POST"])
+@page
+def comeback(request: PageRequest, number: int) -> HttpResponse:
+    """The unit of a closed match came back: what does it read now, and what did its plates lose?"""
+    found, said = match_numbered(request, number), ""
+    if found.state != MatchState.CLOSED:
+        raise WrongState(f"Match {number} is {found.get_state_display()}; only a closed one can come back.")
+    form = ComebackForm(found, request.user.shop.unit_first, request.POST if request.method == "POST" else None)
+    if form.done:
+        try:
+            return act(request, lambda once: _come_back(once, found, form))
+        except KeyReused:
+            said = "This comeback was sent already. Nothing was done twice."
+        except Refusal as refusal:
+            said = refusal.detail
+    context = {
+        "match": found,
+        "last": list(found.final_checks.all())[-1],
+        "form": form,
+        "methods": METHODS,
+        "waves": WAVE_STATES,
+        "key": key_new(),
+        "said": said,
+        "why_not": why_not(request.user, "matches"),
+    }
+    return shown(request, "plates/comeback.html", context)
+
+
+def _come_back(once: Once, found: Match, form: ComebackForm) -> Answer:
+    return match_comeback(
+        person=once.person,
+        match_id=found.pk,
+        reading=form.figures(),
+        worn=form.worn(),
+        made_key=once.made_key,
+        run=lambda effect: once.run(effect, to_match),
+    )
