@@ -110,6 +110,7 @@ urlpatterns = [
     path("kinds/", catalogue_pages.kinds, name="kinds"),
     path("specs/", bench_pages.spec_list, name="specs"),
     path("specs/<str:code>/", bench_pages.spec, name="spec"),
+    path("specs/<str:code>/estimates/", catalogue_pages.estimates, name="estimates"),
     path("add/fit/", catalogue_pages.add_fit, name="add-fit"),
     path("add/kind/", catalogue_pages.add_kind, name="add-kind"),
     path("add/spec/", catalogue_pages.add_spec, name="add-spec"),

@@ -3,13 +3,14 @@
 from typing import Any
 
 from django.core.paginator import Paginator
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import resolve_url
 from django.views.decorators.http import require_GET, require_http_methods
 
 from plates.catalogue import selectors, services
 from plates.catalogue.bodies import KIND_LENGTHS
 from plates.catalogue.forms import FIRST_ROWS, MOST_ROWS, FitForm, KindForm, SlotForm, SpecForm
+from plates.catalogue.hydraulics_form import EstimateForm, HydraulicsForm
 from plates.catalogue.models import Fit, Kind, Spec
 from shop.errors import Refusal
 from shop.once import Answer, Once
@@ -85,33 +86,40 @@ def add_spec(request: PageRequest) -> HttpResponse:
     more = "more" in request.POST
     posted = None if more else request.POST or None
     form = SpecForm(posted, person=request.user, initial=request.POST.dict() if more else None)
+    hydraulics = HydraulicsForm(posted, person=request.user, initial=_typed(request, HydraulicsForm.prefix))
     asked = request.POST.get("rows", "")
     count = min(int(asked), MOST_ROWS) if asked.isascii() and asked.isdigit() else FIRST_ROWS
     fit_rows = list(selectors.fits(request.user.shop_id))
     rows = [
-        SlotForm(posted, person=request.user, fit_rows=fit_rows, prefix=f"slot{row}", initial=_typed(request, row))
-        for row in range(count + more)
+        SlotForm(posted, person=request.user, fit_rows=fit_rows, prefix=prefix, initial=_typed(request, prefix))
+        for prefix in (f"slot{row}" for row in range(count + more))
     ]
     if request.method == "POST" and not more:
         filled = [row for row in rows if not row.blank]
         if not filled:
             form.add_error(None, "A pack has at least one slot.")
-        if all([form.is_valid(), *(row.is_valid() for row in filled)]):
+        if all([form.is_valid(), hydraulics.is_valid(), *(row.is_valid() for row in filled)]):
             try:
-                return act(request, lambda once: once.run(lambda: _make_spec(once, form, filled), _to_spec))
+                return act(request, lambda once: once.run(lambda: _make_spec(once, form, filled, hydraulics), _to_spec))
             except Refusal as refusal:
                 form.add_error(None, refusal.detail)
-    context = {"form": form, "rows": rows, "key": key_new(), "why_not": why_not(request.user, "catalogue")}
+    context = {
+        "form": form,
+        "rows": rows,
+        "hydraulics": hydraulics,
+        "key": key_new(),
+        "why_not": why_not(request.user, "catalogue"),
+    }
     return shown(request, "plates/add_spec.html", context)
 
 
-def _typed(request: PageRequest, row: int) -> dict[str, object]:
-    """What stands in one row of slots."""
-    head = f"slot{row}-"
+def _typed(request: PageRequest, prefix: str) -> dict[str, object]:
+    """What stands in the fields with this prefix: in one row of slots, say."""
+    head = f"{prefix}-"
     return {name.removeprefix(head): value for name, value in request.POST.items() if name.startswith(head)}
 
 
-def _make_spec(once: Once, form: SpecForm, rows: list[SlotForm]) -> Spec:
+def _make_spec(once: Once, form: SpecForm, rows: list[SlotForm], hydraulics: HydraulicsForm) -> Spec:
     said, slots = form.cleaned_data, [row.slot() for row in rows]
     return services.spec_make(
         person=once.person,
@@ -122,6 +130,7 @@ def _make_spec(once: Once, form: SpecForm, rows: list[SlotForm]) -> Spec:
         slots=slots,
         wave_nm=form.wave_nm,
         reads_wave=said["reads_wave"],
+        hydraulics=hydraulics.hydraulics(),
         adjustable=not said["fixed"],
         set_only=said["set_only"],
     )
@@ -129,3 +138,18 @@ def _make_spec(once: Once, form: SpecForm, rows: list[SlotForm]) -> Spec:
 
 def _to_spec(spec: Spec) -> Answer:
     return Answer(303, {"to": resolve_url("spec", spec.code)})
+
+
+@require_GET
+@page
+def estimates(request: PageRequest, code: str) -> HttpResponse:
+    """What any clearance would do to this pack."""
+    spec = selectors.specs(request.user.shop_id).filter(code=code).first()
+    if spec is None:
+        raise Http404(f"No pack spec has the code {code!r}.")
+    form = EstimateForm(request.GET if "clearance" in request.GET else None, person=request.user)
+    context: dict[str, object] = {"spec": spec, "form": form}
+    if form.is_valid():
+        learned = form.cleaned_data["learned"]
+        context |= {"clearance_nm": form.length("clearance"), "learned_m3": float(learned.si) if learned else None}
+    return shown(request, "plates/what_it_does.html", context)

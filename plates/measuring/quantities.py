@@ -11,6 +11,8 @@ LBF = Fraction("4.4482216152605")  # N
 INCH_M = Fraction("0.0254")
 PSI = LBF / INCH_M**2  # Pa
 LB_FT = LBF * 12 * INCH_M  # N·m
+#: Units as they are shown, where that is not as they are typed.
+SIGNS = {"in3": "in³", "mm2/s": "mm²/s", "kg/m3": "kg/m³"}
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,7 @@ def _shown(si: float, unit: tuple[str, Fraction], places: int) -> str:
     text = f"{si / float(unit[1]):.{places}f}"
     if float(text) == 0:
         text = text.lstrip("-")
-    return f"{text.replace('-', '−')} {unit[0]}"
+    return f"{text.replace('-', '−')} {SIGNS.get(unit[0], unit[0])}"
 
 
 PRESSURE = Scale("pressure", {"psi": PSI, "kPa": Fraction(1000), "bar": Fraction(100_000)}, (1, 0))

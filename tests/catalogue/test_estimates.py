@@ -67,9 +67,9 @@ def test_the_figures(api: Api, made: dict[str, Any]) -> None:
     found = estimates(api, learned="12 mL")
     values = {code: (one["value"]["us"], one["value"]["metric"]) for code, one in found.items()}
     assert values == {
-        "excess_volume": ("0.371 in3", "6.08 mL"),
+        "excess_volume": ("0.371 in³", "6.08 mL"),
         "excess_time": ("117 ms", "117 ms"),
-        "stroke_volume": ("1.144 in3", "18.75 mL"),
+        "stroke_volume": ("1.144 in³", "18.75 mL"),
         "stroke_pressure": ("27.7 psi", "191 kPa"),
         "holding_torque": ("286 lb·ft", "388 N·m"),
         "wear_left": ("−0.0014 in", "−0.036 mm"),
@@ -91,7 +91,7 @@ def test_each_says_formula_assumptions_and_label(api: Api, made: dict[str, Any])
 def test_the_uncertainty_of_the_clearance_goes_through(api: Api, made: dict[str, Any]) -> None:
     """By plain geometry: 15.46 in² · 0.0015 in = 0.0232 in³, 0.38 mL."""
     found = estimates(api, u="0.0015 in")
-    assert found["excess_volume"]["u"] == found["stroke_volume"]["u"] == "± 0.023 in3 (0.38 mL)"
+    assert found["excess_volume"]["u"] == found["stroke_volume"]["u"] == "± 0.023 in³ (0.38 mL)"
     assert found["hot_gap"]["u"] == "± 0.0015 in (0.038 mm)"
     assert found["wear_left"]["u"] == "± 0.0002 in (0.004 mm)"  # over ten faces: 0.00015 in
 

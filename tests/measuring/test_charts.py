@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from plates.measuring.charts import capability, ewma, individuals, moving_range, sigma_of
@@ -11,6 +11,7 @@ from plates.measuring.constants import d2
 
 VALUES = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 SMOOTHED = [52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, *VALUES]
+calm = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 numbers = st.lists(st.floats(-1e6, 1e6), min_size=2, max_size=40)
 
 
@@ -48,6 +49,7 @@ def test_a_point_beyond_a_limit_is_found() -> None:
     assert individuals([*[0.0, 1.0] * 10, 40.0]).outside == (20,)
 
 
+@calm
 @given(numbers, st.floats(-1e5, 1e5), st.floats(0.01, 100))
 def test_charts_follow_shift_and_scale(values: list[float], shift: float, scale: float) -> None:
     chart, moved = individuals(values), individuals([scale * value + shift for value in values])
@@ -57,6 +59,7 @@ def test_charts_follow_shift_and_scale(values: list[float], shift: float, scale:
     assert sigma_of([-value for value in values]) == pytest.approx(sigma_of(values))
 
 
+@calm
 @given(numbers, st.floats(0.01, 1))
 def test_the_ewma_is_the_weighted_mean_that_it_says(values: list[float], weight: float) -> None:
     """Written out: the newest weighs λ, each one before (1 - λ) times the one after, the start what is left."""

@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from plates.lengths import INCH, THOU
@@ -84,6 +84,7 @@ def test_false_alarms_are_rare_and_true_ones_are_not() -> None:
     assert sum(off) / len(off) < 2
 
 
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.floats(-1e5, 1e5), min_size=8, max_size=30), st.randoms(use_true_random=False))
 def test_the_order_given_never_matters_and_the_sign_follows(values: list[float], shuffler: object) -> None:
     points = dated(values)

@@ -7,7 +7,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from plates.lengths import INCH, length_parse
@@ -87,6 +87,7 @@ def test_cold_oil_is_refused() -> None:
         replace(feed, viscosity_m2_s=1400e-6).flow_m3_s()
 
 
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.floats(1e-7, 1e-2), st.integers(200_000, 5_000_000), st.floats(1e4, 2e6))
 def test_the_limit_of_cold_oil_is_the_reynolds_number(viscosity: float, orifice_nm: int, pressure: float) -> None:
     feed = Feed(orifice_nm, pressure, viscosity_m2_s=viscosity)
@@ -98,6 +99,7 @@ def test_the_limit_of_cold_oil_is_the_reynolds_number(viscosity: float, orifice_
         assert feed.seconds(2e-6) == pytest.approx(2 * feed.seconds(1e-6))
 
 
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.integers(10_000_000, 300_000_000), st.integers(0, 9_000_000), st.integers(0, 5_000_000), st.integers(1, 40))
 def test_what_must_hold_for_any_piston(outer_nm: int, inner_nm: int, clearance_nm: int, times: int) -> None:
     piston = Piston(outer_nm, inner_nm)

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
@@ -97,6 +97,7 @@ def test_the_divisor_of_a_single_range_is_its_root_mean_square() -> None:
     assert average_and_range(data).part == pytest.approx(3 / root, abs=1e-5)
 
 
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.integers(0, 10_000), st.floats(-50, 50), st.floats(0.1, 20))
 def test_studies_follow_shift_and_scale(seed: int, shift: float, scale: float) -> None:
     data = np.random.default_rng(seed).normal(0, 1, (3, 2, 5))
