@@ -13,7 +13,7 @@ from plates.stock.models import Bin, State
 from plates.stock.plausible import fits_kind, thickness_check
 from shop.people.models import Person
 
-WAY_OUT = "It lies with the quarantined plates: read it again, scrap it, or claim it on the supplier."
+WAY_OUT = "It lies with the quarantined plates: read it again, scrap it, or claim it on the supplier (warranty)."
 
 
 @dataclass(frozen=True)

@@ -90,14 +90,11 @@ class Tags:
 
 
 def findings_again(plate: Plate, findings: Findings) -> Findings:
-    """What is now known of a plate that is read again: in quarantine, what was found stays until it is looked at again.
-
-    Else a coned plate would come free by leaving its cone out.
+    """What is now known of a plate that is read again: if it was quarantined when it was last booked, what was found
+    then stays until it is looked at again. Else a coned plate would come free by leaving its cone out.
     """
-    if plate.state != State.QUARANTINED:
-        return findings
-    booked = plate.lines.filter(act__in=(Act.RECEIVED, Act.PUT_BACK)).order_by("-seq")
-    return findings.over(booked.values_list("findings", flat=True)[0])
+    booked = plate.lines.filter(act__in=(Act.RECEIVED, Act.PUT_BACK)).order_by("-seq")[0]
+    return findings.over(booked.findings) if booked.state == State.QUARANTINED else findings
 
 
 def agreement_check(*, person: Person, condition: str, agreed_by: str) -> None:

@@ -11,6 +11,9 @@ from plates.stock.models import Act, Bin, HandOut, Plate, State
 from shop.errors import NotFound, Refusal, WrongState
 from shop.people.models import Person
 
+#: For these reasons a quarantined plate may leave too: claimed on the supplier, or simply gone.
+OUT_OF_QUARANTINE = ("warranty", "lost")
+
 
 class EmptyShelf(Refusal):
     status, code, title = 409, "stock_moved", "There are not so many"
@@ -47,7 +50,8 @@ def hand_out_make(
         if missing := set(plate_ids) - {plate.pk for plate in plates}:
             raise NotFound(f"Nothing here has the id {missing.pop()}.")
         for plate in plates:
-            if plate.state != State.ON_SHELF:
+            aside = plate.state == State.QUARANTINED and reason in OUT_OF_QUARANTINE
+            if plate.state != State.ON_SHELF and not aside:
                 raise WrongState(f"Plate {plate.pk} is {plate.get_state_display()}: choose one that is on the shelf.")
             if plate.owner and reason != "lost":
                 raise CustomersPlate(f"Plate {plate.pk} belongs to {plate.owner}: it is not ours to hand out.")

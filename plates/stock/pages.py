@@ -85,7 +85,7 @@ def read_again(request: PageRequest, pk: str) -> HttpResponse:
         try:
             return act(request, lambda once: once.run(lambda: _put_back(once, plate, form), lambda _: _to_plate(plate)))
         except Implausible as refusal:
-            form.add_error("confirm", f"{refusal.detail} Tick it below.")
+            form.add_error("confirm", f"{refusal.detail} Tick this to book it.")
         except Refusal as refusal:
             if not form.refuse(refusal):
                 form.add_error(None, refusal.detail)

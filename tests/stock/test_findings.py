@@ -85,6 +85,20 @@ def test_grinding_a_coned_plate_does_not_lose_its_cone(api: Api) -> None:
     assert put_back(api, new, cone="0.0010 in") == "on_shelf"
 
 
+def test_nor_does_a_claim_that_the_supplier_sent_back(api: Api) -> None:
+    plate = scan(api, cone="0.0080 in")
+    assert api.post("hand-outs/", {"plates": [plate["id"]], "reason": "cash"}).code == "wrong_state"
+    assert api.post("hand-outs/", {"plates": [plate["id"]], "reason": "warranty", "to": "supplier"}).status == 201
+    assert put_back(api, plate) == "quarantined"
+    assert put_back(api, plate, cone="0 in") == "on_shelf"
+    lines = api.get("ledger/", plate=plate["id"]).body["results"]
+    assert [line["balance"] for line in lines] == [0, 0, 0, 1]
+    # What was found and found gone stays behind it: lent and back again, nothing is carried on.
+    api.post("hand-outs/", {"plates": [plate["id"]], "reason": "lent"})
+    assert put_back(api, plate) == "on_shelf"
+    call_command("ledger_verify")
+
+
 @pytest.mark.parametrize(
     ("count", "mean", "spread"),
     [
