@@ -39,7 +39,7 @@ def _advice(study: Study) -> str:
         said = "It will do. "
     else:
         said = "Not good enough to sort plates by. "
-    one, between = (thou(half_even(value)) for value in (study.equipment, study.appraiser))
+    one, between = (thou(half_even(value), 2) for value in (study.equipment, study.appraiser))
     if study.appraiser > study.equipment:
         way = "people differ more than the gauge: agree on where and how hard to measure, and use the ratchet"
     else:

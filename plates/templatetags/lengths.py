@@ -34,18 +34,18 @@ def length(context: template.Context, length_nm: float | None, unit: str = "") -
 
 
 @register.simple_tag
-def signed(length_nm: int) -> str:
-    """A difference, with its sign, in thousandths of an inch and millimetres."""
+def signed(length_nm: int, places: int = 1) -> str:
+    """A difference, with its sign, in thousandths of an inch (to so many places) and millimetres."""
     sign = "−" if length_nm < 0 else "+"
     size_nm = abs(length_nm)
-    return f"{sign}{lengths.thou(size_nm)} thou ({sign}{lengths.mm(size_nm)} mm)"
+    return f"{sign}{lengths.thou(size_nm, places)} thou ({sign}{lengths.mm(size_nm)} mm)"
 
 
 @register.simple_tag
-def thou(length_nm: float) -> str:
-    """Thousandths of an inch, and millimetres behind them."""
+def thou(length_nm: float, places: int = 1) -> str:
+    """Thousandths of an inch to so many places, and millimetres behind them."""
     whole_nm = half_even(length_nm)
-    return f"{lengths.thou(whole_nm)} thou ({lengths.mm(whole_nm)} mm)"
+    return f"{lengths.thou(whole_nm, places)} thou ({lengths.mm(whole_nm)} mm)"
 
 
 @register.filter

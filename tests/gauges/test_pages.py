@@ -43,7 +43,7 @@ def test_a_good_check_is_booked_at_once(counter: Counter, mic: str) -> None:
     assert counter.path == mic and "State: good, due" in counter.text
     check = GaugeCheck.objects.get()
     assert (check.passed, check.error_nm, check.readings) == (True, 500, ["25.001mm", "25.000mm"])
-    assert "1 checks, 0 outside" in counter.html
+    assert "1 check, 0 outside the limit of error +0.16 thou" in counter.html
 
 
 @pytest.mark.parametrize(
