@@ -11,7 +11,8 @@ from plates.bench.forms_proof import ComebackForm
 from plates.bench.models import Match, MatchState
 from plates.bench.pages import match_numbered, to_match
 from plates.bench.repeatability import FEWEST, repeatability
-from plates.bench.residuals import BY, LOOK, SHOWN, groups_of, points_of
+from plates.bench.residuals import BY, SHOWN, groups_of, points_of
+from plates.bench.selectors import LOOK
 from plates.catalogue.models import WAVE_STATES
 from shop.errors import KeyReused, Refusal, WrongState
 from shop.once import Answer, Once

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.db.models import Avg, Count, F, StdDev
 
-from plates.bench.selectors import final_checks
+from plates.bench.selectors import LOOK, final_checks
 from plates.measuring.uncertainty import READING_U_NM
 
 #: From so many final checks on, the measured figure replaces the default of its method.
@@ -30,7 +30,7 @@ class Repeatability:
 
 
 def repeatability(shop_id: uuid.UUID) -> list[Repeatability]:
-    """Every method with its measured repeatability, finest default first; one query.
+    """Every method with its measured repeatability, finest default first; one query, over the latest final checks.
 
     Only packs read by one method before and after tell it, and neither soaked ones nor comebacks. A residual is final
     less predicted, and the prediction is the first reading with the plates moved: two readings of one method and the
@@ -39,7 +39,7 @@ def repeatability(shop_id: uuid.UUID) -> list[Repeatability]:
     lasts is not scatter; the charts look for that. What single readings and wave plates add to the scatter stays in
     it, so that the figure errs to the wide side.
     """
-    told = final_checks(shop_id).filter(apart="", method=F("asked_method")).order_by()
+    told = final_checks(shop_id, LOOK).filter(apart="", method=F("asked_method")).order_by()
     found = told.values("method").annotate(
         checks=Count("pk"), s=StdDev("residual_nm", sample=True), moves=Avg(F("u_moves_nm") * F("u_moves_nm"))
     )

@@ -7,12 +7,12 @@ from datetime import datetime
 
 from django.utils import timezone
 
-from plates.bench.selectors import final_checks
+from plates.bench.selectors import LOOK, final_checks
 from plates.lengths import half_even
 from plates.measuring.charts import FEWEST, ROUNDING_NM, Chart, Drift, drift, drift_words, ewma, sigma_of
 
-#: A look goes back over so many final checks of the shop, and shows so many of one group.
-LOOK, SHOWN = 1000, 100
+#: So many final checks of one group are drawn.
+SHOWN = 100
 #: Share of the newest value in the moving average.
 WEIGHT = 0.2
 
@@ -99,11 +99,11 @@ class Group:
 
 
 def points_of(shop_id: uuid.UUID) -> list[Point]:
-    """The last final checks of the shop, oldest first; one query."""
+    """The latest final checks of the shop, oldest first; one query."""
     columns = ("at", "match__number", "method", "gauge", "person__username")
     figures = ("predicted_nm", "clearance_nm", "residual_nm", "apart")
-    rows = final_checks(shop_id).order_by("-at", "-id").values_list(*columns, *figures)[:LOOK]
-    return [Point(timezone.localtime(row[0]), *row[1:]) for row in reversed(rows)]
+    rows = final_checks(shop_id, LOOK).values_list(*columns, *figures)
+    return [Point(timezone.localtime(at), *rest) for at, *rest in rows]
 
 
 def groups_of(points: Sequence[Point], by: str) -> list[Group]:

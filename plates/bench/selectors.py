@@ -9,6 +9,9 @@ from django.db.models.functions import Now
 from plates.bench.models import FinalCheck, Job, Match, MatchState
 from plates.catalogue.selectors import STACK
 
+#: What final checks teach is learned from so many of the latest.
+LOOK = 1000
+
 
 def matches(shop_id: uuid.UUID) -> QuerySet[Match]:
     """All matches, with ``state_now``: a hold that has run out counts as open."""
@@ -26,12 +29,16 @@ def matches_with_stacks(shop_id: uuid.UUID) -> QuerySet[Match]:
     return matches(shop_id).prefetch_related("final_checks__person", *(f"spec__{path}" for path in STACK))
 
 
-def final_checks(shop_id: uuid.UUID) -> QuerySet[Any]:
-    """All final checks, oldest first, each with ``apart``: why its residual says nothing about gauge and hand.
+def final_checks(shop_id: uuid.UUID, latest: int | None = None) -> QuerySet[Any]:
+    """The final checks, oldest first, all or so many of the latest, each with ``apart``: why its residual says nothing
+    about gauge and hand.
 
     ``soaked``: swell is part of the number when the pack was soaked before or after; ``comeback``: the unit had run
     and come back, and what brought it back may still be at work; else blank.
     """
+    rows = FinalCheck.objects.filter(shop_id=shop_id)
+    if latest is not None:  # found by index first: the question of a match is long
+        rows = rows.filter(pk__in=rows.order_by("-at", "-id").values("pk")[:latest])
     soaked = Q(soaked=True) | Q(match__question__soaked=True)
     apart = Case(
         When(soaked, then=Value("soaked")),
@@ -39,7 +46,7 @@ def final_checks(shop_id: uuid.UUID) -> QuerySet[Any]:
         default=Value(""),
         output_field=CharField(),
     )
-    return FinalCheck.objects.filter(shop_id=shop_id).annotate(apart=apart)
+    return rows.annotate(apart=apart)
 
 
 def jobs(shop_id: uuid.UUID) -> QuerySet[Job]:

@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from plates.bench import selectors
 from plates.bench.models import Match
 from plates.bench.residuals import groups_of, points_of, sentences
 from shop.people.models import Person
@@ -90,6 +91,12 @@ def test_comebacks_stay_out(api: Api, match: Match) -> None:
     final_checks(back, *LOW, first=datetime(2026, 3, 3, 9, tzinfo=UTC))
     assert said(match) == []
     assert {row["apart"] for row in api.get("residuals/").body["results"]} == {"", "comeback"}
+
+
+def test_only_the_latest_are_looked_at(match: Match) -> None:
+    made = final_checks(match, *GOOD)
+    found = selectors.final_checks(match.shop_id, latest=3)
+    assert [check.pk for check in found] == [check.pk for check in made[-3:]]
 
 
 def test_fewer_than_eight_say_nothing(match: Match) -> None:
