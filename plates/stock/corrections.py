@@ -133,8 +133,8 @@ def plates_correct(
     holds_run_out(shop_id=person.shop_id)
     affected = plates_read_wrongly(person.shop_id, errors)
     wanted = affected if plate_ids is None else affected.filter(pk__in=plate_ids)
-    locked = list(Plate.objects.select_for_update().filter(pk__in=wanted.values("pk")).order_by("pk"))
-    rows = list(wanted.filter(pk__in=[plate.pk for plate in locked]))
+    locked = _lock(wanted)
+    rows = list(wanted.filter(pk__in=locked))  # looked at again: some may have been corrected while we waited
     if plate_ids is not None:
         _others_check(person, errors, plate_ids, {plate.pk for plate in rows})
     done = [one for check in errors.checks for one in _correct(person, errors, check, rows)]
@@ -142,6 +142,12 @@ def plates_correct(
         pending = GaugeCheck.objects.filter(pk__in=[check.pk for check in errors.checks], corrected_at=None)
         pending.update(corrected_at=Now())
     return done
+
+
+def _lock(wanted: QuerySet[Plate]) -> list[uuid.UUID]:
+    """Lock these plates in the order of their ids."""
+    rows = Plate.objects.select_for_update().filter(pk__in=wanted.values("pk")).order_by("pk")
+    return list(rows.values_list("pk", flat=True))
 
 
 def _correct(person: Person, errors: Errors, check: GaugeCheck, rows: Sequence[Plate]) -> list[Corrected]:
