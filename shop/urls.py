@@ -10,6 +10,7 @@ from plates.bench import api_shop as bench_shop
 from plates.bench import pages as bench_pages
 from plates.bench import pages_gauges as gauge_pages
 from plates.bench import pages_proof as bench_proof_pages
+from plates.bench import pages_shop as bench_shop_pages
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
 from plates.measuring import api as measuring
@@ -87,7 +88,9 @@ urlpatterns = [
     path("matches/<int:number>/take/", bench_pages.take, name="take"),
     path("matches/<int:number>/hold/", bench_pages.hold, name="hold"),
     path("matches/<int:number>/release/", bench_pages.release, name="release"),
-    path("matches/<int:number>/slip/", bench_pages.slip, name="slip"),
+    path("matches/<int:number>/slip/", bench_shop_pages.slip, name="slip"),
+    path("matches/<int:number>/pull-check/", bench_shop_pages.pull, name="pull-check"),
+    path("matches/<int:number>/outs/", bench_shop_pages.outs, name="outs"),
     path("matches/<int:number>/final/", bench_pages.final, name="final"),
     path("matches/<int:number>/build-sheet/", bench_proof_pages.sheet, name="build-sheet"),
     path("matches/<int:number>/comeback/", bench_proof_pages.comeback, name="comeback"),

@@ -4,8 +4,8 @@ from typing import Any
 
 from rest_framework import serializers
 
-from plates.bench.answers_shop import offered, outs_json, pulled_json
 from plates.bench.answers_proof import comeback_json
+from plates.bench.answers_shop import offered, outs_json, pulled_json
 from plates.bench.budget import budget_of
 from plates.bench.models import Match, MatchState
 from plates.bench.reading import band_of

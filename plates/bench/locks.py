@@ -76,7 +76,8 @@ def clock(at: datetime | None = None) -> datetime:
 def state_check(match: Match, allowed: Sequence[MatchState], wish: str) -> None:
     if match.state not in allowed:
         names = " or ".join(state.label for state in allowed)
-        raise WrongState(f"Match {match.number} is {match.get_state_display()}; only an {names} one can be {wish}.")
+        one = f"{'an' if names[0] in 'aeiou' else 'a'} {names} one"
+        raise WrongState(f"Match {match.number} is {match.get_state_display()}; only {one} can be {wish}.")
 
 
 def plates_lock(match: Match, ins: Sequence[dict[str, Any]]) -> Locked:

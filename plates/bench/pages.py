@@ -201,22 +201,6 @@ def release(request: PageRequest, number: int) -> HttpResponse:
     )
 
 
-@require_GET
-@page
-def slip(request: PageRequest, number: int) -> HttpResponse:
-    """What to fetch, for the hand that fetches it. Made to be printed."""
-    found = match_numbered(request, number)
-    built = found.built
-    context = {
-        "match": found,
-        "built": built,
-        "fetch": views.fetch(found.slip),
-        "outs": views.outs_of(built) if built else [],
-        "cautions": views.USUAL_CAUTIONS,
-    }
-    return shown(request, "plates/slip.html", context)
-
-
 @require_http_methods(["GET", "POST"])
 @page
 def final(request: PageRequest, number: int) -> HttpResponse:

@@ -17,6 +17,19 @@
     if (event.key === "Enter" && event.repeat) event.preventDefault();
   });
 
+  // One letter decides what becomes of a plate that came out: of the one with the focus, else of the next one.
+  document.addEventListener("keydown", (event) => {
+    const held = event.target;
+    if (event.repeat || event.ctrlKey || event.altKey || event.metaKey || held.matches("input, select, textarea")) return;
+    const row = held.closest("[data-fates]") || document.querySelector("[data-fates]");
+    const letters = row ? [...row.querySelectorAll("[data-letter]")] : [];
+    const button = letters.find((one) => one.dataset.letter === event.key.toLowerCase());
+    if (button) {
+      event.preventDefault();
+      button.click();
+    }
+  });
+
   window.addEventListener("load", () => {
     setTimeout(() => document.querySelectorAll("[data-steady]").forEach((one) => (one.dataset.awake = "")), 500);
   });
