@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from django.db.models import prefetch_related_objects
 
+from plates.bench.cautions import caution
 from plates.bench.final import stack_after
 from plates.bench.locks import clock, match_seen
 from plates.bench.models import Match, MatchState
@@ -23,6 +24,11 @@ from shop.people.models import Person
 from shop.people.services import number_next
 
 R = TypeVar("R")
+#: What options over a worn pack must not hide.
+FIRST_WHY = (
+    "This unit came back. Thicker plates over worn ones only hide what happened: find out why, renew what is worn, and "
+    "read the pack again before you close it."
+)
 
 
 @dataclass(frozen=True)
@@ -72,6 +78,7 @@ def match_comeback(
     match_read(match, question, person.shop.sure_level)
     match.comeback_of = closed
     match.comeback = _explained(closed, match, pairs)
+    match.cautions = [caution("comeback", FIRST_WHY), *match.cautions]
 
     def act() -> Match:
         match.asked_at = clock(at)

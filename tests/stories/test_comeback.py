@@ -40,6 +40,7 @@ def test_six_frictions_built_to_058_come_back_at_097(api: Api, owner: Person) ->
     assert "6 × 0.0065 in (0.165 mm) = 0.0390 in (0.991 mm) thinner" in told["text"]
     assert "Wear accounts for all of it" in told["text"]
     assert "does not say why they wore: look at pressure, seals, feed" in told["text"]
+    assert back["cautions"][0]["code"] == "comeback" and "find out why" in back["cautions"][0]["text"]
 
     # The first match stays closed, and its residual untouched.
     first = api.get(f"matches/{asked['id']}/").body
