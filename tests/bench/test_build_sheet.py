@@ -152,6 +152,19 @@ def test_the_page_is_made_to_be_signed(api: Api, shelf: Shelf, taken: dict[str, 
     assert counter.html.count('<tr class="fresh">') == 1 and "data-print" in counter.html
 
 
+def test_what_was_read_at_the_bin_and_what_came_out(api: Api, shelf: Shelf, taken: dict[str, Any]) -> None:
+    pull = {"plate": taken["slip"][0]["plate"], "readings": ["0.0772 in"]}
+    assert api.post(f"matches/{taken['id']}/pull-check/", pull).status == 200
+    out = {"slot": "steels", "thickness": "0.0670 in", "fate": "scrap"}
+    assert api.post(f"matches/{taken['id']}/outs/", {"outs": [out]}).status == 200
+    told = sheet(api, taken).body
+    assert told["slip"][0]["pulled"]["texts"] == ["0.0772 in"] and told["outs"][0]["fate"] == "scrap"
+    assert [layer["thickness"]["in"] for layer in told["stack"] if layer["new"]] == ["0.0772"]
+    text = Counter(shelf.person).open("/matches/1/build-sheet/")
+    assert "Read at the bin: steels 0.0772 in = 0.0772 in (1.961 mm)" in text
+    assert "Out of the pack: steels 0.0670 in (1.702 mm) to scrap" in text
+
+
 def test_more_plates_cost_no_more_queries(api: Api, shelf: Shelf) -> None:
     shelf.stock(*["0.0716 in"] * 3)
     counts = []
