@@ -155,6 +155,7 @@ SPECTACULAR_SETTINGS = {
         "MatchState": "plates.bench.models.MatchState",
         "WaveState": "plates.catalogue.models.WAVE_STATES",
         "Measures": "plates.catalogue.models.MEASURES",
+        "Method": "plates.measuring.uncertainty.METHODS",
     },
 }
 

@@ -9,7 +9,7 @@ from rest_framework import serializers
 from plates.bench.question import Entry, Loose, PackReading, Question, SecondReading
 from plates.catalogue.models import WAVE_STATES, Slot, Spec
 from plates.lengths import mean_nm
-from plates.measuring.uncertainty import READING_U_NM
+from plates.measuring.uncertainty import METHODS
 from shop.api import LENGTH_SCHEMA, Body, CodeField, LengthField, readings_field
 from shop.errors import Malformed
 
@@ -102,14 +102,14 @@ class SecondBody(Body):
 
     readings = readings_field()
     person = serializers.CharField(max_length=150, required=False, allow_blank=True, default="")
-    method = serializers.ChoiceField(sorted(READING_U_NM), required=False, default="")
+    method = serializers.ChoiceField(METHODS, required=False, default="")
     gauge = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
 
 
 class MatchBody(Body):
     spec = CodeField()
     readings = readings_field()
-    method = serializers.ChoiceField(sorted(READING_U_NM))
+    method = serializers.ChoiceField(METHODS)
     installed = serializers.DictField(child=InstalledField())
     bench = serializers.DictField(child=LooseBody(many=True, max_length=60), required=False)  # type: ignore[call-arg]
     left_out = serializers.ListField(child=serializers.CharField(max_length=60), required=False, max_length=40)
@@ -140,7 +140,7 @@ class EmptyBody(Body):
 
 class FinalBody(Body):
     readings = readings_field()
-    method = serializers.ChoiceField(sorted(READING_U_NM))
+    method = serializers.ChoiceField(METHODS)
     gauge = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
     soaked = serializers.BooleanField(default=False)
     wave_state = serializers.ChoiceField(WAVE_STATES, required=False)

@@ -17,13 +17,6 @@ from plates.measuring.uncertainty import READING_U_NM
 from shop.api import CODE
 from shop.forms import MOST_READINGS, Said, readings_said
 
-METHODS = [
-    ("feeler", "feeler gauge"),
-    ("indicator", "dial indicator"),
-    ("depth", "depth micrometer"),
-    ("air", "air, with an indicator"),
-]
-assert {name for name, _ in METHODS} == set(READING_U_NM)
 HOW = [("change", "may be exchanged"), ("out", "measured without it"), ("leave", "stays as it is")]
 
 

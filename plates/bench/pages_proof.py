@@ -6,7 +6,6 @@ from django.views.decorators.http import require_GET, require_http_methods
 from plates.bench.build_sheet import build_sheet
 from plates.bench.charts import residual_chart
 from plates.bench.comebacks import match_comeback
-from plates.bench.forms import METHODS
 from plates.bench.forms_proof import ComebackForm
 from plates.bench.models import Match, MatchState
 from plates.bench.pages import match_numbered, to_match
@@ -14,6 +13,7 @@ from plates.bench.repeatability import FEWEST, repeatability
 from plates.bench.residuals import BY, SHOWN, groups_of, points_of
 from plates.bench.selectors import LOOK
 from plates.catalogue.models import WAVE_STATES
+from plates.measuring.uncertainty import METHODS
 from shop.errors import KeyReused, Refusal, WrongState
 from shop.once import Answer, Once
 from shop.web import PageRequest, act, key_new, page, shown, why_not

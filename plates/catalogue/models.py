@@ -143,6 +143,12 @@ class Kind(ShopRow):
                 ),
             ),
             models.CheckConstraint(
+                condition=(Q(taper_limit_nm=None) | Q(taper_limit_nm__gt=0))
+                & (Q(cone_limit_nm=None) | Q(cone_limit_nm__gt=0))
+                & (Q(warp_limit_nm=None) | Q(warp_limit_nm__gt=0)),
+                name=constraint("kind_limits", BadFigures, "Limits of taper, cone and warp are above zero."),
+            ),
+            models.CheckConstraint(
                 condition=Q(pack_size__gt=0),
                 name=constraint("kind_pack_size", BadFigures, "A pack holds at least one plate."),
             ),
@@ -287,6 +293,14 @@ class Slot(ShopRow):
                 condition=(~Q(role="wave") | Q(swap=False, extra=0)) & (~Q(role="friction") | Q(extra=0)),
                 name=constraint(
                     "slot_hard_rules", BadFigures, "A wave plate stays, and the number of frictions never changes."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=(Q(cone_limit_nm=None) | Q(cone_limit_nm__gt=0))
+                & (Q(reuse_minimum_nm=None) | Q(reuse_minimum_nm__gt=0))
+                & (Q(reuse_minimum_nm=None) | Q(nominal_nm=None) | Q(reuse_minimum_nm__lte=F("nominal_nm"))),
+                name=constraint(
+                    "slot_limits", BadFigures, "Limits are above zero, a reuse minimum not over the book size."
                 ),
             ),
             models.CheckConstraint(

@@ -1,9 +1,9 @@
 """Standard uncertainties in the manner of JCGM 100: contributions, how they combine, and the figures to begin with.
 
-Independent contributions combine as the root of the sum of squares (JCGM 100:2008, 5.1.2). An error that several readings
-share - the limit of error of one gauge - is fully correlated: it adds up linearly over them, each with its sign, before it
-is squared (5.2.2), so it cancels between one plate out and one in. The starting figures are common practice, no source;
-what a shop has measured replaces them.
+Independent contributions combine as the root of the sum of squares (JCGM 100:2008, 5.1.2). An error that several
+readings share - the limit of error of one gauge - is fully correlated: it adds up linearly over them, each with its
+sign, before it is squared (5.2.2), so it cancels between one plate out and one in. The starting figures are common
+practice, no source; what a shop has measured replaces them.
 """
 
 import math
@@ -19,6 +19,13 @@ READING_U_NM = {
     "depth": INCH * 14 / 10_000,
     "air": INCH * 20 / 10_000,
 }
+#: The methods in words, for whoever chooses one.
+METHODS = [
+    ("feeler", "feeler gauge"),
+    ("indicator", "dial indicator"),
+    ("depth", "depth micrometer"),
+    ("air", "air, with an indicator"),
+]
 #: What a single reading adds for tilt, and a wave translation (common practice, no source).
 SINGLE_U_NM = INCH * 10 / 10_000
 WAVE_U_NM = INCH * 15 / 10_000
@@ -122,7 +129,7 @@ def lot_u_nm(range_nm: int, read: int, tolerance_nm: int | None = None) -> float
 
 
 def agree(one_nm: int, other_nm: int, *us_nm: float) -> bool:
-    """Whether two readings of one thing may be averaged: they differ by no more than 2·√(u₁² + u₂²), which with equal
-    u is 2·√2·u, the 95 % limit of a difference (the usual factor 2.8 of a reproducibility limit; ISO 5725-6, from memory).
+    """Whether two readings of one thing may be averaged: they differ by no more than 2·√(u₁² + u₂²), which with equal u
+    is 2·√2·u, the 95 % limit of a difference (the factor 2.8 of a reproducibility limit; ISO 5725-6, from memory).
     """
     return abs(one_nm - other_nm) <= 2 * math.hypot(*us_nm)

@@ -1,4 +1,4 @@
-"""A spec says how its manual reads the pack; what was read otherwise is translated or warned about, never passed over."""
+"""A spec says how its manual reads a pack; what was read otherwise is translated or warned about, never passed over."""
 
 from typing import Any
 

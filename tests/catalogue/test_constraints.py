@@ -58,6 +58,9 @@ BREAKS: list[tuple[str, Make]] = [
     ("kind_lengths", lambda p: _kind(p, nominal_nm=0)),
     ("kind_lengths", lambda p: _kind(p, tolerance_nm=0)),
     ("kind_lengths", lambda p: _kind(p, nominal_nm=10, reuse_minimum_nm=11)),
+    ("kind_limits", lambda p: _kind(p, taper_limit_nm=0)),
+    ("kind_limits", lambda p: _kind(p, cone_limit_nm=-1)),
+    ("kind_limits", lambda p: _kind(p, warp_limit_nm=0)),
     ("kind_pack_size", lambda p: _kind(p, pack_size=0)),
     ("scancode_code", lambda p: [_code(p), _code(p)]),
     ("spec_code", lambda p: [_spec(p), _spec(p)]),
@@ -76,6 +79,9 @@ BREAKS: list[tuple[str, Make]] = [
     ("slot_hard_rules", lambda p: _slot(p, role="wave", extra=1)),
     ("slot_hard_rules", lambda p: _slot(p, role="friction", lined_faces=2, extra=1)),
     ("slot_nominal", lambda p: _slot(p, nominal_nm=0)),
+    ("slot_limits", lambda p: _slot(p, cone_limit_nm=0)),
+    ("slot_limits", lambda p: _slot(p, reuse_minimum_nm=0)),
+    ("slot_limits", lambda p: _slot(p, nominal_nm=10, reuse_minimum_nm=11)),
 ]
 #: What no request can break: made by us in the same breath, or looked up by name before.
 OURS = {"supplier_name", "slot_position", "slotfit_once"}
