@@ -12,11 +12,12 @@ from plates.bench import selectors
 from plates.bench import shown as views
 from plates.bench.cautions import raised
 from plates.bench.final import match_final
-from plates.bench.forms import HOW, METHODS, FinalForm, PackForm
+from plates.bench.forms import HOW, FinalForm, PackForm
 from plates.bench.models import Match, MatchState
 from plates.bench.services import Run, StockMoved, match_ask, match_hold, match_release, match_take
 from plates.catalogue.models import WAVE_STATES, Spec
 from plates.catalogue.selectors import spec_counted, specs, specs_found
+from plates.measuring.uncertainty import METHODS
 from shop.errors import KeyReused, Malformed, Refusal
 from shop.once import Answer, Once
 from shop.web import PageRequest, act, go, key_new, page, shown, why_not

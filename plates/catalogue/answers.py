@@ -72,7 +72,7 @@ class SpecAnswer(serializers.ModelSerializer[Spec]):
         model = Spec
         fields = [
             "id", "code", "title", "measures", "window", "counted_frictions", "limit_low", "limit_high", "wave",
-            "reads_wave", "hydraulics", "adjustable", "set_only", "slots",
+            "reads_wave", "reads_method", "reads_soak", "reads_load", "hydraulics", "adjustable", "set_only", "slots",
         ]  # fmt: skip
 
     def get_window(self, spec: Spec) -> dict[str, Any]:

@@ -91,7 +91,7 @@ class Specs(CatalogueRows, Collection):
             limit_low_nm=beside(body, "limit_low"),
             limit_high_nm=beside(body, "limit_high"),
             wave_nm=(wave["free"], wave["flat"]) if wave else None,
-            reads_wave=body.get("reads_wave", ""),
+            reads=services.Convention(*(body.get(f"reads_{name}", "") for name in ("wave", "method", "soak", "load"))),
             hydraulics=hydraulics_read(hydraulics) if hydraulics else None,
             adjustable=body["adjustable"],
             set_only=body["set_only"],

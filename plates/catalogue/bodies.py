@@ -6,8 +6,9 @@ from rest_framework import serializers
 
 from plates.catalogue import services
 from plates.catalogue.hydraulics_body import HydraulicsBody
-from plates.catalogue.models import MEASURES, WAVE_STATES, Fit, Role, ToothSide
+from plates.catalogue.models import MEASURES, SOAKS, WAVE_STATES, Fit, Role, ToothSide
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
+from plates.measuring.uncertainty import METHODS
 from shop.api import Body, CodeField, LengthField, TypedLengthField, by_code, text_field
 
 
@@ -102,6 +103,9 @@ class SpecBody(Body):
     limit_low, limit_high = LengthField(required=False, zero=True), LengthField(required=False)
     wave = WaveBody(required=False)
     reads_wave = serializers.ChoiceField(WAVE_STATES, required=False)
+    reads_method = serializers.ChoiceField(METHODS, required=False)
+    reads_soak = serializers.ChoiceField(SOAKS, required=False)
+    reads_load = serializers.CharField(max_length=100, required=False)
     hydraulics = HydraulicsBody(required=False)
     adjustable = serializers.BooleanField(default=True)
     set_only = serializers.BooleanField(default=False)

@@ -4,10 +4,11 @@ from typing import Any
 
 from django import forms
 
-from plates.catalogue.models import MEASURES, Fit, Role, ToothSide, WindowRefused
+from plates.catalogue.models import MEASURES, SOAKS, Fit, Role, ToothSide, WindowRefused
 from plates.catalogue.selectors import fits
-from plates.catalogue.services import SlotData, faces_check, faces_of
+from plates.catalogue.services import Convention, SlotData, faces_check, faces_of
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
+from plates.measuring.uncertainty import METHODS
 from shop.forms import CodeField, LengthField, PageForm
 from shop.people.models import Person
 
@@ -148,6 +149,15 @@ class SpecForm(PageForm):
         required=False,
         label="Window is read with the wave plate",
     )
+    reads_method = forms.ChoiceField(
+        choices=[("", "not said"), *METHODS],
+        required=False,
+        label="The manual reads it by",
+    )
+    reads_soak = forms.ChoiceField(choices=[("", "not said"), *SOAKS], required=False, label="Frictions when read")
+    reads_load = _text("Load on the stack, where the manual prescribes one")
+    limit_low = LengthField(label="Lowest allowed, not to build to", required=False, zero=True)
+    limit_high = LengthField(label="Highest allowed, not to build to", required=False)
     wave_free = LengthField(label="Wave plate, free height", required=False)
     wave_flat = LengthField(label="Wave plate, flat thickness", required=False)
     fixed = forms.BooleanField(label="The manual gives no adjustment", required=False)
@@ -164,6 +174,10 @@ class SpecForm(PageForm):
         if bool(said.get("also_low")) != bool(said.get("also_high")):
             self.add_error("also_high", "Both limits in the other unit, or neither.")
         return said
+
+    def reads(self) -> Convention:
+        """How the manual reads the pack."""
+        return Convention(*(self.cleaned_data[f"reads_{name}"] for name in ("wave", "method", "soak", "load")))
 
     def window(self, slots: list[SlotData]) -> Window:
         """The window as said. Raises WindowRefused, UnitsDisagree."""

@@ -187,6 +187,19 @@ def slots_check(slots: Sequence[SlotData]) -> None:
                 )
 
 
+@dataclass(frozen=True)
+class Convention:
+    """How the manual reads the pack that its window is for; blank where it does not say."""
+
+    wave: str = ""
+    method: str = ""
+    soak: str = ""
+    load: str = ""
+
+
+AS_READ = Convention()
+
+
 def spec_make(
     *,
     person: Person,
@@ -198,7 +211,7 @@ def spec_make(
     limit_low_nm: int | None = None,
     limit_high_nm: int | None = None,
     wave_nm: tuple[int, int] | None = None,
-    reads_wave: str = "",
+    reads: Convention = AS_READ,
     hydraulics: Hydraulics | None = None,
     adjustable: bool = True,
     set_only: bool = False,
@@ -233,7 +246,10 @@ def spec_make(
         limit_high_nm=limit_high_nm,
         wave_free_nm=free_nm,
         wave_flat_nm=flat_nm,
-        reads_wave=reads_wave,
+        reads_wave=reads.wave,
+        reads_method=reads.method,
+        reads_soak=reads.soak,
+        reads_load=reads.load,
         hydraulics=hydraulics_json(hydraulics) if hydraulics else None,
         adjustable=adjustable,
         set_only=set_only,
