@@ -80,7 +80,8 @@ def built_of(match: Match) -> dict[str, Any]:
 def _checked(match: Match, person: Person, reading: PackReading, at: datetime | None) -> tuple[Match, FinalCheck]:
     """The match as the reading leaves it, and the row of the check; nothing is saved."""
     built = built_of(match)
-    question = stack_after(Question.from_json(match.question), built, reading)
+    asked = Question.from_json(match.question)
+    question = stack_after(asked, built, reading)
     prefetch_related_objects([match.spec], *STACK)
     measured = method_u_nm(match.shop_id)
     as_read_nm, clearance_nm = read_pack(spec=match.spec, question=question, measured=measured)
@@ -92,7 +93,7 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
         method=reading.method,
         asked_method=match.method,
         gauge=reading.gauge,
-        soaked=reading.soaked,
+        soaked=reading.soaked or asked.soaked,  # swell in either of the two is in the residual
         readings=reading.texts,
         as_read_nm=as_read_nm,
         clearance_nm=clearance_nm,

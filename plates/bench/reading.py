@@ -117,7 +117,7 @@ def verdict_of(spec: Spec | Match, clearance_nm: int) -> str:
 Found = tuple[list[dict[str, Any]], dict[str, Any] | None]
 
 
-def search_again(match: Match, sure: float) -> Found:
+def search_again(match: Match, sure: float, measured: Mapping[str, float] | None = None) -> Found:
     """The match's question put to the shelf as it is, what it holds itself included. Takes its time: never under a
     lock.
     """
@@ -127,7 +127,7 @@ def search_again(match: Match, sure: float) -> Found:
         question=Question.from_json(match.question),
         clearance_nm=match.clearance_nm,
         sure=sure,
-        measured=method_u_nm(match.shop_id),
+        measured=method_u_nm(match.shop_id) if measured is None else measured,
         held_by=None if match._state.adding else match.pk,
     )
     options, shortfall = searched(posed)
@@ -150,7 +150,7 @@ def match_read(match: Match, question: Question, sure: float) -> None:
     shared = {} if notes.shared_u_nm is None else {question.gauge: notes.shared_u_nm}
     match.u_nm = combined_u_nm(reading_parts_of(spec, question, measured, shared))
     match.verdict = verdict_of(spec, clearance_nm)
-    options, match.shortfall = search_again(match, sure)
+    options, match.shortfall = search_again(match, sure, measured)
     match.options = [*match.options, *numbered(options, match.next_option)]
     match.next_option += len(options)
     match.cautions = [

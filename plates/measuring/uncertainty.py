@@ -95,14 +95,16 @@ def reading_parts(
 ) -> list[Part]:
     """The budget of a pack reading. ``measured``: what the shop has found for its methods, in nm.
 
-    The figure of a method is for the reading as a whole. What a registered gauge is known to contribute is split off
-    from it as shared error; only where its limit is the coarser does it make the whole larger.
+    The starting figure of a method is for the reading as a whole. What a registered gauge is known to contribute is
+    split off from it as shared error; only where its limit is the coarser does it make the whole larger. A measured
+    figure is scatter alone: an error shared before and after cancelled in the residuals that it comes from, and adds.
     """
-    found = (measured or {}).get(method)
-    whole = READING_U_NM[method] if found is None else found
-    name = f"reading by {method}" + (", as measured in this shop" if found is not None else "")
-    shared = shared_u_nm or 0.0
-    parts = [Part(name, math.sqrt(max(whole**2 - shared**2, 0.0)))]
+    found, shared = (measured or {}).get(method), shared_u_nm or 0.0
+    if found is None:
+        alone = Part(f"reading by {method}", math.sqrt(max(READING_U_NM[method] ** 2 - shared**2, 0.0)))
+    else:
+        alone = Part(f"reading by {method}, as measured in this shop", found)
+    parts = [alone]
     if shared:
         parts.append(Part(f"limit of error of {gauge}", shared, RECTANGULAR, shared=gauge))
     if readings == 1:

@@ -123,6 +123,8 @@ def test_what_a_shop_has_measured_replaces_the_default():
     single = combined_u_nm(reading_parts(method="feeler", readings=1, measured=found))
     assert single == pytest.approx(math.hypot(found["feeler"], SINGLE_U_NM))
     assert combined_u_nm(reading_parts(method="air", readings=3, measured=found)) == READING_U_NM["air"]
+    with_gauge = reading_parts(method="feeler", readings=3, measured=found, gauge="F-1", shared_u_nm=7_000.0)
+    assert combined_u_nm(with_gauge) == pytest.approx(math.hypot(found["feeler"], 7_000.0))
 
 
 def test_two_readings_agree_within_two_root_two_u():
