@@ -18,6 +18,7 @@ from shop.api import by_code
 from shop.forms import LengthField, PageForm, ReadingsField, Said
 from shop.people.models import Person
 
+FINDS = "Press the micrometer: the reading finds its row."
 GAUGE_HELP = "Its code, for as long as you read with it."
 
 
@@ -39,7 +40,8 @@ class PullForm(PageForm):
 
     focus = "reading"
     reading = ReadingsField(
-        label="Reading of the next one in the hand", help_text="Press the micrometer. The reading finds its row."
+        label="Reading of the next one in the hand",
+        help_text=f"{FINDS} Enter on the blank field goes on unread.",
     )
     gauge = forms.CharField(label="Gauge", required=False, max_length=200, help_text=GAUGE_HELP)
     plate = forms.UUIDField(required=False, widget=forms.HiddenInput)

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET
 from plates.bench import shown as views
 from plates.bench.agreement import row_read
 from plates.bench.forms import exact_text
-from plates.bench.forms_shop import OutForm, PullForm, second_choice
+from plates.bench.forms_shop import FINDS, OutForm, PullForm, second_choice
 from plates.bench.models import Match, MatchState
 from plates.bench.outs import FATES, match_outs, outs_open
 from plates.bench.pages import match_numbered
@@ -25,7 +25,7 @@ from plates.stock.plausible import Implausible
 from plates.stock.shown import plate_or_404
 from shop.errors import KeyReused, Malformed, Refusal
 from shop.once import Answer, Once
-from shop.web import PageRequest, key_new, once_of, page, shown, why_not
+from shop.web import PageRequest, go, key_new, once_of, page, shown, why_not
 
 #: The fates, each with its key and the word on its button.
 KEYS = [
@@ -57,6 +57,8 @@ def pull(request: PageRequest, number: int) -> HttpResponse:
         return redirect("slip", number)
     found = match_numbered(request, number)
     form = PullForm(request.POST, person=request.user)
+    if not request.POST.get("reading", "").strip() and not any(row.get("pulled") for row in found.slip):
+        return go(request, f"{resolve_url('match', number)}#check")  # the slip is built unread
     if not form.is_valid():
         return _slip_page(request, found, form=form)
     said = form.cleaned_data
@@ -218,6 +220,8 @@ def _slip_page(
     out_rows = _out_rows(match, person, out_form)
     at_outs = "at" in request.GET or out_form is not None or not (pulling and unread)
     form = form or PullForm(person=person, initial={"gauge": code})
+    if unread < len(from_bins):
+        form.fields["reading"].help_text = FINDS
     if at_outs:
         form.fields["reading"].widget.attrs.pop("autofocus", None)
     context = {

@@ -186,7 +186,9 @@ def _none_of_them(booking: Booking, plate: Any, reading: Reading) -> str:
     try:
         thickness_check(booking.kind, reading.texts, reading.thickness_nm, row=booking.row)
     except Implausible as odd:
-        text = f"{odd.detail.removesuffix(' Read it again, or confirm it as it is.')} {text}"
+        would_be = odd.more["would_be"] or {"plausible": False}
+        if would_be["plausible"]:
+            text = f"Read as {would_be['unit']} it would be {both(would_be['thickness']['nm'])}. {text}"
     return text
 
 

@@ -236,6 +236,7 @@ def test_a_mismatch_changes_nothing_and_says_what_to_do(api: Api, wrong: dict[st
 def test_an_entry_fault_says_what_it_would_be_in_the_other_unit(api: Api, wrong: dict[str, Any]) -> None:
     detail = pull(api, wrong, "1.958 in").body["detail"]
     assert "Read as mm it would be 0.0771 in" in detail
+    assert "Read as" not in pull(api, wrong, "0.0790 in").body["detail"]
 
 
 def test_kept_it_goes_in_as_it_was_read_and_its_record_is_put_right(api: Api, wrong: dict[str, Any]) -> None:

@@ -53,8 +53,15 @@ def test_the_gauge_stays_from_one_reading_to_the_next(slip: Counter) -> None:
 
 def test_what_is_not_a_reading_is_said_beside_its_field(slip: Counter) -> None:
     assert "is not a reading" in slip.send("/pull-check/", {"reading": "thick"})
-    assert "Nothing was read" in slip.send("/pull-check/", {"reading": ""})
     assert not LedgerLine.objects.filter(act="pulled").exists()
+
+
+def test_enter_on_the_blank_field_goes_on_unread_but_not_midway(slip: Counter) -> None:
+    slip.send("/pull-check/", {"reading": " "})
+    assert slip.path.startswith("/matches/1/#check")
+    slip.open(SLIP)
+    slip.send("/pull-check/", {"reading": ".0771"})
+    assert "Nothing was read" in slip.send("/pull-check/", {"reading": ""})
 
 
 def test_a_form_sent_twice_counts_once(slip: Counter) -> None:
@@ -145,7 +152,7 @@ def test_a_closed_match_still_tells_what_came_out(slip: Counter) -> None:
     slip.send("/final/")
     assert Match.objects.get().state == "closed"
     text = slip.open(SLIP)
-    assert "What came out" in text and "to go" not in text
+    assert "Out of the pack" in text and "to go" not in text
     assert "to scrap" in fate(slip, "scrap")
 
 
