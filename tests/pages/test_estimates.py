@@ -115,8 +115,21 @@ def test_cold_oil_says_why_there_is_no_figure(keeper: Counter) -> None:
 def test_a_match_shows_what_its_clearance_does_with_its_uncertainty(bench: Bench, counter: Counter) -> None:
     counter.open(f"/close-a-pack/{bench.spec.code}/")
     steels = ".0698 .0699 .0700 .0701 .0702"
-    counter.send("", {"reading": "74 74 74", "slot0": steels, "job": "J-1", "go": "ask"})
+    counter.send("", {"reading": "74 74 74", "slot1": steels, "job": "J-1", "go": "ask"})
     assert counter.path == "/matches/1/"
     assert "What this clearance does At 0.0740 in (1.880 mm) ±" in counter.text
     # Ten faces share 0.060 - 0.074 in.
     assert "Wear left on each lined face −0.0014 in (−0.036 mm)" in counter.text
+
+
+def test_a_closed_match_shows_what_it_came_out_at(bench: Bench, counter: Counter) -> None:
+    counter.open(f"/close-a-pack/{bench.spec.code}/")
+    steels = ".0698 .0699 .0700 .0701 .0702"
+    counter.send("", {"reading": "74 74 74", "slot1": steels, "job": "J-1", "go": "ask"})
+    counter.send("/matches/1/take/")
+    counter.open("/matches/1/")
+    counter.send("/final/", {"reading": "53 53"})
+    counter.send("/final/")
+    # Ten faces share 0.060 - 0.053 in.
+    assert "What this clearance does At 0.0530 in (1.346 mm) ±" in counter.open("/matches/1/")
+    assert "Wear left on each lined face 0.0007 in (0.018 mm)" in counter.text
