@@ -14,7 +14,7 @@ from django.urls import Resolver404, resolve
 from django.utils.http import urlencode
 from django.views.decorators.http import require_GET, require_POST
 
-from plates.bench.residuals import sentences
+from plates.bench.proof.residuals import sentences
 from plates.bench.selectors import matches
 from plates.lengths import LengthError
 from shop.forms import understood

@@ -4,13 +4,13 @@ from django.urls import include, path
 from drf_spectacular.views import SpectacularJSONAPIView
 
 from plates.bench import api as bench
-from plates.bench import api_gauges as bench_gauges
-from plates.bench import api_proof as bench_proof
-from plates.bench import api_shop as bench_shop
 from plates.bench import pages as bench_pages
-from plates.bench import pages_gauges as gauge_pages
-from plates.bench import pages_proof as bench_proof_pages
-from plates.bench import pages_shop as bench_shop_pages
+from plates.bench.gauges import api as bench_gauges
+from plates.bench.gauges import pages as gauge_pages
+from plates.bench.proof import api as bench_proof
+from plates.bench.proof import pages as proof_pages
+from plates.bench.slip import api as bench_slip
+from plates.bench.slip import pages as slip_pages
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
 from plates.measuring import api as measuring
@@ -57,8 +57,8 @@ api = [
     path("matches/<str:pk>/take/", bench.Take.as_view()),
     path("matches/<str:pk>/hold/", bench.Hold.as_view()),
     path("matches/<str:pk>/release/", bench.Release.as_view()),
-    path("matches/<str:pk>/pull-check/", bench_shop.PullCheck.as_view()),
-    path("matches/<str:pk>/outs/", bench_shop.Outs.as_view()),
+    path("matches/<str:pk>/pull-check/", bench_slip.PullCheck.as_view()),
+    path("matches/<str:pk>/outs/", bench_slip.Outs.as_view()),
     path("matches/<str:pk>/final/", bench.Final.as_view()),
     path("matches/<str:pk>/comeback/", bench_proof.Comeback.as_view()),
     path("matches/<str:pk>/build-sheet/", bench_proof.Sheet.as_view()),
@@ -88,13 +88,13 @@ urlpatterns = [
     path("matches/<int:number>/take/", bench_pages.take, name="take"),
     path("matches/<int:number>/hold/", bench_pages.hold, name="hold"),
     path("matches/<int:number>/release/", bench_pages.release, name="release"),
-    path("matches/<int:number>/slip/", bench_shop_pages.slip, name="slip"),
-    path("matches/<int:number>/pull-check/", bench_shop_pages.pull, name="pull-check"),
-    path("matches/<int:number>/outs/", bench_shop_pages.outs, name="outs"),
+    path("matches/<int:number>/slip/", slip_pages.slip, name="slip"),
+    path("matches/<int:number>/pull-check/", slip_pages.pull, name="pull-check"),
+    path("matches/<int:number>/outs/", slip_pages.outs, name="outs"),
     path("matches/<int:number>/final/", bench_pages.final, name="final"),
-    path("matches/<int:number>/build-sheet/", bench_proof_pages.sheet, name="build-sheet"),
-    path("matches/<int:number>/comeback/", bench_proof_pages.comeback, name="comeback"),
-    path("residuals/", bench_proof_pages.residuals, name="residuals"),
+    path("matches/<int:number>/build-sheet/", proof_pages.sheet, name="build-sheet"),
+    path("matches/<int:number>/comeback/", proof_pages.comeback, name="comeback"),
+    path("residuals/", proof_pages.residuals, name="residuals"),
     path("bins/", stock_pages.bins, name="bins"),
     path("bins/<str:code>/", stock_pages.one_bin, name="bin"),
     path("plates/<str:pk>/", stock_pages.one_plate, name="plate"),

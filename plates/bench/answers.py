@@ -4,11 +4,11 @@ from typing import Any
 
 from rest_framework import serializers
 
-from plates.bench.answers_proof import comeback_json
-from plates.bench.answers_shop import offered, outs_json, pulled_json
 from plates.bench.budget import budget_of
 from plates.bench.models import Match, MatchState
+from plates.bench.proof.answers import comeback_json
 from plates.bench.reading import band_of
+from plates.bench.slip.answers import offered, outs_json, pulled_json
 from plates.catalogue.models import MEASURES
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import half_even, length_json

@@ -8,12 +8,14 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from plates.bench import selectors, services
+from plates.bench import selectors
 from plates.bench.answers import MatchAnswer, match_json
+from plates.bench.ask import match_ask
 from plates.bench.bodies import EmptyBody, FinalBody, MatchBody, OptionBody, question_of, reading_of
 from plates.bench.final import match_final
+from plates.bench.locks import Run
 from plates.bench.models import Match, MatchState
-from plates.bench.services import StockMoved
+from plates.bench.take import StockMoved, match_hold, match_release, match_take
 from plates.catalogue.selectors import specs
 from shop.api import Act, Collection, One, Signed, by_code
 from shop.once import Answer
@@ -34,7 +36,7 @@ class MatchRows(Signed):
     def answer(self: Any, match: Match) -> Answer:
         return Answer(self.answer_status, match_json(match))
 
-    def do(self: Any, effect: Callable[[dict[str, Any], services.Run[Answer]], Answer]) -> Response:
+    def do(self: Any, effect: Callable[[dict[str, Any], Run[Answer]], Answer]) -> Response:
         """Read the body, hand the service the way to carry it out once, render; show fresh options when stock moved."""
         if earlier := self.once.replay():
             return self.reply(earlier)
@@ -55,9 +57,9 @@ class Matches(MatchRows, Collection):
     def post(self, request: Request) -> Response:
         return self.do(self.ask)
 
-    def ask(self, body: dict[str, Any], run: services.Run[Answer]) -> Answer:
+    def ask(self, body: dict[str, Any], run: Run[Answer]) -> Answer:
         spec = by_code(specs(self.shop_id), body["spec"], "/spec")
-        return services.match_ask(
+        return match_ask(
             person=self.person,
             spec=spec,
             question=question_of(body, spec),
@@ -86,7 +88,7 @@ class Take(MatchAct):
     @extend_schema(request=OptionBody, responses={200: MatchAnswer})
     def post(self, request: Request, pk: str) -> Response:
         return self.do(
-            lambda body, run: services.match_take(person=self.person, match_id=self.row_id(), run=run, **body)
+            lambda body, run: match_take(person=self.person, match_id=self.row_id(), run=run, **body)
         )
 
 
@@ -98,7 +100,7 @@ class Hold(MatchAct):
     @extend_schema(request=OptionBody, responses={200: MatchAnswer})
     def post(self, request: Request, pk: str) -> Response:
         return self.do(
-            lambda body, run: services.match_hold(person=self.person, match_id=self.row_id(), run=run, **body)
+            lambda body, run: match_hold(person=self.person, match_id=self.row_id(), run=run, **body)
         )
 
 
@@ -109,7 +111,7 @@ class Release(MatchAct):
 
     @extend_schema(request=EmptyBody, responses={200: MatchAnswer})
     def post(self, request: Request, pk: str) -> Response:
-        return self.do(lambda _, run: services.match_release(person=self.person, match_id=self.row_id(), run=run))
+        return self.do(lambda _, run: match_release(person=self.person, match_id=self.row_id(), run=run))
 
 
 class Final(MatchAct):
@@ -121,5 +123,5 @@ class Final(MatchAct):
     def post(self, request: Request, pk: str) -> Response:
         return self.do(self.check)
 
-    def check(self, body: dict[str, Any], run: services.Run[Answer]) -> Answer:
+    def check(self, body: dict[str, Any], run: Run[Answer]) -> Answer:
         return match_final(person=self.person, match_id=self.row_id(), reading=reading_of(body), run=run)

@@ -13,13 +13,12 @@ from typing import Any, TypeVar
 
 from django.db.models import prefetch_related_objects
 
-from plates.bench.locks import Moved, as_seen, clock, match_lock, match_seen, state_check
+from plates.bench.locks import TRIES, Moved, Run, as_seen, busy, clock, match_lock, match_seen, pause, state_check
 from plates.bench.models import FinalCheck, Match, MatchState
 from plates.bench.pose import reading_parts_of
 from plates.bench.question import Entry, PackReading, Question
 from plates.bench.reading import match_read, read_pack, verdict_of
 from plates.bench.repeatability import method_u_nm
-from plates.bench.services import TRIES, Run, busy, pause
 from plates.catalogue.selectors import STACK
 from plates.measuring.gauges import shared_errors
 from plates.measuring.uncertainty import combined_u_nm

@@ -3,17 +3,34 @@
 After the match is locked its state is checked before anything else, so one question is never taken twice.
 """
 
+import random
+import time
 import uuid
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from django.db import connection
 from django.db.models import QuerySet
 
 from plates.bench.models import Match, MatchState
-from shop.errors import NotFound, WrongState
+from shop.errors import Busy, NotFound, WrongState
 from shop.people.models import Person
+
+R = TypeVar("R")
+#: Carries out an effect in one transaction and renders it; :meth:`shop.once.Once.run` with its render bound.
+Run = Callable[[Callable[[], Match]], R]
+
+TRIES = 5
+
+
+def busy() -> Busy:
+    return Busy("The shelf changes faster than it can be searched. Nothing was changed; ask again.")
+
+
+def pause(attempt: int) -> None:
+    """A moment with jitter before the next try."""
+    time.sleep(random.uniform(0.002, 0.01) * (attempt + 1))  # noqa: S311 - jitter, not a secret
 
 
 class Locked(NamedTuple):

@@ -10,11 +10,13 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from plates.bench import selectors
 from plates.bench import shown as views
+from plates.bench.ask import match_ask
 from plates.bench.cautions import raised
 from plates.bench.final import match_final
 from plates.bench.forms import HOW, FinalForm, PackForm
+from plates.bench.locks import Run
 from plates.bench.models import Match, MatchState
-from plates.bench.services import Run, StockMoved, match_ask, match_hold, match_release, match_take
+from plates.bench.take import StockMoved, match_hold, match_release, match_take
 from plates.catalogue.models import WAVE_STATES, Spec
 from plates.catalogue.selectors import spec_counted, specs, specs_found
 from plates.measuring.uncertainty import METHODS

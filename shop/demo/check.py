@@ -5,9 +5,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 from typing import Any, Protocol
 
+from plates.bench.ask import match_ask
 from plates.bench.models import Job, Match, MatchState
 from plates.bench.question import Entry, Question
-from plates.bench.services import match_ask
 from plates.catalogue.models import Kind, Spec
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import both, half_even, length_parse, thou

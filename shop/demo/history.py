@@ -6,10 +6,11 @@ from functools import partial
 from random import Random
 from typing import Any
 
+from plates.bench.ask import match_ask
 from plates.bench.final import match_final
 from plates.bench.models import Match, MatchState
 from plates.bench.question import Entry, PackReading, Question
-from plates.bench.services import match_ask, match_hold, match_take
+from plates.bench.take import match_hold, match_take
 from plates.catalogue.models import Spec
 from plates.lengths import INCH, MM, inch, length_parse, mm
 from shop.demo import gauges

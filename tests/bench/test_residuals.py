@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from plates.bench import selectors
 from plates.bench.models import Match
-from plates.bench.residuals import groups_of, points_of, sentences
+from plates.bench.proof.residuals import groups_of, points_of, sentences
 from shop.people.models import Person
 from tests.api import Api
 from tests.bench.checks import TENTH, final_checks

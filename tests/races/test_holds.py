@@ -7,7 +7,7 @@ import pytest
 from django.core.management import call_command
 from django.utils import timezone
 
-from plates.bench.services import match_hold
+from plates.bench.take import match_hold
 from plates.stock.models import LedgerLine, Plate
 from plates.stock.verify import differences
 from shop.once import Answer, Once

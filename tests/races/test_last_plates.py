@@ -56,7 +56,7 @@ def test_run_out_holds_are_taken_once(crowd: Crowd, verified: Callable[[], None]
 
     from django.utils import timezone
 
-    from plates.bench.services import match_hold
+    from plates.bench.take import match_hold
     from shop.once import Answer, Once
     from tests.api import Api
 

@@ -5,7 +5,7 @@ import time
 
 from shop.wsgi import application  # first, since it sets Django up
 
-from plates.bench import pull, pull_acts
+from plates.bench.slip import pull, pull_acts
 from tests.races.wsgi_match_unlocked import read
 
 __all__ = ["application"]

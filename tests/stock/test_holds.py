@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from plates.bench.models import Match
-from plates.bench.services import match_hold
+from plates.bench.take import match_hold
 from plates.stock.models import LedgerLine, Plate
 from shop.people.models import Person
 from tests.api import Api

@@ -9,12 +9,12 @@ from rest_framework.response import Response
 
 from plates.bench.answers import MatchAnswer, match_json
 from plates.bench.api import MatchAct
-from plates.bench.bodies_shop import OutsBody, PullBody, outs_of, pull_of
+from plates.bench.locks import Run
 from plates.bench.models import Match
-from plates.bench.outs import match_outs
-from plates.bench.pull import PullMismatch, match_pull
-from plates.bench.pull_acts import Read
-from plates.bench.services import Run
+from plates.bench.slip.bodies import OutsBody, PullBody, outs_of, pull_of
+from plates.bench.slip.outs import match_outs
+from plates.bench.slip.pull import PullMismatch, match_pull
+from plates.bench.slip.pull_acts import Read
 from shop.once import Answer
 
 

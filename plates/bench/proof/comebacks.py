@@ -8,16 +8,16 @@ from typing import TypeVar
 
 from django.db.models import prefetch_related_objects
 
+from plates.bench.ask import match_new
 from plates.bench.cautions import caution
 from plates.bench.final import stack_after
-from plates.bench.locks import clock, match_seen
+from plates.bench.locks import Run, clock, match_seen
 from plates.bench.models import Match, MatchState
+from plates.bench.proof.wear import Wear, Worn
 from plates.bench.question import Entry, PackReading, Question
 from plates.bench.reading import match_read
-from plates.bench.services import Run
-from plates.bench.wear import Wear, Worn
 from plates.catalogue.models import Slot
-from plates.catalogue.selectors import STACK, spec_faces
+from plates.catalogue.selectors import STACK
 from plates.stock.holds import holds_run_out
 from shop.errors import Malformed, WrongState, refusals
 from shop.people.models import Person
@@ -74,7 +74,7 @@ def match_comeback(
     question = replace(built, installed=installed, bench={}, max_changes=None)
     with refusals():
         holds_run_out(shop_id=person.shop_id)
-    match = _asked_again(closed, person, counted, made_key)
+    match = match_new(person=person, spec=spec, counted=counted, made_key=made_key, job=closed.job)
     match_read(match, question, person.shop.sure_level)
     match.comeback_of = closed
     match.comeback = _explained(closed, match, pairs)
@@ -116,28 +116,6 @@ def _worn(slots: Mapping[str, Slot], built: Question, name: str, one: WornSlot) 
     if not count:
         raise Malformed(f"There is no plate in {name!r}.", [(at, "holds no plate")])
     return Worn(name, each(was_nm, "was"), each(one.now_nm, "now"), read_once=1 in (len(was_nm), len(one.now_nm)))
-
-
-def _asked_again(closed: Match, person: Person, counted: bool, made_key: str | None) -> Match:
-    """A match of the same spec and job, with the window as the spec has it today; not saved."""
-    spec = closed.spec
-    return Match(
-        shop_id=person.shop_id,
-        spec=spec,
-        job=closed.job,
-        person=person,
-        low_nm=spec.low_nm,
-        high_nm=spec.high_nm,
-        target_nm=spec.target_nm,
-        source=spec.source,
-        reference=spec.reference,
-        unit=spec.unit,
-        limit_low_nm=spec.limit_low_nm,
-        limit_high_nm=spec.limit_high_nm,
-        faces=spec_faces(list(spec.slots.all())),
-        counted=counted,
-        made_key=made_key,
-    )
 
 
 def _explained(closed: Match, match: Match, worn: Sequence[Worn]) -> dict[str, object]:

@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 from django.http import QueryDict
 
-from plates.bench.comebacks import WornSlot
 from plates.bench.final import stack_after
-from plates.bench.forms import FinalForm, exact_text
+from plates.bench.forms import FinalForm
 from plates.bench.models import Match
+from plates.bench.proof.comebacks import WornSlot
 from plates.bench.question import PackReading, Question
+from plates.bench.typed import exact_text
 from plates.catalogue.models import WAVE_STATES, Slot
 from plates.lengths import LengthError
 from shop.forms import readings_said

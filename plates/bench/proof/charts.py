@@ -7,7 +7,7 @@ from django.utils.safestring import SafeString
 
 from plates.bench import svg
 from plates.bench.drawing import figure
-from plates.bench.residuals import Group
+from plates.bench.proof.residuals import Group
 from plates.lengths import half_even, mm, thou
 from plates.measuring.charts import Chart
 

@@ -6,8 +6,8 @@ from typing import Any
 
 from django import forms
 
-from plates.bench.outs import FATES, Out
-from plates.bench.pull import Pull
+from plates.bench.slip.outs import FATES, Out
+from plates.bench.slip.pull import Pull
 from plates.catalogue.models import Kind
 from plates.catalogue.selectors import kinds
 from plates.lengths import length_parse

@@ -16,10 +16,9 @@ from django.db import connection, transaction
 
 from plates.bench.budget import figures_refresh
 from plates.bench.cautions import caution
-from plates.bench.locks import Moved, as_seen, match_lock, match_seen
+from plates.bench.locks import TRIES, Moved, as_seen, busy, match_lock, match_seen, pause
 from plates.bench.models import Match, MatchState
 from plates.bench.reading import match_refresh, search_again
-from plates.bench.services import TRIES, busy, pause
 from plates.lengths import both
 from plates.measuring.models import GaugeCheck
 from plates.stock.corrections import (

@@ -1,8 +1,8 @@
 """The pull check: a plate is read as it leaves its bin, and its reading decides which plate it was.
 
-:mod:`plates.bench.agreement` has the rule. Where a reading agrees with no plate that it can be, nothing happens until
-the person says what is in the hand: ``keep`` (it goes in as read, and its record is put right) or ``rematch`` (it goes
-into the bin that spans it, and the pack is asked again with what is really there).
+:mod:`plates.bench.slip.agreement` has the rule. Where a reading agrees with no plate that it can be, nothing happens
+until the person says what is in the hand: ``keep`` (it goes in as read, and its record is put right) or ``rematch`` (it
+goes into the bin that spans it, and the pack is asked again with what is really there).
 """
 
 import uuid
@@ -13,13 +13,12 @@ from typing import Any, TypeVar
 
 from django.db import transaction
 
-from plates.bench.agreement import named_rows, plate_that_left
-from plates.bench.locks import Moved, as_seen, match_lock, match_seen, state_check
+from plates.bench.locks import TRIES, Moved, Run, as_seen, busy, match_lock, match_seen, pause, state_check
 from plates.bench.models import Match, MatchState
-from plates.bench.pull_acts import Read, plate_goes_on, plates_go_back
 from plates.bench.reading import Found, search_again
-from plates.bench.rebuilt import rebuilt, unbuilt
-from plates.bench.services import TRIES, Run, busy, pause
+from plates.bench.slip.agreement import named_rows, plate_that_left
+from plates.bench.slip.pull_acts import Read, plate_goes_on, plates_go_back
+from plates.bench.slip.rebuilt import rebuilt, unbuilt
 from plates.lengths import both, half_even, length_json
 from plates.measuring.gauges import gauge_notes
 from plates.stock.booking import Booking

@@ -6,9 +6,9 @@ from datetime import datetime
 from typing import Any
 
 from plates.bench.models import FinalCheck, Match, MatchState
-from plates.bench.outs import FATES, outs_open
 from plates.bench.question import Question
 from plates.bench.shown import USUAL_CAUTIONS, interleaved
+from plates.bench.slip.outs import FATES, outs_open
 from plates.catalogue.models import Slot
 from plates.stock.models import Plate, State
 from shop.errors import WrongState

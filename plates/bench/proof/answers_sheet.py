@@ -5,8 +5,8 @@ from typing import Any
 from rest_framework import serializers
 
 from plates.bench.answers import match_json
-from plates.bench.build_sheet import BuildSheet, Measured
 from plates.bench.models import FinalCheck, Match
+from plates.bench.proof.build_sheet import BuildSheet, Measured
 from plates.lengths import half_even, length_json
 from shop.api import LengthField
 

@@ -8,8 +8,8 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import resolve_url
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from plates.bench.corrections import Done, gauge_correct
-from plates.bench.gauge_chart import check_chart
+from plates.bench.gauges.chart import check_chart
+from plates.bench.gauges.corrections import Done, gauge_correct
 from plates.bench.selectors import matches
 from plates.lengths import mean_nm
 from plates.measuring import selectors

@@ -1,43 +1,39 @@
-"""Writes of the bench room: ask, take, hold, release.
+"""Take, hold and release the plates of an option.
 
 The search reads without locks. Whoever changes stock locks the match, then the plates in the order of their ids, and
-compares each with the revision that the search saw; the short numbers come last. ``at`` is when it happened; None means
-now, by the database's clock.
+compares each with the revision that the search saw. ``at`` is when it happened; None means now, by the database's
+clock.
 """
 
-import random
-import time
 import uuid
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
-from functools import partial
 from typing import Any, TypeVar
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from plates.bench.cautions import raised
-from plates.bench.locks import Moved, clock, match_lock, match_seen, plates_lock, state_check
-from plates.bench.models import Job, Match, MatchState
+from plates.bench.locks import (
+    TRIES,
+    Moved,
+    Run,
+    clock,
+    match_lock,
+    match_seen,
+    pause,
+    plates_lock,
+    state_check,
+)
+from plates.bench.models import Match, MatchState
 from plates.bench.options import figures
-from plates.bench.question import Question, with_zero_taken_off
-from plates.bench.reading import match_read, match_refresh, search_again
-from plates.catalogue.models import Spec
-from plates.catalogue.selectors import spec_faces
-from plates.lengths import both
-from plates.measuring.gauges import gauge_notes
+from plates.bench.reading import match_refresh, search_again
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.models import Act, State
-from shop.errors import Busy, Malformed, Refusal, WrongState, refusals
+from shop.errors import Malformed, Refusal, WrongState, refusals
 from shop.people.models import Person
-from shop.people.services import number_next
-from shop.rows import uuid7
 
 R = TypeVar("R")
-#: Carries out an effect in one transaction and renders it; :meth:`shop.once.Once.run` with its render bound.
-Run = Callable[[Callable[[], Match]], R]
-
-TRIES = 5
 
 
 class CountFirst(Refusal):
@@ -54,101 +50,6 @@ class StockMoved(Refusal):
         self.match = match
 
 
-def match_ask(
-    *,
-    person: Person,
-    spec: Spec,
-    question: Question,
-    run: Run[R],
-    job: str = "",
-    counted: bool = False,
-    take: bool = False,
-    accept_marginal: bool = False,
-    made_key: str | None = None,
-    at: datetime | None = None,
-) -> R:
-    """Ask which plates close this pack; with ``take``, take the first sure option in the same breath.
-
-    Raises SuspectReading, WaveUnknown, Malformed; CountFirst where a take needs a count; Busy.
-    """
-    person.require("matches")
-    question, notes = _plates_read(person, question)
-    for attempt in range(TRIES):
-        with refusals():
-            holds_run_out(shop_id=person.shop_id)
-        match = Match(
-            shop_id=person.shop_id,
-            spec=spec,
-            person=person,
-            low_nm=spec.low_nm,
-            high_nm=spec.high_nm,
-            target_nm=spec.target_nm,
-            source=spec.source,
-            reference=spec.reference,
-            unit=spec.unit,
-            limit_low_nm=spec.limit_low_nm,
-            limit_high_nm=spec.limit_high_nm,
-            faces=spec_faces(list(spec.slots.all())),
-            counted=counted,
-            made_key=made_key,
-        )
-        match_read(match, question, person.shop.sure_level)
-        match.cautions += notes
-        option = _taken_unasked(match, accept_marginal) if take else None
-        try:
-            return run(partial(_ask, person, match, job, option, at))
-        except Moved:
-            pause(attempt)
-    raise busy()
-
-
-def _plates_read(person: Person, question: Question) -> tuple[Question, list[dict[str, str]]]:
-    """The question with the zero errors of its plates' gauges taken off, and what is to be said of these gauges."""
-    codes = sorted({plate.gauge for plate in question.plates()} - {""})
-    notes = [gauge_notes(person.shop_id, code, act="plate") for code in codes]
-    zero_nm = {note.code: note.zero_nm for note in notes if note.zero_nm}
-    said = [warning for note in notes for warning in note.warnings]
-    for code, off_nm in zero_nm.items():
-        side = "high" if off_nm > 0 else "low"
-        text = f"Gauge {code} reads {both(abs(off_nm))} {side}: that was taken off the plates read with it."
-        said.append({"code": "zero_taken_off", "text": text})
-    return with_zero_taken_off(question, zero_nm) if zero_nm else question, said
-
-
-def _taken_unasked(match: Match, accept_marginal: bool) -> dict[str, Any] | None:
-    """What a take without a named option takes: the first sure one, else, where accepted, the first of all."""
-    sure = [option for option in match.options if option["confidence"] == "sure"]
-    wanted = sure or (match.options if accept_marginal else [])
-    return wanted[0] if wanted else None
-
-
-def _ask(person: Person, match: Match, job: str, option: dict[str, Any] | None, at: datetime | None) -> Match:
-    if option:
-        _count_check(match)
-    plates = plates_lock(match, option["in"]).wanted if option else []
-    match.asked_at = clock(at)
-    match.job = _job(person, job, match.asked_at) if job else None
-    match.number = number_next(shop_id=person.shop_id, name="match")
-    match.save(force_insert=True)
-    if option:
-        _write_take(person, match, option, plates, at)
-    return match
-
-
-def _job(person: Person, code: str, opened_at: datetime) -> Job:
-    found = Job.objects.filter(shop_id=person.shop_id, code=code).first()
-    if found:
-        return found
-    number = number_next(shop_id=person.shop_id, name="job")
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "INSERT INTO plates_job (id, shop_id, number, code, opened_at) VALUES (%s, %s, %s, %s, %s)"
-            " ON CONFLICT (shop_id, code) DO NOTHING",
-            [uuid7(), person.shop_id, number, code, opened_at],
-        )
-    return Job.objects.get(shop_id=person.shop_id, code=code)
-
-
 def option_named(match: Match, number: int) -> dict[str, Any]:
     """The option offered under this number. Raises StockMoved for one that was offered before, Malformed for none."""
     for option in match.options:
@@ -163,7 +64,7 @@ def option_named(match: Match, number: int) -> dict[str, Any]:
     )
 
 
-def _count_check(match: Match) -> None:
+def count_check(match: Match) -> None:
     if raised(match.cautions, "count_first") and not match.counted:
         text = next(item["text"] for item in match.cautions if item["code"] == "count_first")
         raise CountFirst(
@@ -182,7 +83,7 @@ def _free_held(person: Person, match: Match, held: Sequence[tuple[uuid.UUID, int
     )
 
 
-def _write_take(
+def write_take(
     person: Person, match: Match, option: dict[str, Any], plates: Sequence[tuple[uuid.UUID, int]], at: datetime | None
 ) -> None:
     changes = [
@@ -206,7 +107,7 @@ def match_take(
     at: datetime | None = None,
 ) -> R:
     """Take the plates of an option. Raises WrongState, CountFirst, StockMoved (with fresh options), Busy."""
-    return _with_option(person, match_id, option, run, counted, _write_take, at)
+    return _with_option(person, match_id, option, run, counted, write_take, at)
 
 
 def match_hold(
@@ -237,7 +138,7 @@ def _with_option(
             state_check(match, [MatchState.OPEN, MatchState.HELD], "taken or held")
             option = option_named(match, number)
             match.counted = match.counted or counted
-            _count_check(match)
+            count_check(match)
             if stand_in:
                 option.update(stand_in)
             try:
@@ -261,15 +162,6 @@ def _with_option(
                 break
             pause(attempt)
     raise _offer_fresh(person, match_id)
-
-
-def busy() -> Busy:
-    return Busy("The shelf changes faster than it can be searched. Nothing was changed; ask again.")
-
-
-def pause(attempt: int) -> None:
-    """A moment with jitter before the next try."""
-    time.sleep(random.uniform(0.002, 0.01) * (attempt + 1))  # noqa: S311 - jitter, not a secret
 
 
 def _offer_fresh(person: Person, match_id: uuid.UUID) -> Refusal:

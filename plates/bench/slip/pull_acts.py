@@ -10,9 +10,9 @@ from datetime import datetime
 from functools import partial
 from typing import Any
 
-from plates.bench.agreement import named_rows
 from plates.bench.locks import Moved, clock
 from plates.bench.models import Match
+from plates.bench.slip.agreement import named_rows
 from plates.lengths import both
 from plates.stock.booking import Verdict
 from plates.stock.findings import Findings, Reading

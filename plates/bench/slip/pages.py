@@ -10,13 +10,13 @@ from django.shortcuts import redirect, resolve_url
 from django.views.decorators.http import require_GET
 
 from plates.bench import shown as views
-from plates.bench.agreement import row_read
-from plates.bench.forms import exact_text
-from plates.bench.forms_shop import FINDS, OutForm, PullForm, second_choice
 from plates.bench.models import Match, MatchState
-from plates.bench.outs import FATES, match_outs, outs_open
 from plates.bench.pages import match_numbered
-from plates.bench.pull import PullMismatch, match_pull
+from plates.bench.slip.agreement import row_read
+from plates.bench.slip.forms import FINDS, OutForm, PullForm, second_choice
+from plates.bench.slip.outs import FATES, match_outs, outs_open
+from plates.bench.slip.pull import PullMismatch, match_pull
+from plates.bench.typed import exact_text
 from plates.catalogue.models import Kind
 from plates.lengths import LengthError, both, mean_nm
 from plates.measuring.gauges import GaugeNotes, GaugeWithdrawn, gauge_notes

@@ -3,14 +3,14 @@
 from django.http import HttpResponse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from plates.bench.build_sheet import build_sheet
-from plates.bench.charts import residual_chart
-from plates.bench.comebacks import match_comeback
-from plates.bench.forms_proof import ComebackForm
 from plates.bench.models import Match, MatchState
 from plates.bench.pages import match_numbered, to_match
+from plates.bench.proof.build_sheet import build_sheet
+from plates.bench.proof.charts import residual_chart
+from plates.bench.proof.comebacks import match_comeback
+from plates.bench.proof.forms import ComebackForm
+from plates.bench.proof.residuals import BY, SHOWN, groups_of, points_of
 from plates.bench.repeatability import FEWEST, repeatability
-from plates.bench.residuals import BY, SHOWN, groups_of, points_of
 from plates.bench.selectors import LOOK
 from plates.catalogue.models import WAVE_STATES
 from plates.measuring.uncertainty import METHODS

@@ -6,7 +6,7 @@ from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from rest_framework import serializers
 
 from plates.bench.bodies import FinalBody
-from plates.bench.comebacks import WornSlot
+from plates.bench.proof.comebacks import WornSlot
 from shop.api import LENGTH_SCHEMA, Body, LengthField
 
 

@@ -5,8 +5,8 @@ from typing import Any
 
 from rest_framework import serializers
 
-from plates.bench.outs import FATES, Out
-from plates.bench.pull import Pull
+from plates.bench.slip.outs import FATES, Out
+from plates.bench.slip.pull import Pull
 from plates.catalogue.selectors import kinds
 from plates.stock.bodies import FindingsBody, findings_of, reading_of
 from plates.stock.models import Condition

@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from plates.bench.models import FinalCheck
-from plates.bench.residuals import Group
+from plates.bench.proof.residuals import Group
 from plates.lengths import half_even, length_json
 from shop.api import LengthField
 

@@ -7,16 +7,17 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from plates.bench import residuals, selectors
+from plates.bench import selectors
 from plates.bench.answers import MatchAnswer
-from plates.bench.answers_proof import GroupAnswer, ResidualAnswer
-from plates.bench.answers_sheet import SheetAnswer
 from plates.bench.api import MatchAct
 from plates.bench.bodies import reading_of
-from plates.bench.bodies_proof import ComebackBody, worn_of
-from plates.bench.build_sheet import build_sheet
-from plates.bench.comebacks import match_comeback
-from plates.bench.services import Run
+from plates.bench.locks import Run
+from plates.bench.proof import residuals
+from plates.bench.proof.answers import GroupAnswer, ResidualAnswer
+from plates.bench.proof.answers_sheet import SheetAnswer
+from plates.bench.proof.bodies import ComebackBody, worn_of
+from plates.bench.proof.build_sheet import build_sheet
+from plates.bench.proof.comebacks import match_comeback
 from plates.measuring.uncertainty import READING_U_NM
 from shop.api import Collection, One
 from shop.errors import Malformed

@@ -8,7 +8,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from plates.bench.corrections import Done, gauge_correct
+from plates.bench.gauges.corrections import Done, gauge_correct
 from plates.lengths import length_json
 from plates.measuring import selectors
 from plates.measuring.answers import CheckAnswer

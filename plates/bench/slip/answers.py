@@ -3,7 +3,7 @@
 from typing import Any
 
 from plates.bench.models import Match, MatchState
-from plates.bench.outs import outs_open
+from plates.bench.slip.outs import outs_open
 from plates.lengths import length_json
 
 

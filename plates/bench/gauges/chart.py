@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from django.utils.safestring import SafeString
 
 from plates.bench import svg
-from plates.bench.charts import day
+from plates.bench.proof.charts import day
 from plates.lengths import mm, thou
 from plates.measuring.models import Gauge, GaugeCheck
 

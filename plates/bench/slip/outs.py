@@ -12,10 +12,9 @@ from typing import Any, TypeVar
 
 from django.db.models import prefetch_related_objects
 
-from plates.bench.locks import clock, match_lock, state_check
+from plates.bench.locks import Run, clock, match_lock, state_check
 from plates.bench.models import Match, MatchState
-from plates.bench.out_kinds import OutKinds, used_may_be
-from plates.bench.services import Run
+from plates.bench.slip.out_kinds import OutKinds, used_may_be
 from plates.catalogue.models import BadFigures, Kind, Slot
 from plates.catalogue.selectors import STACK
 from plates.lengths import INCH, both

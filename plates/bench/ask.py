@@ -1,0 +1,125 @@
+"""Ask which plates close a pack. The search reads without locks; the short numbers are given out last of all."""
+
+from datetime import datetime
+from functools import partial
+from typing import Any, TypeVar
+
+from django.db import connection
+
+from plates.bench.locks import TRIES, Moved, Run, busy, clock, pause, plates_lock
+from plates.bench.models import Job, Match
+from plates.bench.question import Question, with_zero_taken_off
+from plates.bench.reading import match_read
+from plates.bench.take import count_check, write_take
+from plates.catalogue.models import Spec
+from plates.catalogue.selectors import spec_faces
+from plates.lengths import both
+from plates.measuring.gauges import gauge_notes
+from plates.stock.holds import holds_run_out
+from shop.errors import refusals
+from shop.people.models import Person
+from shop.people.services import number_next
+from shop.rows import uuid7
+
+R = TypeVar("R")
+
+
+def match_ask(
+    *,
+    person: Person,
+    spec: Spec,
+    question: Question,
+    run: Run[R],
+    job: str = "",
+    counted: bool = False,
+    take: bool = False,
+    accept_marginal: bool = False,
+    made_key: str | None = None,
+    at: datetime | None = None,
+) -> R:
+    """Ask which plates close this pack; with ``take``, take the first sure option in the same breath.
+
+    Raises SuspectReading, WaveUnknown, Malformed; CountFirst where a take needs a count; Busy.
+    """
+    person.require("matches")
+    question, notes = _plates_read(person, question)
+    for attempt in range(TRIES):
+        with refusals():
+            holds_run_out(shop_id=person.shop_id)
+        match = match_new(person=person, spec=spec, counted=counted, made_key=made_key)
+        match_read(match, question, person.shop.sure_level)
+        match.cautions += notes
+        option = _taken_unasked(match, accept_marginal) if take else None
+        try:
+            return run(partial(_ask, person, match, job, option, at))
+        except Moved:
+            pause(attempt)
+    raise busy()
+
+
+def match_new(*, person: Person, spec: Spec, counted: bool, made_key: str | None, job: Job | None = None) -> Match:
+    """A match of this spec with its window as it is today; neither asked nor saved yet."""
+    return Match(
+        shop_id=person.shop_id,
+        spec=spec,
+        job=job,
+        person=person,
+        low_nm=spec.low_nm,
+        high_nm=spec.high_nm,
+        target_nm=spec.target_nm,
+        source=spec.source,
+        reference=spec.reference,
+        unit=spec.unit,
+        limit_low_nm=spec.limit_low_nm,
+        limit_high_nm=spec.limit_high_nm,
+        faces=spec_faces(list(spec.slots.all())),
+        counted=counted,
+        made_key=made_key,
+    )
+
+
+def _plates_read(person: Person, question: Question) -> tuple[Question, list[dict[str, str]]]:
+    """The question with the zero errors of its plates' gauges taken off, and what is to be said of these gauges."""
+    codes = sorted({plate.gauge for plate in question.plates()} - {""})
+    notes = [gauge_notes(person.shop_id, code, act="plate") for code in codes]
+    zero_nm = {note.code: note.zero_nm for note in notes if note.zero_nm}
+    said = [warning for note in notes for warning in note.warnings]
+    for code, off_nm in zero_nm.items():
+        side = "high" if off_nm > 0 else "low"
+        text = f"Gauge {code} reads {both(abs(off_nm))} {side}: that was taken off the plates read with it."
+        said.append({"code": "zero_taken_off", "text": text})
+    return with_zero_taken_off(question, zero_nm) if zero_nm else question, said
+
+
+def _taken_unasked(match: Match, accept_marginal: bool) -> dict[str, Any] | None:
+    """What a take without a named option takes: the first sure one, else, where accepted, the first of all."""
+    sure = [option for option in match.options if option["confidence"] == "sure"]
+    wanted = sure or (match.options if accept_marginal else [])
+    return wanted[0] if wanted else None
+
+
+def _ask(person: Person, match: Match, job: str, option: dict[str, Any] | None, at: datetime | None) -> Match:
+    if option:
+        count_check(match)
+    plates = plates_lock(match, option["in"]).wanted if option else []
+    match.asked_at = clock(at)
+    match.job = _job(person, job, match.asked_at) if job else None
+    match.number = number_next(shop_id=person.shop_id, name="match")
+    match.save(force_insert=True)
+    if option:
+        write_take(person, match, option, plates, at)
+    return match
+
+
+def _job(person: Person, code: str, opened_at: datetime) -> Job:
+    found = Job.objects.filter(shop_id=person.shop_id, code=code).first()
+    if found:
+        return found
+    number = number_next(shop_id=person.shop_id, name="job")
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO plates_job (id, shop_id, number, code, opened_at) VALUES (%s, %s, %s, %s, %s)"
+            " ON CONFLICT (shop_id, code) DO NOTHING",
+            [uuid7(), person.shop_id, number, code, opened_at],
+        )
+    return Job.objects.get(shop_id=person.shop_id, code=code)

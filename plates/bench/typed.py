@@ -1,0 +1,97 @@
+"""What is typed at the counter one figure after another, and how a stored length is typed again."""
+
+import re
+from dataclasses import dataclass, field
+
+from django.http import QueryDict
+
+from plates.lengths import NM_PER, LengthError, inch, mm
+from shop.forms import Said, readings_said
+
+
+@dataclass
+class ReadingList:
+    """A field to which Enter adds one reading after the other."""
+
+    name: str
+    label: str
+    most: int
+    unit_first: str
+    kept: list[Said] = field(default_factory=list)
+    must_go: set[int] = field(default_factory=set)
+    #: Of each kept one its cone as typed, and which have hot spots.
+    cones: list[str] = field(default_factory=list)
+    spots: set[int] = field(default_factory=set)
+    typed: str = ""
+    error: str = ""
+    touched: bool = False
+
+    def read(self, data: QueryDict) -> None:
+        """Take over what the form kept, what was newly typed, and what was crossed out."""
+        try:
+            self.kept = [said for text in data.getlist(f"{self.name}-kept") for said in self._parse(text)][:60]
+        except LengthError as error:
+            self.error = str(error)
+        self.must_go, self.spots = self._marked(data, "go"), self._marked(data, "spot")
+        cones = [text.strip()[:60] for text in data.getlist(f"{self.name}-cone")]
+        self.cones = (cones + [""] * len(self.kept))[: len(self.kept)]
+        cross = re.fullmatch(rf"{re.escape(self.name)}:([0-9]{{1,2}})", data.get("cross", ""))
+        if cross and int(cross[1]) < len(self.kept):
+            row = int(cross[1])
+            del self.kept[row], self.cones[row]
+            self.must_go = {go - (go > row) for go in self.must_go if go != row}
+            self.spots = {spot - (spot > row) for spot in self.spots if spot != row}
+            self.touched = True
+        self.typed = data.get(self.name, "").strip()[:200]
+        if not self.typed:
+            return
+        self.touched = True
+        try:
+            added = self._parse(self.typed)
+        except LengthError as error:
+            self.error = str(error)
+            return
+        if len(self.kept) + len(added) > self.most:
+            self.error = f"{len(self.kept) + len(added)} are too many: {self.label} takes {self.most}."
+            return
+        self.kept += added
+        self.cones += [""] * len(added)
+        self.typed = ""
+
+    def _parse(self, text: str) -> list[Said]:
+        return readings_said(text, self.unit_first)
+
+    def _marked(self, data: QueryDict, mark: str) -> set[int]:
+        return {int(row) for row in data.getlist(f"{self.name}-{mark}") if row.isascii() and row.isdigit()}
+
+    def cones_nm(self) -> list[int | None]:
+        """The cone of each plate, None where none was typed. Raises :class:`LengthError`."""
+        return [one_said(text, self.unit_first) if text else None for text in self.cones]
+
+    @property
+    def full(self) -> bool:
+        return len(self.kept) >= self.most
+
+    @property
+    def rows(self) -> list[tuple[int, Said, bool, str, bool]]:
+        """Of each kept one: its row, the length, whether it must go, its cone as typed, whether it has hot spots."""
+        known = zip(self.kept, self.cones, strict=True)
+        return [(n, said, n in self.must_go, cone, n in self.spots) for n, (said, cone) in enumerate(known)]
+
+
+def one_said(text: str, unit_first: str) -> int:
+    """One typed length in nanometres. Raises :class:`LengthError`."""
+    said = readings_said(text, unit_first)
+    if len(said) != 1:
+        raise LengthError("One figure, please.")
+    return said[0].nm
+
+
+def exact_text(length_nm: int) -> str:
+    """A length that reads back to the same nanometre: inch where four places hold it, else millimetres."""
+    if length_nm % (NM_PER["in"] // 10_000) == 0:
+        return f"{inch(length_nm)} in"
+    if length_nm % (NM_PER["mm"] // 1_000) == 0:
+        return f"{mm(length_nm)} mm"
+    whole, rest = divmod(length_nm, NM_PER["mm"])
+    return f"{whole}.{rest:06d} mm"
