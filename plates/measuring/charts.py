@@ -75,6 +75,14 @@ def ewma(values: Sequence[float], *, weight: float, start: float, sigma: float, 
     return Chart(tuple(points), start, start - reach, start + reach)
 
 
+def steadied(values: Sequence[float], *, weight: float, sigma: float) -> Chart:
+    """The EWMA about zero of residuals, each held to three sigma: one pack built wrongly is no drift of a gauge, and
+    stands out among the individuals; a drift goes on, and gets there all the same.
+    """
+    held = [min(max(value, -3 * sigma), 3 * sigma) for value in values]
+    return ewma(held, weight=weight, start=0.0, sigma=sigma)
+
+
 def capability(*, low: float, high: float, mean: float, sigma: float) -> tuple[float, float]:
     """(Cp, Cpk) of a process within two limits (e-Handbook 6.1.6)."""
     return (high - low) / (6 * sigma), min(high - mean, mean - low) / (3 * sigma)
@@ -94,16 +102,17 @@ class Drift:
 def drift(points: Sequence[tuple[datetime, float]], *, weight: float = 0.2) -> Drift | None:
     """The plain finding of the residuals (when, nanometres) of one group, or None while they are in control.
 
-    Centre zero, sigma from the moving range. A run is found when the EWMA went beyond its limits and has not come back
-    over zero since; within it the change began where a step from zero is likeliest, (sum since)²/count being largest.
-    Else the newest value alone is out of line when it lies beyond three sigma. Fewer than eight values: None.
+    Centre zero, sigma from the moving range. A run is found when the EWMA (:func:`steadied`) went beyond its limits and
+    has not come back over zero since; within it the change began where a step from zero is likeliest, (sum since)² /
+    count being largest. Else the newest value alone is out of line when it lies beyond three sigma. Fewer than eight
+    values: None.
     """
     if len(points) < FEWEST:
         return None
     dated = sorted(points, key=lambda point: point[0])
     values = [value for _, value in dated]
     sigma = max(sigma_of(values), ROUNDING_NM)
-    smooth = ewma(values, weight=weight, start=0.0, sigma=sigma)
+    smooth = steadied(values, weight=weight, sigma=sigma)
     first = len(values) - 1
     while first > 0 and smooth.points[first - 1] * smooth.points[-1] > 0:
         first -= 1

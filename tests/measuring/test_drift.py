@@ -54,6 +54,12 @@ def test_one_reading_out_of_line_is_no_run() -> None:
     assert found == Drift(FIRST + timedelta(days=20), 9.0 * THOU, 1)
 
 
+def test_one_pack_built_wrongly_is_no_drift_of_what_came_after() -> None:
+    """Far out once, and as predicted since: nobody is sent to look at a gauge for it."""
+    quiet = [1.0 * THOU, -0.5 * THOU, 0.6 * THOU, -0.4 * THOU, 0.3 * THOU]
+    assert drift(dated([*quiet, 12.0 * THOU, *quiet, *quiet])) is None
+
+
 def test_what_was_put_right_is_no_finding() -> None:
     """Low for a while, then back around zero: nothing runs low any more."""
     back = [0.5 * THOU, -0.5 * THOU] * 15

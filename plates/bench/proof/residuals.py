@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from plates.bench.selectors import LOOK, final_checks
 from plates.lengths import half_even
-from plates.measuring.charts import FEWEST, ROUNDING_NM, Chart, Drift, drift, drift_words, ewma, sigma_of
+from plates.measuring.charts import FEWEST, ROUNDING_NM, Chart, Drift, drift, drift_words, sigma_of, steadied
 
 #: So many final checks of one group are drawn.
 SHOWN = 100
@@ -83,7 +83,7 @@ class Group:
     @property
     def smooth(self) -> Chart:
         """Their moving average, with its limits about zero."""
-        return ewma(self.values, weight=WEIGHT, start=0.0, sigma=self._sigma())
+        return steadied(self.values, weight=WEIGHT, sigma=self._sigma())
 
     @property
     def found(self) -> Drift | None:
