@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from plates.catalogue.hydraulics import hydraulics_read
+from plates.catalogue.hydraulics_body import HydraulicsBody
 from plates.catalogue.models import Fit, Kind, Spec
 from plates.catalogue.services import Convention, SlotData, faces_check, faces_of, fit_make, kind_make, spec_make
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
@@ -47,6 +49,10 @@ def _spec(crew: Crew, row: dict[str, Any], fits: dict[str, Fit]) -> Spec:
     if wave := given.pop("wave", None):
         given["wave_nm"] = tuple(map(length_parse, wave))
     given["reads"] = Convention(*(given.pop(f"reads_{name}", "") for name in ("wave", "method", "soak", "load")))
+    if hydraulics := given.pop("hydraulics", None):
+        body = HydraulicsBody(data=hydraulics)
+        body.is_valid(raise_exception=True)
+        given["hydraulics"] = hydraulics_read(body.validated_data)
     window = _window(given.pop("window"), given["measures"], slots)
     return spec_make(person=crew.buyer, window=window, slots=slots, **given)
 
