@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from http.client import HTTPConnection
 from pathlib import Path
 from typing import Any, NamedTuple
-from urllib.error import URLError
 from urllib.request import urlopen
 
 from tests.conftest import Urls
@@ -90,7 +89,7 @@ def _wait(service: Service) -> None:
         try:
             with urlopen(f"{service.address}/healthz", timeout=5):
                 return
-        except (URLError, ConnectionError):
+        except OSError:  # not there yet, or too slow yet
             time.sleep(0.1)
     raise RuntimeError(f"the service did not answer within {START_SECONDS} seconds")
 

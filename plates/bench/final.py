@@ -20,7 +20,7 @@ from plates.bench.question import Entry, PackReading, Question
 from plates.bench.reading import match_read, read_pack, verdict_of
 from plates.bench.repeatability import method_u_nm
 from plates.catalogue.selectors import STACK
-from plates.measuring.gauges import shared_errors
+from plates.measuring.gauges import gauge_notes
 from plates.measuring.uncertainty import combined_u_nm
 from plates.stock.holds import holds_run_out
 from shop.errors import Refusal, WrongState, refusals
@@ -33,7 +33,8 @@ def match_final(
     *, person: Person, match_id: uuid.UUID, reading: PackReading, run: Run[R], at: datetime | None = None
 ) -> R:
     """The measurement after assembly, and residual = final - predicted. In the window the match is closed; outside it
-    is open again with this reading and the stack as it now is. Raises WrongState, SuspectReading, Busy.
+    is open again with this reading and the stack as it now is. Raises WrongState, SuspectReading,
+    GaugeWithdrawn, Busy.
     """
     person.require("matches")
     for attempt in range(TRIES):
@@ -84,7 +85,8 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
     prefetch_related_objects([match.spec], *STACK)
     measured = method_u_nm(match.shop_id)
     as_read_nm, clearance_nm = read_pack(spec=match.spec, question=question, measured=measured)
-    shared = shared_errors(match.shop_id, [reading.gauge])
+    notes = gauge_notes(match.shop_id, reading.gauge, act=reading.method)
+    shared = {} if notes.shared_u_nm is None else {reading.gauge: notes.shared_u_nm}
     check = FinalCheck(
         shop_id=match.shop_id,
         person=person,
@@ -106,6 +108,7 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
     match.built, match.residual_nm = built, check.residual_nm
     if check.in_window:
         match.state, match.closed_at, match.held_until = MatchState.CLOSED, check.at, None
+        match.cautions = [*match.cautions, *notes.warnings]
     else:
         match.state, match.held_until, match.option_taken, match.counted = MatchState.OPEN, None, None, False
         match.options = [{**option, "past": True} for option in match.options]

@@ -58,7 +58,7 @@ def match_seen(*, person: Person, match_id: uuid.UUID) -> Match:
 
 def as_seen(seen: Match, locked: Match) -> bool:
     """Whether nothing that an answer hangs on has changed since the match was seen."""
-    names = ("state", "option_taken", "next_option", "clearance_nm", "built", "question", "counted")
+    names = ("state", "option_taken", "next_option", "clearance_nm", "built", "question", "counted", "outs", "cautions")
     return all(getattr(seen, name) == getattr(locked, name) for name in names)
 
 

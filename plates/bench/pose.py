@@ -14,7 +14,14 @@ from plates.lengths import INCH
 from plates.matching.problem import Installed, Pool, Problem
 from plates.matching.problem import Slot as Place
 from plates.measuring.gauges import shared_errors
-from plates.measuring.uncertainty import STACKED_U_NM, Part, combined_u_nm, micrometer_u_nm, reading_parts
+from plates.measuring.uncertainty import (
+    STACKED_U_NM,
+    Part,
+    combined_u_nm,
+    mean_parts,
+    micrometer_u_nm,
+    reading_parts,
+)
 from plates.stock.selectors import Interchange, OnShelf, shelf
 
 Whole = NDArray[np.int64]
@@ -60,7 +67,7 @@ def pose(
     entries = [question.installed.get(slot.name, []) for slot in open_slots]
     loose = [one for slot in open_slots for one in question.bench.get(slot.name, []) for _ in range(one.count)]
     codes = {row.gauge for row in rows} | {plate.gauge for plate in question.plates()}
-    shared = shared_errors(spec.shop_id, {*codes, question.gauge})
+    shared = shared_errors(spec.shop_id, {*codes, *question.gauges()})
     gauges = sorted(codes & shared.keys())
     number = {code: row for row, code in enumerate(gauges)}
     places, first = [], len(rows)
@@ -74,7 +81,8 @@ def pose(
         ]
         places.append(_place(slot, question, in_place, classes, class_of, bench))
     reading = reading_parts_of(spec, question, measured, shared)
-    of_plates = question.gauge in number  # then its share of the reading stands with theirs
+    # Where it has read plates, too, its share of the reading stands with theirs.
+    of_plates = question.gauge in number and question.gauges() == {question.gauge}
     alike = np.concatenate([_alike_u_nm(rows), np.zeros(len(loose))])
     problem = Problem(
         measures=spec.measures,
@@ -97,15 +105,23 @@ def pose(
 def reading_parts_of(
     spec: Spec, question: Question, measured: Mapping[str, float], shared: Mapping[str, float]
 ) -> list[Part]:
-    """The budget of the question's reading."""
-    return reading_parts(
-        method=question.method,
-        readings=len(question.readings_nm),
-        translated=wave_shift_nm(spec, list(spec.slots.all()), question) != 0,
-        measured=measured,
-        gauge=question.gauge,
-        shared_u_nm=shared.get(question.gauge),
-    )
+    """The budget of the question's reading; of two that were averaged, the budget of their mean."""
+    translated = wave_shift_nm(spec, list(spec.slots.all()), question) != 0
+
+    def parts(method: str, readings: int, gauge: str) -> list[Part]:
+        return reading_parts(
+            method=method,
+            readings=readings,
+            translated=translated,
+            measured=measured,
+            gauge=gauge,
+            shared_u_nm=shared.get(gauge),
+        )
+
+    first = parts(question.method, len(question.readings_nm), question.gauge)
+    if (second := question.second) is None:
+        return first
+    return mean_parts(first, parts(second.method or question.method, len(second.readings_nm), second.gauge))
 
 
 def _alone_u_nm(plate: OnShelf | Loose | Entry, shared: Mapping[str, float]) -> float:

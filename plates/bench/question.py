@@ -72,6 +72,10 @@ class Question:
     load: str = ""
     second: SecondReading | None = None
 
+    def gauges(self) -> set[str]:
+        """The gauges of its readings; a blank one where nobody said."""
+        return {self.gauge} if self.second is None else {self.gauge, self.second.gauge}
+
     def plates(self) -> Iterator[Entry | Loose]:
         """Everything in the pack that was named, and everything on the bench."""
         for entries in self.installed.values():

@@ -141,13 +141,15 @@ def match_read(match: Match, question: Question, sure: float) -> None:
     spec = match.spec
     prefetch_related_objects([spec], *STACK)
     slots = list(spec.slots.all())
-    notes = gauge_notes(spec.shop_id, question.gauge, act=question.method)
+    notes = [gauge_notes(spec.shop_id, question.gauge, act=question.method)]
+    if second := question.second:
+        notes.append(gauge_notes(spec.shop_id, second.gauge, act=second.method or question.method))
     question = with_limits(slots, with_book_uncertainty(spec, slots, question))
     measured = method_u_nm(spec.shop_id)
     as_read_nm, clearance_nm = read_pack(spec=spec, question=question, measured=measured)
     match.method, match.readings, match.question = question.method, question.texts, question.to_json()
     match.as_read_nm, match.clearance_nm = as_read_nm, clearance_nm
-    shared = {} if notes.shared_u_nm is None else {question.gauge: notes.shared_u_nm}
+    shared = {note.code: note.shared_u_nm for note in notes if note.shared_u_nm is not None}
     match.u_nm = combined_u_nm(reading_parts_of(spec, question, measured, shared))
     match.verdict = verdict_of(spec, clearance_nm)
     options, match.shortfall = search_again(match, sure, measured)
@@ -158,7 +160,7 @@ def match_read(match: Match, question: Question, sure: float) -> None:
         *of_reading(clearance_nm=clearance_nm, as_read_nm=as_read_nm, spec=spec, slots=slots, question=question),
         *of_plates(slots=slots, question=question, options=options, unit=match.unit),
         *of_gauge(spec=spec, question=question, measured=measured, shared=shared, sure=sure),
-        *notes.warnings,
+        *{warning["text"]: warning for note in notes for warning in note.warnings}.values(),
     ]
 
 

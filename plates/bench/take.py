@@ -8,6 +8,7 @@ clock.
 import uuid
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any, TypeVar
 
 from django.db import transaction
@@ -17,6 +18,8 @@ from plates.bench.locks import (
     TRIES,
     Moved,
     Run,
+    as_seen,
+    busy,
     clock,
     match_lock,
     match_seen,
@@ -26,7 +29,7 @@ from plates.bench.locks import (
 )
 from plates.bench.models import Match, MatchState
 from plates.bench.options import figures
-from plates.bench.reading import match_refresh, search_again
+from plates.bench.reading import Found, match_refresh, search_again
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.models import Act, State
@@ -95,6 +98,10 @@ def write_take(
     match.option_taken, match.taken_by = option["number"], person
     match.built, match.slip, match.taken_at = option, option["in"], clock(at)
     match.save()
+
+
+#: Said when the plates of an option are gone.
+MOVED = "Somebody took one of these plates in the meantime. Nothing was taken for this pack; fresh options are shown."
 
 
 def match_take(
@@ -166,16 +173,18 @@ def _with_option(
 
 def _offer_fresh(person: Person, match_id: uuid.UUID) -> Refusal:
     """Search without a lock, store fresh options in a transaction of their own; the refusal that shows them."""
-    found = search_again(match_seen(person=person, match_id=match_id), person.shop.sure_level)
-    with refusals(), transaction.atomic():
-        match = match_lock(person=person, match_id=match_id)
-        state_check(match, [MatchState.OPEN, MatchState.HELD], "taken or held")
-        match_refresh(match, found)
-        match.save()
-    return StockMoved(
-        "Somebody took one of these plates in the meantime. Nothing was taken for this pack; fresh options are shown.",
-        match,
-    )
+    for attempt in range(TRIES):
+        seen = match_seen(person=person, match_id=match_id)
+        found = search_again(seen, person.shop.sure_level)
+        with refusals(), transaction.atomic():
+            match = match_lock(person=person, match_id=match_id)
+            state_check(match, [MatchState.OPEN, MatchState.HELD], "taken or held")
+            if as_seen(seen, match):
+                match_refresh(match, found)
+                match.save()
+                return StockMoved(MOVED, match)
+        pause(attempt)
+    return busy()
 
 
 def _hold(
@@ -200,20 +209,27 @@ def _hold(
 def match_release(*, person: Person, match_id: uuid.UUID, run: Run[R]) -> R:
     """Free what a match holds; it is open again with fresh options. Raises WrongState."""
     person.require("matches")
-    seen = match_seen(person=person, match_id=match_id)
-    found = search_again(seen, person.shop.sure_level) if seen.state == MatchState.HELD else ([], None)
+    for attempt in range(TRIES):
+        seen = match_seen(person=person, match_id=match_id)
+        found = search_again(seen, person.shop.sure_level) if seen.state == MatchState.HELD else ([], None)
+        try:
+            return run(partial(_release, person, seen, found))
+        except Moved:
+            pause(attempt)
+    raise busy()
 
-    def act() -> Match:
-        match = match_lock(person=person, match_id=match_id)
-        state_check(match, [MatchState.HELD], "released")
-        held = plates_lock(match, []).others
-        _free_held(person, match, held)
-        revisions = {str(plate): revision + 1 for plate, revision in held}
-        for row in (row for option in found[0] for row in option["in"]):
-            row["revision"] = revisions.get(row["plate"], row["revision"])
-        match.state, match.held_until, match.option_taken = MatchState.OPEN, None, None
-        match_refresh(match, found)
-        match.save()
-        return match
 
-    return run(act)
+def _release(person: Person, seen: Match, found: Found) -> Match:
+    match = match_lock(person=person, match_id=seen.pk)
+    state_check(match, [MatchState.HELD], "released")
+    if not as_seen(seen, match):
+        raise Moved
+    held = plates_lock(match, []).others
+    _free_held(person, match, held)
+    revisions = {str(plate): revision + 1 for plate, revision in held}
+    for row in (row for option in found[0] for row in option["in"]):
+        row["revision"] = revisions.get(row["plate"], row["revision"])
+    match.state, match.held_until, match.option_taken = MatchState.OPEN, None, None
+    match_refresh(match, found)
+    match.save()
+    return match

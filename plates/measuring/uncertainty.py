@@ -8,7 +8,7 @@ practice, no source; what a shop has measured replaces them.
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from plates.lengths import INCH
 
@@ -112,6 +112,22 @@ def reading_parts(
     if translated:
         parts.append(Part("translation between wave free and flat", WAVE_U_NM))
     return parts
+
+
+def mean_parts(one: Iterable[Part], other: Iterable[Part]) -> list[Part]:
+    """The budget of the mean of two readings of one pack.
+
+    The pack sits the same for both, so their errors may be the same: nothing is gained by the second but the look
+    whether they agree. An error that one gauge shares stays what it is; of two gauges each counts half.
+    """
+    one, other = list(one), list(other)
+    same = {part.shared for part in one if part.shared} & {part.shared for part in other if part.shared}
+    return [
+        replace(part, u_nm=part.u_nm / 2, shared=part.shared if same else "")
+        if part.shared
+        else replace(part, u_nm=part.u_nm / math.sqrt(2))
+        for part in (*one, *other)
+    ]
 
 
 def micrometer_u_nm(shared_u_nm: float | None) -> float:

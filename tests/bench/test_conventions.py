@@ -114,3 +114,28 @@ def test_a_zero_error_in_force_is_taken_off_the_plates(api: Api, shelf: Shelf) -
     ]
     assert off == [7_620]  # 0.0003 in
     assert "zero_taken_off" in {caution["code"] for caution in corrected["cautions"]}
+
+
+def test_a_final_check_hears_of_its_gauge(api: Api, shelf: Shelf) -> None:
+    """In the window, where nothing is searched any more, as well as outside it."""
+    assert api.post("gauges/", {"code": "F-1", "type": "feeler"}).status == 201
+    match = api.post("matches/", question("0.050 in", STEELS)).body
+    final = {"readings": ["0.0500 in"] * 3, "method": "feeler", "gauge": "F-1"}
+    assert api.post("gauges/F-1/withdraw/", {"reason": "bent"}).status == 200
+    refused = api.post(f"matches/{match['id']}/final/", final)
+    assert (refused.status, refused.code) == (422, "gauge_withdrawn")
+    assert api.post("gauges/F-1/return/", {}).status == 200
+    closed = api.post(f"matches/{match['id']}/final/", final)
+    assert (closed.body["state"], codes(closed)) == ("closed", {"gauge_unchecked"})
+
+
+def test_the_second_reading_hears_of_its_gauge_and_counts_in_u(api: Api, shelf: Shelf) -> None:
+    """Of an indicator and of air the mean is no better than the root mean square of .0010 and .0020."""
+    assert api.post("gauges/", {"code": "F-1", "type": "feeler"}).status == 201
+    second = {"readings": ["0.0505 in"] * 2, "method": "air", "gauge": "F-9"}
+    reply = api.post("matches/", question("0.050 in", STEELS, method="indicator", second=second))
+    assert reply.body["u"]["nm"] == pytest.approx(25_400 * (1 + 4) ** 0.5 / 2**0.5, abs=1)
+    assert codes(reply) == {"gauge_unknown"}
+    assert api.post("gauges/F-1/withdraw/", {"reason": "bent"}).status == 200
+    withdrawn = {**second, "method": "feeler", "gauge": "F-1"}
+    assert api.post("matches/", question("0.050 in", STEELS, second=withdrawn)).code == "gauge_withdrawn"

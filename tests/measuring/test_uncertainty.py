@@ -19,6 +19,7 @@ from plates.measuring.uncertainty import (
     agree,
     combined_u_nm,
     effective_freedom,
+    mean_parts,
     micrometer_u_nm,
     reading_parts,
     rectangular_u_nm,
@@ -125,6 +126,19 @@ def test_what_a_shop_has_measured_replaces_the_default():
     assert combined_u_nm(reading_parts(method="air", readings=3, measured=found)) == READING_U_NM["air"]
     with_gauge = reading_parts(method="feeler", readings=3, measured=found, gauge="F-1", shared_u_nm=7_000.0)
     assert combined_u_nm(with_gauge) == pytest.approx(math.hypot(found["feeler"], 7_000.0))
+
+
+def test_the_mean_of_two_readings_is_no_better_than_they_are():
+    feeler = reading_parts(method="feeler", readings=3)
+    assert combined_u_nm(mean_parts(feeler, feeler)) == pytest.approx(READING_U_NM["feeler"])
+    one = reading_parts(method="feeler", readings=3, gauge="F-1", shared_u_nm=20_000.0)
+    other = reading_parts(method="feeler", readings=3, gauge="F-2", shared_u_nm=20_000.0)
+    alone = READING_U_NM["feeler"] ** 2 - 20_000.0**2
+    assert combined_u_nm(mean_parts(one, one)) == pytest.approx(READING_U_NM["feeler"])
+    assert combined_u_nm(mean_parts(one, other)) == pytest.approx(math.sqrt(alone + 20_000.0**2 / 2))
+    assert combined_u_nm(mean_parts(one, feeler)) == pytest.approx(
+        math.sqrt(alone / 2 + READING_U_NM["feeler"] ** 2 / 2 + 10_000.0**2)
+    )
 
 
 def test_two_readings_agree_within_two_root_two_u():

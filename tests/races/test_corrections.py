@@ -30,9 +30,14 @@ def api(crowd: Crowd) -> Api:
 
 
 def test_six_hands_correct_each_plate_once(crowd: Crowd, api: Api, verified: Callable[[], None]) -> None:
+    typed = {**ASK, "plates_gauge": "MIC-1"}
+    match = api.post("matches/", typed).body
+    before = Match.objects.get(pk=match["id"]).question["installed"]["steels"][0]["thickness_nm"]
     check = api.post("gauges/MIC-1/checks/", HIGH).body["id"]
     with serving(crowd.urls, crowd.data_dir) as service:
         replies = service.at_once(crowd.token, [Call(CORRECT, {"check": check}, f"key-{n}") for n in range(6)])
+    after = Match.objects.get(pk=match["id"]).question["installed"]["steels"][0]["thickness_nm"]
+    assert before - after == 7620, "what was typed is put right once, too"
     assert Counter(reply.status for reply in replies) == {200: 6}
     assert sum(len(reply.body["corrected"]) for reply in replies) == 4
     assert LedgerLine.objects.filter(act="corrected").count() == 4

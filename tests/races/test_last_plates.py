@@ -44,8 +44,9 @@ def test_control_without_any_guard_the_ledger_itself_refuses_the_double_take(cro
     with serving(crowd.urls, crowd.data_dir, "tests.races.wsgi_unguarded:application") as service:
         replies = service.at_once(crowd.token, [Call("matches/", TAKE) for _ in range(6)])
     statuses = Counter(reply.status for reply in replies)
-    assert statuses[201] == 1
-    assert statuses[500] + statuses[409] == 5, statuses
+    # Who asked so late that the plate was gone already has a match without it, and no answer that closes the pack.
+    assert [reply.body["state"] for reply in replies if reply.status == 201].count("taken") == 1
+    assert statuses[500] + statuses[409] >= 1, statuses
     assert LedgerLine.objects.filter(act="taken").count() == 1
 
 

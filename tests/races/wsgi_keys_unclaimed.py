@@ -16,7 +16,7 @@ once._CLAIM = once._CLAIM.replace(CLAIM, "ON CONFLICT (id) DO UPDATE")
 
 def believe(self):
     """Nobody was here before."""
-    time.sleep(0.3)
+    time.sleep(1.0)
 
 
 once.Once.replay = believe

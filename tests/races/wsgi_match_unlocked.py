@@ -14,7 +14,7 @@ __all__ = ["application"]
 def read(*, person, match_id):
     """The match as it stands, for anybody at the same time."""
     match = Match.objects.select_related("spec", "job", "person", "shop").get(shop_id=person.shop_id, pk=match_id)
-    time.sleep(0.3)
+    time.sleep(1.0)
     return match
 
 

@@ -13,7 +13,7 @@ __all__ = ["application"]
 
 def believe(match, seen):
     """The plates are believed to be as they were seen."""
-    time.sleep(0.3)
+    time.sleep(1.0)
 
 
 pull.match_lock = read

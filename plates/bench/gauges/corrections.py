@@ -8,6 +8,7 @@ locked first, then the plates. What only a search can say, fresh options, is sea
 import copy
 import uuid
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any, TypeVar
@@ -31,7 +32,7 @@ from plates.stock.corrections import (
     plates_read_wrongly,
 )
 from plates.stock.models import Plate, State
-from shop.errors import refusals
+from shop.errors import Busy, refusals
 from shop.people.models import Person
 
 R = TypeVar("R")
@@ -84,11 +85,13 @@ def gauge_correct(
         raise busy()
     for match in done.matches:
         if match.state != MatchState.TAKEN:
-            _search_afresh(person, match.pk)
+            with suppress(Busy):  # the correction is done; a take would find the plates changed by itself
+                _search_afresh(person, match.pk)
     return answer
 
 
 def _correct(person: Person, errors: Errors, plate_ids: Sequence[uuid.UUID] | None, done: Done) -> Done:
+    _lock_checks(errors)
     pending = [check for check in errors.checks if not corrected_for(check)]
     matches = _lock_concerned(person, errors, bool(pending))
     done.plates = plates_correct(person=person, errors=errors, plate_ids=plate_ids)
@@ -101,6 +104,14 @@ def _correct(person: Person, errors: Errors, plate_ids: Sequence[uuid.UUID] | No
     shift = Shift(errors, typed, {str(one.plate.pk): one.error_nm for one in done.plates}, _in_packs(errors, matches))
     done.matches = [match for match in matches if _follows(person, match, shift, done.plates)]
     return done
+
+
+def _lock_checks(errors: Errors) -> None:
+    """The checks, locked first of all: whether they were corrected for is looked at by one after the other."""
+    rows = GaugeCheck.objects.select_for_update(no_key=True).filter(pk__in=[check.pk for check in errors.checks])
+    corrected = dict(rows.order_by("pk").values_list("pk", "corrected_at"))
+    for check in errors.checks:
+        check.corrected_at = corrected[check.pk]
 
 
 def _lock_concerned(person: Person, errors: Errors, typed: bool) -> list[Match]:
