@@ -1,4 +1,4 @@
-"""The service with the locks on checks and plates to be corrected taken out: what two hands may then do to one plate."""
+"""The service with the locks on checks and plates to be corrected taken out: what two hands may then do to a plate."""
 # ruff: noqa: I001
 
 import time
