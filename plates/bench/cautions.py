@@ -187,6 +187,27 @@ def of_spec(*, match: Match, band: str) -> list[dict[str, str]]:
     return found
 
 
+#: What is said of a pack that is being built, and taken back once it is so no more.
+OF_BUILT = ("pulled_out_of_window", "pulled_marginal")
+
+
+def built_again(match: Match) -> None:
+    """The cautions of a taken match after its prediction changed: what was said of the earlier one is taken back."""
+    built = match.built
+    assert built is not None
+    match.cautions = [one for one in match.cautions if one["code"] not in OF_BUILT]
+    told = f"With the plates as they were read {both(built['predicted_nm'])} is predicted"
+    if not match.low_nm <= built["predicted_nm"] <= match.high_nm:
+        text = (
+            f"{told}, outside the window {both(match.low_nm)} to {both(match.high_nm)}. Do not build it so: have the "
+            "pack asked again with what is really there."
+        )
+        match.cautions.append(caution("pulled_out_of_window", text))
+    elif built["confidence"] == "marginal":
+        text = f"{told}: only {built['probability']:.0%} likely in the window. Measure with care, or ask again."
+        match.cautions.append(caution("pulled_marginal", text))
+
+
 def raised(cautions: Sequence[dict[str, Any]], code: str) -> bool:
     """Whether this caution was raised."""
     return any(item["code"] == code for item in cautions)

@@ -125,7 +125,7 @@ def stack_after(question: Question, built: dict[str, Any], reading: PackReading)
         del installed[row["slot"]][row["row"]]
     bench = {name: list(rows) for name, rows in question.bench.items()}
     for row in built["in"]:
-        entry = Entry(row["thickness_nm"], u_nm=row["u_nm"], gauge=row["gauge"])
+        entry = Entry(row["thickness_nm"], u_nm=row["u_nm"], gauge=row["gauge"], plate=row["plate"] or "")
         installed.setdefault(row["slot"], []).append(entry)
         if row["plate"] is None:
             bench[row["slot"]] = _one_less(bench[row["slot"]], row["thickness_nm"])

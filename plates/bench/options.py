@@ -51,6 +51,7 @@ def _out(entry: Entry) -> dict[str, Any]:
         "at_book": entry.at_book,
         "cone_nm": entry.cone_nm,
         "gauge": entry.gauge,
+        "plate": entry.plate or None,
     }
 
 

@@ -8,6 +8,7 @@ from plates.catalogue.models import Slot, Spec
 from plates.catalogue.selectors import nominal_tolerances
 from plates.lengths import INCH, both
 from plates.measuring.uncertainty import rectangular_u_nm
+from shop.errors import Malformed
 
 #: How far an unread new steel may be from its book size where no kind says (common practice, no source).
 BOOK_TOLERANCE_NM = INCH * 25 // 10_000
@@ -25,6 +26,8 @@ class Entry:
     u_nm: float = 0.0
     #: The gauge that it was read with.
     gauge: str = ""
+    #: The id of the plate, where it is one of ours that went in before; else blank.
+    plate: str = ""
     #: Why it must go, where a limit of its slot says so.
     why: list[str] = field(default_factory=list)
 
@@ -163,11 +166,21 @@ def with_limits(slots: Sequence[Slot], question: Question) -> Question:
 
 
 def with_zero_taken_off(question: Question, zero_nm: Mapping[str, int]) -> Question:
-    """The question with the zero errors in force taken off the plates that were read with these gauges."""
+    """The question with the zero errors in force taken off the plates that were read with these gauges. Raises
+    Malformed where nothing would be left.
+    """
 
     def right(plate: Any) -> Any:
         off_nm = zero_nm.get(plate.gauge, 0)
-        return replace(plate, thickness_nm=plate.thickness_nm - off_nm) if off_nm and plate.gauge else plate
+        if not off_nm:
+            return plate
+        if plate.thickness_nm <= off_nm:
+            raise Malformed(
+                f"{both(plate.thickness_nm)} is nothing once the zero error of gauge {plate.gauge}, {both(off_nm)}, is "
+                "taken off. Read it again.",
+                [("/installed", "read it again")],
+            )
+        return replace(plate, thickness_nm=plate.thickness_nm - off_nm)
 
     return replace(
         question,

@@ -3,8 +3,9 @@
 import math
 import uuid
 from dataclasses import dataclass
+from statistics import fmean, median, variance
 
-from django.db.models import Avg, Count, F, StdDev
+from django.db.models import F
 
 from plates.bench.selectors import LOOK, final_checks
 from plates.measuring.uncertainty import READING_U_NM
@@ -13,6 +14,8 @@ from plates.measuring.uncertainty import READING_U_NM
 FEWEST = 20
 #: Plates and rounding make a reading never better than this share of its method's default.
 FLOOR = 0.1
+#: So many sigma from the median a residual tells of a mistake, not of scatter.
+FAR = 5
 
 
 @dataclass(frozen=True)
@@ -37,22 +40,34 @@ def repeatability(shop_id: uuid.UUID) -> list[Repeatability]:
     moves, independent, so var(residual) = 2 u² + u_moves² (JCGM 100:2008, 5.1.2), with the variance as a type A
     estimate about the mean of the residuals (JCGM 100:2008, 4.2): u = √((s² - mean of u_moves²) / 2). An offset that
     lasts is not scatter; the charts look for that. What single readings and wave plates add to the scatter stays in
-    it, so that the figure errs to the wide side.
+    it, so that the figure errs to the wide side. A pack that was built wrongly or a figure in the wrong unit is no
+    scatter either: what lies far from the middle of the others is left out.
     """
     told = final_checks(shop_id, LOOK).filter(apart="", method=F("asked_method")).order_by()
-    found = told.values("method").annotate(
-        checks=Count("pk"), s=StdDev("residual_nm", sample=True), moves=Avg(F("u_moves_nm") * F("u_moves_nm"))
-    )
-    rows = {row["method"]: row for row in found}
+    found: dict[str, list[tuple[int, float]]] = {method: [] for method in READING_U_NM}
+    for method, residual_nm, u_moves_nm in told.values_list("method", "residual_nm", "u_moves_nm"):
+        found[method].append((residual_nm, u_moves_nm))
 
     def of(method: str, default_nm: float) -> Repeatability:
-        row = rows.get(method)
-        if row is None or row["checks"] < FEWEST:
-            return Repeatability(method, row["checks"] if row else 0, default_nm, None)
-        square = (float(row["s"]) ** 2 - row["moves"]) / 2
-        return Repeatability(method, row["checks"], default_nm, math.sqrt(max(square, (FLOOR * default_nm) ** 2)))
+        rows = _without_far_ones(found[method], default_nm)
+        if len(rows) < FEWEST:
+            return Repeatability(method, len(rows), default_nm, None)
+        moves = fmean(u_nm**2 for _, u_nm in rows)
+        square = (variance(float(residual_nm) for residual_nm, _ in rows) - moves) / 2
+        return Repeatability(method, len(rows), default_nm, math.sqrt(max(square, (FLOOR * default_nm) ** 2)))
 
     return [of(*pair) for pair in sorted(READING_U_NM.items(), key=lambda pair: (pair[1], pair[0]))]
+
+
+def _without_far_ones(rows: list[tuple[int, float]], default_nm: float) -> list[tuple[int, float]]:
+    """Rows within five sigma of the median; sigma by the median absolute deviation, 1.4826 of it for normal values (the
+    usual factor, from memory), and not below the method's default.
+    """
+    if not rows:
+        return rows
+    middle = median(residual_nm for residual_nm, _ in rows)
+    sigma = 1.4826 * median(abs(residual_nm - middle) for residual_nm, _ in rows)
+    return [row for row in rows if abs(row[0] - middle) <= FAR * max(sigma, default_nm)]
 
 
 def method_u_nm(shop_id: uuid.UUID) -> dict[str, float]:

@@ -1,5 +1,6 @@
 """The measuring room over HTTP: gauges, checks, studies."""
 
+import re
 from typing import Any
 
 from django_filters import rest_framework as filters
@@ -12,7 +13,7 @@ from plates.measuring.answers import CheckAnswer, GaugeAnswer, StudyAnswer
 from plates.measuring.bodies import CheckBody, GaugeBody, ReturnBody, StudyBody, WithdrawBody
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy, GaugeType
 from plates.measuring.selectors import GaugeState
-from shop.api import Act, Collection, One, Signed, by_code
+from shop.api import CODE, Act, Collection, One, Signed, by_code
 from shop.errors import NotFound
 
 
@@ -26,9 +27,10 @@ class OfGauge(Signed):
 
     def gauge(self) -> Any:
         """The gauge in the address; raises 404."""
-        found = selectors.gauges(self.shop_id).filter(code=self.kwargs["code"]).first()
+        code = self.kwargs["code"]
+        found = selectors.gauges(self.shop_id).filter(code=code).first() if re.match(CODE, code) else None
         if found is None:
-            raise NotFound(f"No gauge has the code {self.kwargs['code']!r}.")
+            raise NotFound(f"No gauge has the code {code!r}.")
         return found
 
 

@@ -139,3 +139,11 @@ def test_the_second_reading_hears_of_its_gauge_and_counts_in_u(api: Api, shelf: 
     assert api.post("gauges/F-1/withdraw/", {"reason": "bent"}).status == 200
     withdrawn = {**second, "method": "feeler", "gauge": "F-1"}
     assert api.post("matches/", question("0.050 in", STEELS, second=withdrawn)).code == "gauge_withdrawn"
+
+
+def test_nothing_is_left_of_a_plate_thinner_than_the_zero_error(api: Api, shelf: Shelf) -> None:
+    assert api.post("gauges/", {"code": "M-1", "type": "micrometer"}).status == 201
+    check = {"standard": "0.5000 in", "readings": ["0.5003 in"], "then": "in_force"}
+    assert api.post("gauges/M-1/checks/", check).status == 201
+    reply = api.post("matches/", question("0.0680 in", ["0.0770 in"] * 4 + ["0.0003 in"], plates_gauge="M-1"))
+    assert (reply.status, reply.code) == (400, "malformed")

@@ -40,6 +40,14 @@ def test_nineteen_do_not_switch_and_the_twentieth_does(match: Match) -> None:
     assert method_u_nm(match.shop_id) == {"feeler": pytest.approx(stdev(TWENTY) * TENTH / 2**0.5, rel=1e-6)}
 
 
+def test_a_slip_of_the_pen_or_a_pack_built_wrongly_is_no_scatter(match: Match) -> None:
+    """1.27 in for 1.27 mm: the shop reads no worse for it, and it does not count as one of the twenty either."""
+    final_checks(match, *TWENTY[:19], 12_200)
+    assert method_u_nm(match.shop_id) == {}
+    final_checks(match, TWENTY[19])
+    assert of(match) == pytest.approx(stdev(TWENTY) * TENTH / 2**0.5, rel=1e-6)
+
+
 def test_what_the_plates_make_is_taken_off(match: Match) -> None:
     final_checks(match, *TWENTY[:10], u_moves_nm=3 * TENTH)
     final_checks(match, *TWENTY[10:], u_moves_nm=5 * TENTH)

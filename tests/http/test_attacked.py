@@ -75,3 +75,8 @@ def test_a_batch_of_the_far_future_is_none(owner: Person) -> None:
     client.force_login(owner)
     address = f"/scan-in/kind/{shelf.kind.code}/?batch=ffffffff-ffff-7fff-bfff-ffffffffffff"
     assert client.get(address, follow=True).status_code == 200
+
+
+@pytest.mark.parametrize("path", ["gauges/%00/checks/", "gauges/%00/affected/", "gauges/%00/"])
+def test_a_nul_for_a_gauge_is_not_found(api: Api, path: str) -> None:
+    assert api.get(path).status == 404

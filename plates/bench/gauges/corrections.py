@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 from django.db import connection, transaction
 
 from plates.bench.budget import figures_refresh
-from plates.bench.cautions import caution
+from plates.bench.cautions import built_again, caution
 from plates.bench.locks import TRIES, Moved, as_seen, busy, match_lock, match_seen, pause
 from plates.bench.models import Match, MatchState
 from plates.bench.reading import match_refresh, search_again
@@ -31,7 +31,6 @@ from plates.stock.corrections import (
     plates_correct,
     plates_read_wrongly,
 )
-from plates.stock.models import Plate, State
 from shop.errors import Busy, refusals
 from shop.people.models import Person
 
@@ -47,6 +46,8 @@ SELECT id FROM plates_match m
    OR (state <> 'taken' AND EXISTS (
      SELECT 1 FROM jsonb_path_query(options, '$[*] ? (!(@.past == true)).in[*].plate') p
       WHERE (p #>> '{}')::uuid = ANY(%(plates)s)))
+   OR EXISTS (
+     SELECT 1 FROM jsonb_path_query(question, '$.installed.*[*].plate') p WHERE p #>> '{}' = ANY(%(texts)s))
    OR (%(typed)s AND asked_at <= %(until)s AND (%(since)s::timestamptz IS NULL OR asked_at > %(since)s) AND (
      jsonb_path_exists(question, '$.*.*[*].gauge ? (@ == $gauge)', jsonb_build_object('gauge', %(gauge)s::text)))))
  ORDER BY id FOR NO KEY UPDATE
@@ -101,7 +102,7 @@ def _correct(person: Person, errors: Errors, plate_ids: Sequence[uuid.UUID] | No
     # What was typed into questions counts once for each check: with its first plates, or when no plate is left.
     begun, finished = {one.check.pk for one in done.plates}, not plates_read_wrongly(person.shop_id, errors).exists()
     typed = [check for check in pending if finished or check.pk in begun]
-    shift = Shift(errors, typed, {str(one.plate.pk): one.error_nm for one in done.plates}, _in_packs(errors, matches))
+    shift = Shift(errors, typed, {str(one.plate.pk): one.error_nm for one in done.plates})
     done.matches = [match for match in matches if _follows(person, match, shift, done.plates)]
     return done
 
@@ -120,6 +121,7 @@ def _lock_concerned(person: Person, errors: Errors, typed: bool) -> list[Match]:
         "shop": person.shop_id,
         "live": [str(state) for state in LIVE],
         "plates": plates,
+        "texts": [str(plate) for plate in plates],
         "typed": typed,
         "since": errors.since,
         "until": errors.until,
@@ -131,16 +133,6 @@ def _lock_concerned(person: Person, errors: Errors, typed: bool) -> list[Match]:
     return list(Match.objects.filter(pk__in=ids).select_related("spec", "job", "person", "shop").order_by("number"))
 
 
-def _in_packs(errors: Errors, matches: Sequence[Match]) -> dict[uuid.UUID, list[Plate]]:
-    """By match, the plates of ours that it took and that were read with the gauge."""
-    taken = Plate.objects.filter(match__in=[match.pk for match in matches], state=State.TAKEN, gauge=errors.gauge)
-    found: dict[uuid.UUID, list[Plate]] = {}
-    for plate in taken.order_by("pk"):
-        if plate.match_id is not None:
-            found.setdefault(plate.match_id, []).append(plate)
-    return found
-
-
 @dataclass(frozen=True)
 class Shift:
     """By how much too thick what was booked: plates by id, and what was typed into a question by its time."""
@@ -148,7 +140,6 @@ class Shift:
     errors: Errors
     typed: list[GaugeCheck]
     plates: dict[str, int]
-    in_packs: dict[uuid.UUID, list[Plate]]
 
     def asked_nm(self, match: Match) -> int:
         check = self.errors.check_at(match.asked_at)
@@ -161,23 +152,18 @@ class Shift:
         return self.asked_nm(match) if row.get("gauge") == self.errors.gauge else 0
 
     def entries_nm(self, match: Match) -> dict[tuple[str, int], int]:
-        """Of each plate in the question, by slot and row, where it is wrong. Plates that went in earlier and that a
-        reopened question lists are known by their thickness: those were read when they were scanned in.
+        """Of each plate in the question, by slot and row, where it is wrong: one of ours by its id, else what was typed
+        with this gauge.
         """
-        built = set()
-        if match.state == MatchState.TAKEN and match.built:
-            built = {row["plate"] for row in match.built["in"]}
-        ours: dict[int, list[int]] = {}
-        for plate in self.in_packs.get(match.pk, []):
-            error_nm = self.plates.get(str(plate.pk), 0)
-            if str(plate.pk) not in built:
-                ours.setdefault(plate.thickness_nm + error_nm, []).append(error_nm)
-        found = {}
-        for slot, entries in match.question["installed"].items():
-            for row in reversed(range(len(entries))):  # what went in later stands behind
-                if entries[row].get("gauge") == self.errors.gauge:
-                    known = ours.get(entries[row]["thickness_nm"])
-                    found[slot, row] = known.pop() if known else self.asked_nm(match)
+        found = {
+            (slot, row): self.plates.get(entry["plate"], 0)
+            if entry.get("plate")
+            else self.asked_nm(match)
+            if entry["gauge"] == self.errors.gauge
+            else 0
+            for slot, entries in match.question["installed"].items()
+            for row, entry in enumerate(entries)
+        }
         return {place: error_nm for place, error_nm in found.items() if error_nm}
 
 
@@ -192,6 +178,8 @@ def _follows(person: Person, match: Match, shift: Shift, corrected: Sequence[Cor
         touched = by_nm != 0
     if touched:
         match.cautions = [*match.cautions, caution("corrected", _words(match, shift, by_nm))]
+        if match.state == MatchState.TAKEN:
+            built_again(match)
     match.save()
     return touched
 

@@ -3,13 +3,9 @@
 from typing import Any
 
 from plates.bench.budget import figures_refresh
-from plates.bench.cautions import caution
+from plates.bench.cautions import OF_BUILT, built_again
 from plates.bench.models import Match, MatchState
-from plates.bench.reading import Found, match_refresh, verdict_of
-from plates.lengths import both
-
-#: The cautions that a pull check raises, and takes back when a later one mends it.
-RAISED = ("pulled_out_of_window", "pulled_marginal")
+from plates.bench.reading import Found, match_refresh
 
 
 def rebuilt(match: Match, plate: str, row: dict[str, Any], shared_u_nm: float | None, sure: float) -> None:
@@ -32,26 +28,12 @@ def rebuilt(match: Match, plate: str, row: dict[str, Any], shared_u_nm: float | 
         built, measures=match.spec.measures, low_nm=match.low_nm, high_nm=match.high_nm, sure=sure
     )
     match.built, match.slip = built, built["in"]
-    match.cautions = [one for one in match.cautions if one["code"] not in RAISED] + _raised(match, built)
-
-
-def _raised(match: Match, built: dict[str, Any]) -> list[dict[str, str]]:
-    told = f"With the plates as they were read at the bin {both(built['predicted_nm'])} is predicted"
-    if verdict_of(match, built["predicted_nm"]) != "in_window":
-        text = (
-            f"{told}, outside the window {both(match.low_nm)} to {both(match.high_nm)}. Do not build it so: have the "
-            "pack asked again with what is really there."
-        )
-        return [caution("pulled_out_of_window", text)]
-    if built["confidence"] == "marginal":
-        text = f"{told}: only {built['probability']:.0%} likely in the window. Measure with care, or ask again."
-        return [caution("pulled_marginal", text)]
-    return []
+    built_again(match)
 
 
 def unbuilt(match: Match, found: Found) -> None:
     """The match is open again as it was asked, with fresh options."""
     match.state, match.option_taken, match.held_until = MatchState.OPEN, None, None
     match.built, match.slip, match.taken_at, match.taken_by = None, [], None, None
-    match.cautions = [one for one in match.cautions if one["code"] not in RAISED]
+    match.cautions = [one for one in match.cautions if one["code"] not in OF_BUILT]
     match_refresh(match, found)
