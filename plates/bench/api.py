@@ -15,7 +15,8 @@ from plates.bench.bodies import EmptyBody, FinalBody, MatchBody, OptionBody, que
 from plates.bench.final import match_final
 from plates.bench.locks import Run
 from plates.bench.models import Match, MatchState
-from plates.bench.take import StockMoved, match_hold, match_release, match_take
+from plates.bench.release import match_release
+from plates.bench.take import StockMoved, match_hold, match_take
 from plates.catalogue.selectors import specs
 from shop.api import Act, Collection, One, Signed, by_code
 from shop.once import Answer

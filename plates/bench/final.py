@@ -6,6 +6,7 @@ The search for what to do next is made before the match is locked; under the loc
 import copy
 import math
 import uuid
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from functools import partial
@@ -18,11 +19,14 @@ from plates.bench.models import FinalCheck, Match, MatchState
 from plates.bench.pose import reading_parts_of
 from plates.bench.question import Entry, PackReading, Question
 from plates.bench.reading import match_read, read_pack, verdict_of
+from plates.bench.release import slip_gone
 from plates.bench.repeatability import method_u_nm
 from plates.catalogue.selectors import STACK
+from plates.lengths import both
 from plates.measuring.gauges import gauge_notes
 from plates.measuring.uncertainty import combined_u_nm
 from plates.stock.holds import holds_run_out
+from plates.stock.models import Plate
 from shop.errors import Refusal, WrongState, refusals
 from shop.people.models import Person
 
@@ -79,6 +83,11 @@ def built_of(match: Match) -> dict[str, Any]:
 
 def _checked(match: Match, person: Person, reading: PackReading, at: datetime | None) -> tuple[Match, FinalCheck]:
     """The match as the reading leaves it, and the row of the check; nothing is saved."""
+    if gone := slip_gone(match):
+        raise WrongState(
+            f"{len(gone)} of the plates on the slip of match {match.number} did not go in: {_gone_words(gone)}. "
+            "Release the match, which lays the others back, and ask again with what is in the pack."
+        )
     built = built_of(match)
     asked = Question.from_json(match.question)
     question = stack_after(asked, built, reading)
@@ -116,6 +125,10 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
             holds_run_out(shop_id=person.shop_id)
         match_read(match, question, person.shop.sure_level)
     return match, check
+
+
+def _gone_words(gone: Sequence[Plate]) -> str:
+    return ", ".join(f"{both(plate.thickness_nm)} is {plate.get_state_display()}" for plate in gone)
 
 
 def stack_after(question: Question, built: dict[str, Any], reading: PackReading) -> Question:

@@ -16,7 +16,8 @@ from plates.bench.final import match_final
 from plates.bench.forms import HOW, FinalForm, PackForm
 from plates.bench.locks import Run
 from plates.bench.models import Match, MatchState
-from plates.bench.take import StockMoved, match_hold, match_release, match_take
+from plates.bench.release import match_release, slip_gone
+from plates.bench.take import StockMoved, match_hold, match_take
 from plates.catalogue.models import WAVE_STATES, Spec
 from plates.catalogue.selectors import spec_counted, specs, specs_found
 from plates.measuring.uncertainty import METHODS
@@ -139,6 +140,7 @@ def _match_page(request: PageRequest, number: int, said: str = "") -> HttpRespon
         "stack": "" if options else views.stack_of_match(found),
         "count_first": raised(found.cautions, "count_first") and not found.counted,
         "built": found.built,
+        "gone": slip_gone(found),
         "finals": list(found.final_checks.all()),
         "may_check": state == MatchState.TAKEN or (state == MatchState.OPEN and nothing_to_do is not None),
         "final": FinalForm(found, request.user.shop.unit_first),

@@ -1,4 +1,4 @@
-"""Take, hold and release the plates of an option.
+"""Take and hold the plates of an option.
 
 The search reads without locks. Whoever changes stock locks the match, then the plates in the order of their ids, and
 compares each with the revision that the search saw. ``at`` is when it happened; None means now, by the database's
@@ -8,7 +8,6 @@ clock.
 import uuid
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
-from functools import partial
 from typing import Any, TypeVar
 
 from django.db import transaction
@@ -29,7 +28,7 @@ from plates.bench.locks import (
 )
 from plates.bench.models import Match, MatchState
 from plates.bench.options import figures
-from plates.bench.reading import Found, match_refresh, search_again
+from plates.bench.reading import match_refresh, search_again
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.models import Act, State
@@ -75,7 +74,7 @@ def count_check(match: Match) -> None:
         )
 
 
-def _free_held(person: Person, match: Match, held: Sequence[tuple[uuid.UUID, int]]) -> None:
+def free_held(person: Person, match: Match, held: Sequence[tuple[uuid.UUID, int]]) -> None:
     ledger_write(
         shop_id=person.shop_id,
         person_id=person.pk,
@@ -152,7 +151,7 @@ def _with_option(
                 plates = plates_lock(match, option["in"])
             except Moved:
                 raise Moved(match, option) from None
-            _free_held(person, match, plates.others)
+            free_held(person, match, plates.others)
             effect(person, match, option, plates.wanted, at)
             return match
 
@@ -204,32 +203,3 @@ def _hold(
     match.state, match.held_until = MatchState.HELD, until
     match.option_taken = option["number"]
     match.save()
-
-
-def match_release(*, person: Person, match_id: uuid.UUID, run: Run[R]) -> R:
-    """Free what a match holds; it is open again with fresh options. Raises WrongState."""
-    person.require("matches")
-    for attempt in range(TRIES):
-        seen = match_seen(person=person, match_id=match_id)
-        found = search_again(seen, person.shop.sure_level) if seen.state == MatchState.HELD else ([], None)
-        try:
-            return run(partial(_release, person, seen, found))
-        except Moved:
-            pause(attempt)
-    raise busy()
-
-
-def _release(person: Person, seen: Match, found: Found) -> Match:
-    match = match_lock(person=person, match_id=seen.pk)
-    state_check(match, [MatchState.HELD], "released")
-    if not as_seen(seen, match):
-        raise Moved
-    held = plates_lock(match, []).others
-    _free_held(person, match, held)
-    revisions = {str(plate): revision + 1 for plate, revision in held}
-    for row in (row for option in found[0] for row in option["in"]):
-        row["revision"] = revisions.get(row["plate"], row["revision"])
-    match.state, match.held_until, match.option_taken = MatchState.OPEN, None, None
-    match_refresh(match, found)
-    match.save()
-    return match

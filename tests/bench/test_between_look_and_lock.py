@@ -10,7 +10,7 @@ from plates.bench.final import match_final
 from plates.bench.locks import Run
 from plates.bench.models import Match
 from plates.bench.question import PackReading
-from plates.bench.take import match_release
+from plates.bench.release import match_release
 from plates.lengths import length_parse
 from shop.people.models import Person
 from tests.api import Api

@@ -1,0 +1,105 @@
+"""Give back what a match has: what it holds, or what is left of a slip that is no longer whole.
+
+A plate that is on a slip may be put back, sold or scrapped by itself. The pack is then not what the slip says: it
+cannot be proved by a final check, and is asked again.
+"""
+
+import uuid
+from functools import partial
+from typing import TypeVar
+
+from django.db import transaction
+
+from plates.bench.locks import TRIES, Moved, Run, as_seen, busy, match_lock, match_seen, pause, plates_lock, state_check
+from plates.bench.models import Match, MatchState
+from plates.bench.reading import Found, match_refresh, search_again
+from plates.bench.slip.rebuilt import unbuilt
+from plates.bench.take import free_held
+from plates.stock.ledger import Change, ledger_write
+from plates.stock.models import Act, Plate, State
+from shop.errors import WrongState
+from shop.people.models import Person
+
+R = TypeVar("R")
+
+
+def slip_gone(match: Match) -> list[Plate]:
+    """The plates of a taken match's slip that are no longer taken for it; one query."""
+    if match.state != MatchState.TAKEN:
+        return []
+    ids = [row["plate"] for row in match.slip if row["plate"]]
+    found = Plate.objects.filter(shop_id=match.shop_id, pk__in=ids).exclude(state=State.TAKEN, match=match)
+    return list(found.order_by("pk"))
+
+
+def match_release(*, person: Person, match_id: uuid.UUID, run: Run[R]) -> R:
+    """Free what a match holds, or what is left of a slip with a plate gone; it is open again with fresh options. Raises
+    WrongState, Busy.
+    """
+    person.require("matches")
+    for attempt in range(TRIES):
+        seen = match_seen(person=person, match_id=match_id)
+        found = _look(person, seen)
+        try:
+            return run(partial(_release, person, seen, found))
+        except Moved:
+            pause(attempt)
+    raise busy()
+
+
+def _look(person: Person, seen: Match) -> Found:
+    """Fresh options as they will be, before anything is locked for good; a slip's plates are put back for the look."""
+    if seen.state == MatchState.HELD:
+        return search_again(seen, person.shop.sure_level)
+    if not slip_gone(seen):
+        return [], None
+    with transaction.atomic():
+        _put_back(person, seen)
+        found = search_again(seen, person.shop.sure_level)
+        transaction.set_rollback(True)
+    return found
+
+
+def _release(person: Person, seen: Match, found: Found) -> Match:
+    match = match_lock(person=person, match_id=seen.pk)
+    gone = slip_gone(match)
+    if not gone:
+        state_check(match, [MatchState.HELD], "released")
+    if not as_seen(seen, match):
+        raise Moved
+    if gone:
+        if any(out["option"] == match.option_taken for out in match.outs):
+            raise WrongState(
+                f"What came out of this pack has its fate already, so match {match.number} cannot be asked again as it "
+                "was. Ask anew with what is in the pack now."
+            )
+        _put_back(person, match)
+        unbuilt(match, found)
+    else:
+        held = plates_lock(match, []).others
+        free_held(person, match, held)
+        revisions = {str(plate): revision + 1 for plate, revision in held}
+        for row in (row for option in found[0] for row in option["in"]):
+            row["revision"] = revisions.get(row["plate"], row["revision"])
+        match.state, match.held_until, match.option_taken = MatchState.OPEN, None, None
+        match_refresh(match, found)
+    match.save()
+    return match
+
+
+def _put_back(person: Person, match: Match) -> None:
+    """What is left of the slip lies in its bins again."""
+    taken = Plate.objects.select_for_update().filter(shop_id=match.shop_id, match=match, state=State.TAKEN)
+    ids = [row["plate"] for row in match.slip if row["plate"]]
+    ledger_write(
+        shop_id=match.shop_id,
+        person_id=person.pk,
+        act=Act.PUT_BACK,
+        changes=[
+            Change(plate=plate.pk, revision=plate.revision, state=State.ON_SHELF)
+            for plate in taken.filter(pk__in=ids).order_by("pk")
+        ],
+        reason=f"not built in: match {match.number} is asked again",
+        for_match=match.pk,
+        for_job=match.job_id,
+    )
