@@ -120,7 +120,11 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
         match.cautions = [*match.cautions, *notes.warnings]
     else:
         match.state, match.held_until, match.option_taken, match.counted = MatchState.OPEN, None, None, False
-        match.options = [{**option, "past": True} for option in match.options]
+        # What came out with it may still need its fate.
+        left = [
+            {**built, "was_built": True} if option["number"] == built["number"] else option for option in match.options
+        ]
+        match.options = [{**option, "past": True} for option in left]
         with refusals():
             holds_run_out(shop_id=person.shop_id)
         match_read(match, question, person.shop.sure_level)

@@ -62,6 +62,14 @@ def gauge_notes(shop_id: uuid.UUID, code: str, *, act: str = "") -> GaugeNotes:
     return GaugeNotes(code, gauge, warnings, zero_nm, shared_error_nm(gauge.limit_nm), gauge.due_at)
 
 
+def gauge_for_plates(shop_id: uuid.UUID, code: str) -> tuple[GaugeNotes, str]:
+    """For a page on which plates are read: their gauge, and why not where it is withdrawn."""
+    try:
+        return gauge_notes(shop_id, code, act="plate"), ""
+    except GaugeWithdrawn as refusal:
+        return GaugeNotes(code), refusal.detail
+
+
 def shared_error_nm(limit_nm: int) -> float:
     """Standard uncertainty, in nm, of the error that all readings with a gauge of this limit share."""
     return limit_nm / math.sqrt(3)

@@ -40,14 +40,15 @@ def plate_put_back(
     *,
     person: Person,
     plate_id: uuid.UUID,
-    reading: Reading,
+    reading: Reading | None,
     chosen_bin: Bin | None = None,
     condition: str | None = None,
     gauge: str = "",
     findings: Findings = NOTHING_FOUND,
     confirm: bool = False,
 ) -> Received:
-    """A plate comes back to the shelf with a fresh reading; beyond a limit of its kind, to the quarantined ones.
+    """A plate comes back to the shelf with a fresh reading, or without one as it is on record; beyond a limit of its
+    kind, to the quarantined ones.
 
     Unless ``condition`` says otherwise, a plate out of a pack that was built and closed comes back used. Raises
     WrongState, Implausible, WrongBin, GaugeWithdrawn, SecondPerson.
@@ -67,17 +68,19 @@ def plate_put_back(
         chosen_bin=chosen_bin,
         confirm=confirm,
     )
-    reading = booking.read(reading)
-    verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
+    if reading is not None:
+        reading = booking.read(reading)
+    lengths_nm = (reading.thickness_nm, reading.spread_nm) if reading else (plate.thickness_nm, plate.spread_nm)
+    verdict = booking.verdict(*lengths_nm)
     change = Change(
         plate=plate.pk,
         revision=plate.revision,
         state=verdict.state,
         bin=verdict.home.pk if verdict.home else None,
-        thickness_nm=reading.thickness_nm,
-        spread_nm=reading.spread_nm,
+        thickness_nm=reading.thickness_nm if reading else None,
+        spread_nm=reading.spread_nm if reading else None,
         condition=condition,
-        readings=reading.kept,
+        readings=reading.kept if reading else [],
         findings=findings.json(),
     )
     ledger_write(

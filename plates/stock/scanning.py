@@ -1,6 +1,5 @@
 """*Scan in* at the counter: one press of the micrometer a plate, and its undo."""
 
-import uuid
 from typing import Any
 
 from django.http import HttpResponse
@@ -9,7 +8,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from plates.catalogue.selectors import kind_by_code, kinds_found
 from plates.lengths import mean_nm
-from plates.measuring.gauges import GaugeNotes, GaugeWithdrawn, gauge_notes
+from plates.measuring.gauges import GaugeNotes, gauge_for_plates
 from plates.stock import selectors
 from plates.stock.batches import Batch, batch_key
 from plates.stock.booking import Booking
@@ -123,7 +122,7 @@ def _scan_page(request: PageRequest, batch: Batch, form: PlateForm | None = None
     undone_id = request.GET.get("undone", "")
     undone = plate_or_404(request, undone_id) if undone_id else None
     last = None if undone or not scanned else scanned[0]
-    gauge, withdrawn = _gauge(person.shop_id, batch.gauge)
+    gauge, withdrawn = gauge_for_plates(person.shop_id, batch.gauge)
     context = {
         "kind": batch.kind,
         "batch": batch,
@@ -141,14 +140,6 @@ def _scan_page(request: PageRequest, batch: Batch, form: PlateForm | None = None
         **more,
     }
     return shown(request, "plates/scan_in.html", context)
-
-
-def _gauge(shop_id: uuid.UUID, code: str) -> tuple[GaugeNotes, str]:
-    """The gauge that the batch is read with, and why not where it is withdrawn."""
-    try:
-        return gauge_notes(shop_id, code, act="plate"), ""
-    except GaugeWithdrawn as refusal:
-        return GaugeNotes(code), refusal.detail
 
 
 def _warnings(plate: Plate, gauge: GaugeNotes) -> list[dict[str, str]]:

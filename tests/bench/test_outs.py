@@ -296,3 +296,54 @@ def test_a_body_that_cannot_be_read(api: Api, match: dict[str, Any], outs: list[
 
 def test_no_other_shop_disposes_of_our_plates(api: Api, match: dict[str, Any]) -> None:
     assert out(Api(PersonFactory.create()), match, good("job")).status == 404
+
+
+# --- whose it is, and whether anybody read it ------------------------------------------------------------------
+
+
+def test_one_as_thick_as_ours_is_not_ours(api: Api, shelf: Shelf) -> None:
+    """Pack A was closed with three of ours; pack B of the same job has old ones just as thick. Its outs are its own."""
+    ours = shelf.stock("0.0800 in", "0.0800 in", "0.0800 in")
+    first = api.post("matches/", question("0.0740 in", ["0.0730 in"] * 5, job="J-7", take=True)).body
+    assert first["state"] == "taken" and len(first["slip"]) == 3
+    done = {"readings": [first["options"][0]["predicted"]["in"] + " in"] * 3, "method": "feeler"}
+    assert api.post(f"matches/{first['id']}/final/", done).body["state"] == "closed"
+    shelf.stock("0.0870 in", "0.0870 in")
+    second = api.post("matches/", question("0.0640 in", ["0.0800 in"] * 5, job="J-7", take=True)).body
+    assert second["state"] == "taken"
+    shelved = {"slot": "steels", "thickness": "0.0800 in", "fate": "shelf", "kind": shelf.kind.code, "confirm": True}
+    assert api.post(f"matches/{second['id']}/outs/", {"outs": [shelved]}).status == 200
+    assert set(Plate.objects.filter(pk__in=[one.pk for one in ours]).values_list("state", flat=True)) == {"taken"}
+
+
+def test_what_nobody_read_is_read_before_it_lies_on_the_shelf(api: Api, shelf: Shelf) -> None:
+    shelf.stock("0.0870 in")
+    match = api.post("matches/", question("0.0640 in", {"steels": {"nominal": True}}, take=True, accept_marginal=True))
+    assert match.body["state"] == "taken"
+    shelved = {"slot": "steels", "thickness": "0.0770 in", "fate": "shelf"}
+    refused = api.post(f"matches/{match.body['id']}/outs/", {"outs": [shelved]})
+    assert (refused.status, refused.code) == (422, "readings_needed")
+    assert refused.body["errors"][0]["pointer"] == "/outs/0/readings"
+    read = {**shelved, "readings": ["0.0763 in"]}
+    assert api.post(f"matches/{match.body['id']}/outs/", {"outs": [read]}).status == 200
+
+
+def test_what_came_out_first_gets_its_fate_after_a_second_take(api: Api, shelf: Shelf) -> None:
+    shelf.stock("0.0740 in", "0.0770 in")
+    match = api.post("matches/", question("0.0640 in", ["0.0670 in"] * 5, take=True)).body
+    path = f"matches/{match['id']}/"
+    first = [row["thickness"]["in"] for row in match["options"][0]["out"]]
+    opened = api.post(f"{path}final/", {"readings": ["0.0660 in"] * 3, "method": "feeler"}).body
+    assert opened["state"] == "open" and opened["options"]
+    taken = api.post(f"{path}take/", {"option": opened["options"][0]["number"]}).body
+    waiting = [row["thickness"]["in"] for row in taken["outs"] if row["fate"] is None]
+    assert sorted(waiting) == sorted(first + [row["thickness"]["in"] for row in taken["options"][0]["out"]])
+    done = api.post(f"{path}outs/", {"outs": [{"slot": "steels", "thickness": f"{first[0]} in", "fate": "scrap"}]})
+    assert done.status == 200
+    assert [row["fate"] for row in done.body["outs"]].count("scrap") == 1
+
+
+def test_another_job_is_named_for_another_pack_only(api: Api, match: dict[str, Any]) -> None:
+    body = {"slot": "steels", "thickness": "0.0766 in", "fate": "job", "to_job": "J-9"}
+    refused = api.post(f"matches/{match['id']}/outs/", {"outs": [body]})
+    assert (refused.status, refused.body["errors"][0]["pointer"]) == (400, "/outs/0/to_job")

@@ -14,11 +14,13 @@ from plates.bench.final import stack_after
 from plates.bench.locks import Run, clock, match_seen
 from plates.bench.models import Match, MatchState
 from plates.bench.proof.wear import Wear, Worn
-from plates.bench.question import Entry, PackReading, Question
+from plates.bench.question import BOOK_TOLERANCE_NM, Entry, PackReading, Question
 from plates.bench.reading import match_read
 from plates.catalogue.models import Slot
 from plates.catalogue.selectors import STACK
+from plates.measuring.uncertainty import rectangular_u_nm
 from plates.stock.holds import holds_run_out
+from plates.stock.models import Plate
 from shop.errors import Malformed, WrongState, refusals
 from shop.people.models import Person
 from shop.people.services import number_next
@@ -65,7 +67,7 @@ def match_comeback(
     spec = closed.spec
     prefetch_related_objects([spec], *STACK)
     slots = {slot.name: slot for slot in spec.slots.all()}
-    built = stack_after(Question.from_json(closed.question), closed.built, reading)
+    built = _on_record(closed, stack_after(Question.from_json(closed.question), closed.built, reading))
     pairs = [_worn(slots, built, name, one) for name, one in worn.items()]
     installed = {
         name: [Entry(nm) for one in pairs if one.slot == name for nm in one.now_nm] or entries
@@ -89,6 +91,18 @@ def match_comeback(
     return run(act)
 
 
+def _on_record(closed: Match, question: Question) -> Question:
+    """The question with every plate of ours as thick as it is on record by now: it may have been corrected since."""
+    ids = {entry.plate for entries in question.installed.values() for entry in entries if entry.plate}
+    plates = Plate.objects.filter(shop_id=closed.shop_id, pk__in=ids)
+    thickness_nm = {str(pk): nm for pk, nm in plates.values_list("pk", "thickness_nm")}
+    installed = {
+        name: [replace(entry, thickness_nm=thickness_nm.get(entry.plate, entry.thickness_nm)) for entry in entries]
+        for name, entries in question.installed.items()
+    }
+    return replace(question, installed=installed)
+
+
 def _worn(slots: Mapping[str, Slot], built: Question, name: str, one: WornSlot) -> Worn:
     """One slot's wear, every plate with its figure. Raises Malformed with a pointer."""
     at = f"/worn/{name}"
@@ -96,14 +110,18 @@ def _worn(slots: Mapping[str, Slot], built: Question, name: str, one: WornSlot) 
         raise Malformed(f"The pack has no slot {name!r}; it has {', '.join(slots)}.", [(at, "there is no such slot")])
     entries = built.installed.get(name)
     count = len(entries) if entries is not None else slots[name].count
-    was_nm = one.was_nm
+    was_nm, book_u_nm = one.was_nm, 0.0
     if was_nm is None:
         if entries is None and slots[name].nominal_nm is None:
             raise Malformed(
                 f"Nobody read {name!r} when the pack was built, and it has no book size: give what its plates were.",
                 [(f"{at}/was", "give the thickness that they had")],
             )
-        was_nm = [entry.thickness_nm for entry in entries] if entries is not None else [slots[name].nominal_nm or 0]
+        if entries is None:
+            was_nm, book_u_nm = [slots[name].nominal_nm or 0] * count, rectangular_u_nm(BOOK_TOLERANCE_NM)
+        else:
+            was_nm = [entry.thickness_nm for entry in entries]
+            book_u_nm = max((entry.u_nm for entry in entries if entry.at_book), default=0.0)
 
     def each(lengths_nm: Sequence[int], side: str) -> list[int]:
         if len(lengths_nm) not in (1, count):
@@ -115,7 +133,8 @@ def _worn(slots: Mapping[str, Slot], built: Question, name: str, one: WornSlot) 
 
     if not count:
         raise Malformed(f"There is no plate in {name!r}.", [(at, "holds no plate")])
-    return Worn(name, each(was_nm, "was"), each(one.now_nm, "now"), read_once=1 in (len(was_nm), len(one.now_nm)))
+    once = 1 in (len(was_nm), len(one.now_nm))
+    return Worn(name, each(was_nm, "was"), each(one.now_nm, "now"), read_once=once, book_u_nm=book_u_nm)
 
 
 def _explained(closed: Match, match: Match, worn: Sequence[Worn]) -> dict[str, object]:

@@ -14,13 +14,15 @@ NOT_WHY = "That does not say why they wore: look at pressure, seals, feed."
 @dataclass(frozen=True)
 class Worn:
     """The plates of one slot as they went in and as they came back, in nm, each side in any order. ``read_once``: one
-    figure stands for all of them, so that its error is theirs together.
+    figure stands for all of them, so that its error is theirs together. ``book_u_nm``: u of each as it went in, where
+    nobody had read it and it stood at book size.
     """
 
     slot: str
     was_nm: list[int]
     now_nm: list[int]
     read_once: bool = False
+    book_u_nm: float = 0.0
 
     @property
     def count(self) -> int:
@@ -33,8 +35,9 @@ class Worn:
 
     @property
     def u_nm(self) -> float:
-        """Standard uncertainty of that: the micrometer before and after."""
-        return MICROMETER_U_NM * math.sqrt(2) * (self.count if self.read_once else math.sqrt(self.count))
+        """Standard uncertainty of that: the micrometer before and after, or each plate's book size before."""
+        read_nm = MICROMETER_U_NM * (self.count if self.read_once else math.sqrt(self.count))
+        return math.hypot(read_nm, self.book_u_nm * math.sqrt(self.count) if self.book_u_nm else read_nm)
 
     def words(self, unit: str) -> str:
         plates = f"{self.count} plate{'s' if self.count > 1 else ''} of {self.slot}"

@@ -52,6 +52,11 @@ class OutBody(FindingsBody):
     to_job = serializers.CharField(max_length=60, required=False)
     confirm = serializers.BooleanField(default=False)
 
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if attrs.get("to_job") and attrs["fate"] != "pack":
+            raise serializers.ValidationError({"to_job": ["goes with the fate pack only"]})
+        return attrs
+
 
 class OutsBody(Body):
     outs = OutBody(many=True, min_length=1, max_length=100)  # type: ignore[call-arg]

@@ -18,6 +18,7 @@ from plates.bench.slip.out_kinds import OutKinds, used_may_be
 from plates.catalogue.models import BadFigures, Kind, Slot
 from plates.catalogue.selectors import STACK
 from plates.lengths import INCH, both
+from plates.measuring.gauges import gauge_for_plates
 from plates.stock.findings import NOTHING_FOUND, Findings, Reading, Tags
 from plates.stock.life import plate_put_back, plate_scrap
 from plates.stock.models import Bin, Condition, Plate, State
@@ -41,9 +42,13 @@ class NotOut(Refusal):
     code, title = "not_out", "This did not come out of the pack"
 
 
+class ReadingsNeeded(Refusal):
+    code, title = "readings_needed", "Nobody has read this one"
+
+
 @dataclass(frozen=True)
 class Out:
-    """One plate that came out, as a person disposes of it. Without a ``reading`` the ``thickness`` is the reading."""
+    """One plate that came out, as a person disposes of it; ``thickness`` names it, ``reading`` is a fresh one."""
 
     slot: str
     thickness: Reading
@@ -62,8 +67,8 @@ def match_outs(*, person: Person, match_id: uuid.UUID, outs: Sequence[Out], run:
     """Give plates that came out their fates, all of them or none; ``match.warnings`` says what to know of those that
     went to the shelf.
 
-    Raises WrongState, NotOut, KindNeeded, Malformed, and what scanning in raises: Implausible, WrongBin,
-    GaugeWithdrawn, SecondPerson. Each names the plate by its place in ``outs``.
+    Raises WrongState, NotOut, ReadingsNeeded, KindNeeded, Malformed, and what scanning in raises: Implausible,
+    WrongBin, GaugeWithdrawn, SecondPerson. Each names the plate by its place in ``outs``.
     """
     person.require("matches")
     return run(partial(_fated, person, match_id, outs))
@@ -71,24 +76,23 @@ def match_outs(*, person: Person, match_id: uuid.UUID, outs: Sequence[Out], run:
 
 def _fated(person: Person, match_id: uuid.UUID, outs: Sequence[Out]) -> Match:
     match = match_lock(person=person, match_id=match_id)
-    if match.built is None or match.state not in (MatchState.OPEN, MatchState.HELD):  # measured, and open again
+    if not any(option.get("was_built") for option in match.options):  # else measured, and open again
         state_check(match, [MatchState.TAKEN, MatchState.CLOSED], "cleared of what came out")
     prefetch_related_objects([match.spec], *STACK)
-    assert match.built is not None
     slots = {slot.name: slot for slot in match.spec.slots.all()}
     rows = _rows_of(match, outs)
-    ours = _ours(match, slots, rows)
+    ours = _ours(match, rows)
     kinds = OutKinds(match.shop_id, [slots[out.slot] for out in outs if out.fate == "shelf" and not out.kind])
     match.warnings = []  # type: ignore[attr-defined]
     for place, (out, row) in enumerate(zip(outs, rows, strict=True)):
         with _at(place):
             out = replace(out, findings=out.findings.over(_found_before(match, row)))
-            plate, warnings = _fate(person, match, out, slots[out.slot], kinds, ours.get(row["row_number"]))
+            plate, warnings = _fate(person, match, out, row, slots[out.slot], kinds, ours.get(row["key"]))
         match.warnings += [{**one, "pointer": f"/outs/{place}"} for one in warnings]  # type: ignore[attr-defined]
         match.outs.append(
             {
-                "option": match.built["number"],
-                "row": row["row_number"],
+                "option": row["key"][0],
+                "row": row["key"][1],
                 "slot": out.slot,
                 "thickness_nm": row["thickness_nm"],
                 "fate": out.fate,
@@ -106,7 +110,8 @@ def _fated(person: Person, match_id: uuid.UUID, outs: Sequence[Out]) -> Match:
 def _found_before(match: Match, row: dict[str, Any]) -> dict[str, Any]:
     """What the question said of this plate: a cone or a hot spot goes with it wherever it goes."""
     known = {"cone_nm": row.get("cone_nm")}
-    if match.state in (MatchState.TAKEN, MatchState.CLOSED):  # else the question is of the stack as it is now
+    built = match.built if match.state in (MatchState.TAKEN, MatchState.CLOSED) else None
+    if built and row["key"][0] == built["number"]:  # else the question is of the stack as it was after it
         known["hot_spot"] = match.question["installed"][row["slot"]][row["row"]]["hot_spot"] or None
     return known
 
@@ -122,19 +127,23 @@ def _at(place: int) -> Iterator[None]:
 
 
 def outs_open(match: Match) -> list[dict[str, Any]]:
-    """What came out with the option that is built and has no fate yet; ``row_number`` is its place among the outs."""
-    if match.built is None:
-        return []
-    done = {one["row"] for one in match.outs if one["option"] == match.built["number"]}
-    return [{**row, "row_number": number} for number, row in enumerate(match.built["out"]) if number not in done]
+    """What came out and has no fate yet, with the option that is built and with those that were built before it;
+    ``key`` is (number of the option, place among its outs).
+    """
+    built = [option for option in match.options if option.get("was_built")]
+    if match.built and match.state in (MatchState.TAKEN, MatchState.CLOSED):
+        built.append(match.built)
+    done = {(one["option"], one["row"]) for one in match.outs}
+    rows = [{**row, "key": (option["number"], place)} for option in built for place, row in enumerate(option["out"])]
+    return [row for row in rows if row["key"] not in done]
 
 
 def _rows_of(match: Match, outs: Sequence[Out]) -> list[dict[str, Any]]:
     """The row that each out is of. Raises NotOut when one is of none that is left."""
     left, found = outs_open(match), []
     for place, out in enumerate(outs):
-        off = {row["row_number"]: abs(row["thickness_nm"] - out.thickness.thickness_nm) for row in left}
-        mine = [row for row in left if row["slot"] == out.slot and off[row["row_number"]] <= SHOWN_NM]
+        off = {row["key"]: abs(row["thickness_nm"] - out.thickness.thickness_nm) for row in left}
+        mine = [row for row in left if row["slot"] == out.slot and off[row["key"]] <= SHOWN_NM]
         if not mine:
             still = ", ".join(f"{row['slot']} {both(row['thickness_nm'], match.unit)}" for row in left)
             raise NotOut(
@@ -142,53 +151,40 @@ def _rows_of(match: Match, outs: Sequence[Out]) -> list[dict[str, Any]]:
                 f"{match.number} and has no fate yet; that is: {still or 'nothing'}.",
                 [(f"/outs/{place}/thickness", "name a plate that came out and has no fate yet")],
             )
-        found.append(min(mine, key=lambda row: off[row["row_number"]]))
+        found.append(min(mine, key=lambda row: off[row["key"]]))
         left.remove(found[-1])
     return found
 
 
-def _ours(match: Match, slots: dict[str, Slot], rows: Sequence[dict[str, Any]]) -> dict[int, Plate]:
-    """Which of these rows are plates that once were taken from our stock for this pack, locked in the order of their
-    ids: taken for the same job and spec, of the slot's role and fits and of the row's thickness, and out for the first
-    time.
+def _ours(match: Match, rows: Sequence[dict[str, Any]]) -> dict[tuple[int, int], Plate]:
+    """Which of these rows are plates that went into this pack from our stock, by the row's key; locked in the order of
+    their ids. A thickness alone makes no plate ours: it may be another one.
     """
-    known = {match.pk: match.outs}
-    if match.job_id:
-        of_job = Match.objects.filter(shop_id=match.shop_id, spec=match.spec, job=match.job_id).exclude(pk=match.pk)
-        known |= dict(of_job.values_list("pk", "outs"))
-    gone = [one["plate"] for outs in known.values() for one in outs if one["plate"]]
-    in_pack = [row["plate"] for row in match.slip if row["plate"]]
-    plates = list(
-        Plate.objects.select_for_update(of=("self",))
-        .filter(
-            shop_id=match.shop_id,
-            match__in=list(known),
-            state=State.TAKEN,
-            thickness_nm__in={row["thickness_nm"] for row in rows},
-        )
-        .exclude(pk__in=[*gone, *in_pack])
-        .order_by("pk")
-    )
-    found: dict[int, Plate] = {}
-    for row in rows:
-        slot = slots[row["slot"]]
-        for plate in plates:
-            same = (plate.thickness_nm, plate.role) == (row["thickness_nm"], slot.role)
-            if same and plate.fit_id in _fits(slot):
-                found[row["row_number"]] = plate
-                plates.remove(plate)
-                break
-    return found
+    ids = {row["plate"]: row["key"] for row in rows if row.get("plate")}
+    plates = Plate.objects.select_for_update(of=("self",)).filter(shop_id=match.shop_id, pk__in=ids)
+    return {ids[str(plate.pk)]: plate for plate in plates.filter(state=State.TAKEN).order_by("pk")}
 
 
 def _fate(
-    person: Person, match: Match, out: Out, slot: Slot, kinds: OutKinds, ours: Plate | None
+    person: Person,
+    match: Match,
+    out: Out,
+    row: dict[str, Any],
+    slot: Slot,
+    kinds: OutKinds,
+    ours: Plate | None,
 ) -> tuple[Plate | None, list[dict[str, str]]]:
     """The plate that this out is on record as, and what to know of it."""
     if out.gauge and out.reading is None:
         raise Malformed("A gauge goes with the readings taken with it.", [("/gauge", "give readings too")])
     if out.fate == "shelf":
-        received = _to_shelf(person, match, out, slot, kinds, ours)
+        if out.reading is None and (row["at_book"] or row["unread_u_nm"]):
+            raise ReadingsNeeded(
+                f"{both(row['thickness_nm'], match.unit)} was never read, or nobody knows which of its like it is: "
+                "read it before it lies on the shelf as so thick.",
+                [("/readings", "read it")],
+            )
+        received = _to_shelf(person, match, out, row, slot, kinds, ours)
         return received.plates[0], received.warnings
     if out.fate == "scrap" and ours:
         return plate_scrap(person=person, plate_id=ours.pk, reason=f"came out with match {match.number}"), []
@@ -204,36 +200,50 @@ def _serves(kind: Kind, slot: Slot) -> bool:
 
 
 def _to_shelf(
-    person: Person, match: Match, out: Out, slot: Slot, kinds: OutKinds, ours: Plate | None
+    person: Person,
+    match: Match,
+    out: Out,
+    row: dict[str, Any],
+    slot: Slot,
+    kinds: OutKinds,
+    ours: Plate | None,
 ) -> Received:
-    reading = out.reading or out.thickness
+    """Ours goes back as itself, unread as it is on record; any other begins here, unread as the question has it."""
     if ours:
         return plate_put_back(
             person=person,
             plate_id=ours.pk,
-            reading=reading,
+            reading=out.reading,
             chosen_bin=out.bin,
             condition=out.condition,
             gauge=out.gauge,
             findings=out.findings,
-            confirm=out.confirm or out.reading is None,  # as it is on record
+            confirm=out.confirm,
         )
     if out.kind and not _serves(out.kind, slot):
         raise BadFigures(
             f"{out.kind.code} is no {slot.get_role_display()} of a fit that goes into {slot.name!r}.",
             [("/kind", "name a kind of this slot")],
         )
+    reading, gauge = (out.reading, out.gauge) if out.reading else _as_asked(match, out, row)
     condition = out.condition or Condition.USED  # it ran
     kind = out.kind or kinds.kind_of(slot, reading.thickness_nm, condition)
     return plate_receive(
         person=person,
         kind=kind,
         reading=reading,
-        tags=Tags(
-            condition=condition, source=f"out of match {match.number}", gauge=out.gauge, findings=out.findings
-        ),
+        tags=Tags(condition=condition, source=f"out of match {match.number}", gauge=gauge, findings=out.findings),
         chosen_bin=out.bin,
         confirm=out.confirm or (condition == Condition.USED and used_may_be(kind, reading.thickness_nm)),
         for_match=match.pk,
         for_job=match.job_id,
     )
+
+
+def _as_asked(match: Match, out: Out, row: dict[str, Any]) -> tuple[Reading, str]:
+    """The plate as its gauge showed it when the pack was asked, to the nanometre, and that gauge; a zero error in force
+    comes off again as it is booked. A gauge that is withdrawn by now is not named any more.
+    """
+    notes, withdrawn = gauge_for_plates(match.shop_id, row["gauge"])
+    shown_nm = row["thickness_nm"] + (0 if withdrawn else notes.zero_nm)
+    return Reading(out.thickness.texts, [shown_nm]), "" if withdrawn else row["gauge"]

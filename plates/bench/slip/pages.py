@@ -1,6 +1,5 @@
 """The slip at the counter: what to fetch, each plate ticked off by its reading, and what becomes of what came out."""
 
-import uuid
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
@@ -19,7 +18,7 @@ from plates.bench.slip.pull import PullMismatch, match_pull
 from plates.bench.typed import exact_text
 from plates.catalogue.models import Kind
 from plates.lengths import LengthError, both, mean_nm
-from plates.measuring.gauges import GaugeNotes, GaugeWithdrawn, gauge_notes
+from plates.measuring.gauges import gauge_for_plates
 from plates.stock.models import Plate
 from plates.stock.plausible import Implausible
 from plates.stock.shown import plate_or_404
@@ -181,17 +180,9 @@ def _out_rows(match: Match, person: Any, bound: OutForm | None) -> list[OutRow]:
         else:
             given = {"slot": row["slot"], "thickness": text}
             form = OutForm(person=person, fitting=fitting, initial=given)
-        form.auto_id = f"id_out{row['row_number']}_%s"
+        form.auto_id = "id_out{}-{}_%s".format(*row["key"])
         rows.append(OutRow(row["slot"], row["thickness_nm"], form=form, key=key_new(), first=not place))
     return rows
-
-
-def _gauge(shop_id: uuid.UUID, code: str) -> tuple[GaugeNotes, str]:
-    """The gauge that plates are read with, and why not where it is withdrawn."""
-    try:
-        return gauge_notes(shop_id, code, act="plate"), ""
-    except GaugeWithdrawn as refusal:
-        return GaugeNotes(code), refusal.detail
 
 
 def _plate(request: PageRequest, name: str) -> Plate | None:
@@ -211,7 +202,7 @@ def _slip_page(
     person, built = request.user, match.built
     sent = request.POST if request.method == "POST" else request.GET
     code = sent.get("pull_gauge", sent.get("gauge", "")).strip()[:200]
-    gauge, withdrawn = _gauge(person.shop_id, code)
+    gauge, withdrawn = gauge_for_plates(person.shop_id, code)
     from_bins = [row for row in match.slip if row["plate"]]
     from_bins.sort(key=lambda row: (row["bin"] is None, row["bin"], row["slot"], row["thickness_nm"]))
     unread = sum(not row.get("pulled") for row in from_bins)

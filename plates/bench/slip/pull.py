@@ -89,8 +89,9 @@ def match_pull(*, person: Person, match_id: uuid.UUID, pull: Pull, run: Run[R], 
 
 
 def _look_ahead(person: Person, match_id: uuid.UUID, pull: Pull, at: datetime | None) -> _Ahead | None:
-    """Put the plates back, search, and undo that: the answer is there before the match is locked. Nobody waits for the
-    plates meanwhile: they are this match's own. What refuses is told under the key, so that a twin gets its answer.
+    """Put the plates back, search, and undo that: the answer is there before the match is locked. The plates are locked
+    meanwhile: this match's own, and the one in the hand, which may be another of its bin. What refuses is told under
+    the key, so that a twin gets its answer.
     """
     with transaction.atomic():
         try:
@@ -144,8 +145,12 @@ def _read(person: Person, match: Match, pull: Pull) -> tuple[Read, bool, Booking
         raise _mismatch(match, plate, reading, _none_of_them(booking, plate, reading), ways)
     if not agrees:
         plate = named
+        booking.condition = plate.condition
         booking.read(pull.reading)
-    if back or not agrees:
+        verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
+        if verdict.state == State.QUARANTINED and not back:
+            raise _mismatch(match, plate, reading, _aside(verdict.reason), ["read_again", "next_one", "rematch"])
+    if back or not agrees or pull.agreed_by:
         agreement_check(person=person, condition=plate.condition, agreed_by=pull.agreed_by)
     return Read(person, named, plate, agrees, reading, pull.gauge, pull.agreed_by, verdict), back, booking
 
