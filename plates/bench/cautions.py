@@ -89,8 +89,8 @@ def _of_convention(spec: Spec, question: Question) -> list[dict[str, str]]:
         text = f"The manual reads this pack under a load of {spec.reads_load}, and {said}. Load it as the manual says."
         found.append(caution("load_differs", text))
     if question.load and not spec.reads_load:
-        text = f"Read under {question.load}; the spec prescribes no load. Was it on when the manual reads the pack?"
-        found.append(caution("load_differs", text))
+        text = f"Read under {question.load}; the spec prescribes no load. Does the manual read this pack under one?"
+        found.append(caution("load_unknown", text))
     return found
 
 
@@ -159,7 +159,7 @@ def of_gauge(
     way_out = (
         f"Three readings by {' or '.join(better)} could."
         if better
-        else "No method of the shop could: mind the comeback."
+        else "No way of reading could be sure in so narrow a window: measure the assembled pack with care."
     )
     text = (
         f"The window is only {both(spec.high_nm - spec.low_nm)} wide: read like this, not even its middle would "

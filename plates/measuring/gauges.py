@@ -29,10 +29,10 @@ class GaugeWithdrawn(Refusal):
 class GaugeNotes:
     """The gauge of a reading, if it is registered, and what has to be said of it.
 
-    ``zero_nm`` is to be taken off what a micrometer shows: length = shown - zero. A clearance by feeler, indicator or
-    depth is the difference of two readings of one gauge, so there it cancels. ``shared_u_nm`` is the standard
-    uncertainty that all readings with this gauge share, its limit of error / sqrt(3) (rectangular, JCGM 100:2008,
-    4.3.7); None for a gauge that is not registered.
+    ``zero_nm`` is to be taken off what a micrometer shows: length = shown - zero. A clearance by indicator or depth is
+    the difference of two readings of one gauge, so there it cancels, and a feeler blade has no zero. ``shared_u_nm`` is
+    the standard uncertainty that all readings with this gauge share, its limit of error / sqrt(3) (rectangular, JCGM
+    100:2008, 4.3.7); None for a gauge that is not registered.
     """
 
     code: str

@@ -115,8 +115,9 @@ def gauge_check(
         )
     if then == "in_force" and gauge.type != GaugeType.MICROMETER:
         raise BadGauge(
-            f"A {gauge.get_type_display()} reads a clearance as the difference of two readings, so a zero error "
-            "cancels and there is none to take off. Set it right, or withdraw it.",
+            "A zero error in force is taken off plates, which micrometers read. A clearance by indicator or depth "
+            "gauge is the difference of two readings, so it cancels there; a feeler blade that is off is replaced. Set "
+            "the gauge right, or withdraw it.",
             [("/then", "is for micrometers")],
         )
     after = {"": gauge.zero_nm, "zeroed": 0, "in_force": error_nm}

@@ -144,6 +144,10 @@ def test_the_charts_answer_limits_average_and_finding(api: Api, match: Match) ->
     for value in [*GOOD, *LOW]:
         last = 0.2 * min(max(value * TENTH, -reach), reach) + 0.8 * last
     assert feeler["ewma"]["last"]["nm"] == pytest.approx(last, abs=1)
+    # Moving range: high limit 3.267 times its mean (3 d3/d2 + 1 for two values; from memory), low limit zero.
+    moving = feeler["moving_range"]
+    assert moving["high"]["nm"] == pytest.approx(3.267 * sum(moved) / len(moved) * TENTH, rel=1e-3)
+    assert (moving["low"]["nm"], moving["last"]["nm"]) == (0, pytest.approx(moved[-1] * TENTH, abs=1))
     assert feeler["ewma"]["outside"] > 0 and feeler["since"].startswith("2026-03-03")
     assert feeler["finding"].startswith("Final readings by feeler run 0.0020 in (0.051 mm) low since 3 March 2026")
     (gauge,) = api.get("residuals/charts/", by="gauge").body["results"]
@@ -175,7 +179,7 @@ def test_the_page_and_home_say_it_and_draw_it(match: Match) -> None:
     assert sentence in text and "Kept apart" in text
     assert counter.html.count("<svg") == 1 and "<title>Residuals of feeler in time order</title>" in counter.html
     assert "20 final checks from 21 February 2026 to 12 March 2026" in counter.html
-    assert counter.html.count('<polyline class="run"') == 1
+    assert counter.html.count('<polyline class="run"') == 2
     assert "The 20 points, newest first" in text and "−2.1 thou (−0.053 mm)" in text
     assert "Final readings with gauge F-1" in counter.open("/residuals/", by="gauge", name="F-1")
     assert "1 final check names no gauge and stands in no group here" in counter.text

@@ -61,7 +61,7 @@ def test_a_failed_check_asks_what_was_done(counter: Counter, mic: str, then: str
 
 def test_a_feeler_has_no_zero_to_take_off(api: Api, counter: Counter) -> None:
     api.post("gauges/", {"code": "F-1", "type": "feeler"})
-    assert "its zero error cancels" in counter.open("/gauges/F-1/")
+    assert "A blade has no zero" in counter.open("/gauges/F-1/")
     said = counter.send("/check/", {"standard": "0.010 in", "reading": "0.012 in"})
     assert "What did you do with it" in said and "Work on" not in said
 

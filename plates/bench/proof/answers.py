@@ -62,7 +62,7 @@ class LimitsAnswer(serializers.Serializer[Any]):
 
 
 class GroupAnswer(serializers.Serializer[Group]):
-    """The residuals of one method, gauge or person; ``individuals`` and ``ewma`` are null for fewer than 8 of them.
+    """The residuals of one method, gauge or person; all limits are null for fewer than 8 of them.
 
     Both charts stand about a ``centre`` of zero, as a residual should be; ``mean`` is what it was. Lengths are signed.
     """
@@ -70,7 +70,7 @@ class GroupAnswer(serializers.Serializer[Group]):
     by, name = serializers.CharField(), serializers.CharField()
     points, apart = serializers.IntegerField(), serializers.IntegerField()
     centre, mean = LengthField(), LengthField(allow_null=True)
-    individuals, ewma = LimitsAnswer(allow_null=True), LimitsAnswer(allow_null=True)
+    individuals, moving_range, ewma = (LimitsAnswer(allow_null=True) for _ in range(3))
     since = serializers.DateTimeField(allow_null=True)
     finding = serializers.CharField(allow_null=True)
 
@@ -89,6 +89,7 @@ class GroupAnswer(serializers.Serializer[Group]):
             "centre": length_json(0),
             "mean": length_json(instance.mean_nm) if instance.points else None,
             "individuals": chart(instance.singles) if instance.enough else None,
+            "moving_range": chart(instance.moving) if instance.enough else None,
             "ewma": chart(instance.smooth) if instance.enough else None,
             "since": found.since.isoformat() if found else None,
             "finding": instance.sentence(self.context["unit"]) or None,

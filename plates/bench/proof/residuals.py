@@ -9,7 +9,17 @@ from django.utils import timezone
 
 from plates.bench.selectors import LOOK, final_checks
 from plates.lengths import half_even
-from plates.measuring.charts import FEWEST, ROUNDING_NM, Chart, Drift, drift, drift_words, sigma_of, steadied
+from plates.measuring.charts import (
+    FEWEST,
+    ROUNDING_NM,
+    Chart,
+    Drift,
+    drift,
+    drift_words,
+    moving_range,
+    sigma_of,
+    steadied,
+)
 
 #: So many final checks of one group are drawn.
 SHOWN = 100
@@ -79,6 +89,11 @@ class Group:
         """Single values about zero, which is what a residual should be; limits from the moving range."""
         reach = 3 * self._sigma()
         return Chart(tuple(self.values), 0.0, -reach, reach)
+
+    @property
+    def moving(self) -> Chart:
+        """How far each value is from the one before it: scatter that grows shows here."""
+        return moving_range(self.values)
 
     @property
     def smooth(self) -> Chart:
