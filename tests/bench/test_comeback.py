@@ -214,3 +214,18 @@ def test_a_buyer_looks_but_opens_nothing(api: Api, shelf: Shelf) -> None:
     counter = Counter(PersonFactory.create(shop=shelf.person.shop, role="buyer"))
     assert "This unit came back" not in counter.open(f"/matches/{number}/")
     assert "You can look at everything" in counter.open(f"/matches/{number}/comeback/")
+
+
+def test_what_was_corrected_since_comes_back_as_it_is_on_record(api: Api, shelf: Shelf) -> None:
+    """Three went in read .0003 high, and were put right after the pack was closed: .0767 stands in the stack by now."""
+    api.post("gauges/", {"code": "M-1", "type": "micrometer"})
+    shelf.stock("0.0770 in", "0.0770 in", "0.0770 in", gauge="M-1")
+    match = api.post("matches/", question("0.0740 in", ["0.0700 in"] * 5, take=True)).body
+    assert len(match["slip"]) == 3
+    final = {"readings": ["0.0530 in"] * 3, "method": "feeler"}
+    assert api.post(f"matches/{match['id']}/final/", final).body["state"] == "closed"
+    check = api.post("gauges/M-1/checks/", {"standard": "0.5 in", "readings": ["0.5003 in"]}).body["id"]
+    assert len(api.post("gauges/M-1/correct/", {"check": check}).body["corrected"]) == 3
+    assert back(api, match, "0.0800 in").status == 201
+    stack = Match.objects.get(comeback_of=match["id"]).question["installed"]["steels"]
+    assert [entry["thickness_nm"] for entry in stack if entry["plate"]] == [length_parse("0.0767 in")] * 3

@@ -431,3 +431,13 @@ def test_a_body_that_cannot_be_read(api: Api, wrong: dict[str, Any], body: dict[
     good = {"plate": wrong["slip"][0]["plate"], "readings": ["0.0771 in"]}
     reply = api.post(f"matches/{wrong['id']}/pull-check/", {**good, **body})
     assert (reply.status, reply.body["errors"][0]["pointer"]) == (400, pointer)
+
+
+@pytest.mark.parametrize("name", ["nobody-here", "myself"])
+def test_whoever_is_named_as_second_person_is_somebody_else_here(api: Api, shelf: Shelf, name: str) -> None:
+    """Wanted or not: a made-up name must not stand in the ledger."""
+    shelf.stock("0.0771 in")
+    match = take(api)
+    agreed_by = api.person.username if name == "myself" else name
+    refused = pull(api, match, "0.0771 in", agreed_by=agreed_by)
+    assert (refused.status, refused.code) == (422, "second_person")
