@@ -133,6 +133,16 @@ def both(length_nm: int, unit_first: str = "in") -> str:
     return f"{first} ({second})"
 
 
+def signed(length_nm: float, unit: str, places: int = 1) -> str:
+    """A difference with its sign, in thousandths of an inch (to so many places) or in millimetres: ``"−2.0 thou"``.
+
+    Nothing at all has no sign.
+    """
+    whole_nm = half_even(abs(length_nm))
+    sign = "" if not whole_nm else "−" if length_nm < 0 else "+"
+    return sign + (f"{thou(whole_nm, places)} thou" if unit == "in" else f"{mm(whole_nm)} mm")
+
+
 def length_json(length_nm: int) -> dict[str, int | str]:
     """The form in which every answer carries a length."""
     return {"nm": length_nm, "in": inch(length_nm), "mm": mm(length_nm)}

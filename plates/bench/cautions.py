@@ -2,13 +2,14 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from typing import Any
 
 from plates.bench.models import Match
 from plates.bench.pose import reading_parts_of
 from plates.bench.question import Question
 from plates.catalogue.models import Slot, Spec
-from plates.lengths import INCH, both
+from plates.lengths import INCH, both, half_even
 from plates.matching.probability import conformance
 from plates.measuring.uncertainty import READING_U_NM, Part, combined_u_nm
 
@@ -145,7 +146,7 @@ def of_gauge(
     *, spec: Spec, question: Question, measured: Mapping[str, float], shared: Mapping[str, float], sure: float
 ) -> list[dict[str, str]]:
     """Whether even the middle of the window could be sure when read like this, and which method could."""
-    middle = (spec.low_nm + spec.high_nm) / 2
+    middle = half_even(Fraction(spec.low_nm + spec.high_nm, 2))
     as_read = reading_parts_of(spec, question, measured, shared)
 
     def could(parts: Iterable[Part]) -> bool:

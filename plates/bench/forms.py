@@ -48,7 +48,8 @@ class PackForm:
         self.method, self.wave_state, self.job = "feeler", spec.reads_wave, ""
         self.wave_free, self.wave_free_error, self.job_error = "", "", ""
         self.soaked = self.used_frictions = False
-        self.gauge = self.plates_gauge = self.load = self.second = self.second_person = self.second_error = ""
+        self.gauge = self.plates_gauge = self.load = self.second = self.second_error = ""
+        self.second_person = self.second_method = self.second_gauge = ""
         self.focus = "reading"
         self.asking = False
         if data is not None:
@@ -67,8 +68,10 @@ class PackForm:
         self.wave_free = data.get("wave_free", "").strip()[:60]
         self.job = data.get("job", "").strip()[:80]
         self.soaked, self.used_frictions = "soaked" in data, "used_frictions" in data
-        for name in ("gauge", "plates_gauge", "load", "second", "second_person"):
+        for name in ("gauge", "plates_gauge", "load", "second", "second_person", "second_gauge"):
             setattr(self, name, data.get(name, "").strip()[:100])
+        again = data.get("second_method", "")
+        self.second_method = again if again in READING_U_NM else ""
         self.readings.read(data)
         for part in self.parts:
             name = part.plates.name
@@ -167,7 +170,8 @@ class PackForm:
         said = readings_said(self.second, self.unit_first)
         if not said:
             return None
-        return SecondReading([one.text for one in said], [one.nm for one in said], self.second_person)
+        texts, readings_nm = [one.text for one in said], [one.nm for one in said]
+        return SecondReading(texts, readings_nm, self.second_person, self.second_method, self.second_gauge)
 
     def _bench(self, part: SlotPart) -> list[Loose]:
         if part.how == "leave":
@@ -183,6 +187,10 @@ class PackForm:
         self.wave_free = exact_text(question.wave_free_nm) if question.wave_free_nm else ""
         self.soaked, self.used_frictions = question.soaked, bool(question.used_ok)
         self.gauge, self.load = question.gauge, question.load
+        if second := question.second:
+            self.second = " ".join(exact_text(length_nm) for length_nm in second.readings_nm)
+            self.second_person = second.person
+            self.second_method, self.second_gauge = second.method, second.gauge
         self.plates_gauge = next((plate.gauge for plate in question.plates()), "")
         pairs = zip(question.texts, question.readings_nm, strict=True)
         self.readings.kept = [Said(text, nm) for text, nm in pairs]

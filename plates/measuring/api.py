@@ -10,7 +10,7 @@ from rest_framework.response import Response
 
 from plates.measuring import selectors, services
 from plates.measuring.answers import CheckAnswer, GaugeAnswer, StudyAnswer
-from plates.measuring.bodies import CheckBody, GaugeBody, ReturnBody, StudyBody, WithdrawBody
+from plates.measuring.bodies import GaugeBody, ReturnBody, StudyBody, WithdrawBody
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy, GaugeType
 from plates.measuring.selectors import GaugeState
 from shop.api import CODE, Act, Collection, One, Signed, by_code
@@ -57,9 +57,9 @@ class OneGauge(One):
 
 
 class GaugeChecks(OfGauge, Collection):
-    """The checks of one gauge against a standard, oldest first; POST adds one."""
+    """The checks of one gauge against a standard, oldest first."""
 
-    body_class, serializer_class = CheckBody, CheckAnswer
+    serializer_class = CheckAnswer
 
     def get_queryset(self) -> Any:
         if getattr(self, "swagger_fake_view", False):
@@ -68,25 +68,6 @@ class GaugeChecks(OfGauge, Collection):
 
     def get(self, request: Request, code: str = "") -> Response:
         return self.list(request)
-
-    @extend_schema(request=CheckBody, responses={201: CheckAnswer})
-    def post(self, request: Request, code: str) -> Response:
-        return self.act(self.make, self.rendered)
-
-    def make(self, body: dict[str, Any]) -> GaugeCheck:
-        return services.gauge_check(
-            person=self.person,
-            gauge_id=self.gauge().pk,
-            standard_nm=body["standard"],
-            texts=[typed for typed, _ in body["readings"]],
-            readings_nm=[length_nm for _, length_nm in body["readings"]],
-            then=body["then"],
-            confirm=body["confirm"],
-            made_key=self.once.made_key,
-        )
-
-    def rendered(self, check: GaugeCheck) -> dict[str, Any]:
-        return {**CheckAnswer(check).data, "gauge_state": self.gauge().state_now}
 
 
 class GaugeAct(OfGauge, Act):

@@ -46,18 +46,21 @@ def sigma_of(values: Sequence[float]) -> float:
     return math.fsum(moved) / len(moved) / d2(2)
 
 
-def individuals(values: Sequence[float], centre: float | None = None) -> Chart:
-    """Single values with limits three sigma from their mean, or from a given centre (e-Handbook 6.3.2.2)."""
+def individuals(values: Sequence[float], *, centre: float | None = None, floor: float = 0.0) -> Chart:
+    """Single values with limits three sigma from their mean, or from a given centre (e-Handbook 6.3.2.2); sigma is
+    taken to be ``floor`` at least.
+    """
     middle = math.fsum(values) / len(values) if centre is None else centre
-    reach = 3 * sigma_of(values)
+    reach = 3 * max(sigma_of(values), floor)
     return Chart(tuple(values), middle, middle - reach, middle + reach)
 
 
-def moving_range(values: Sequence[float]) -> Chart:
-    """The chart of the moving ranges: centre their mean, high limit (1 + 3 d3/d2) times that, low limit 0."""
-    moved = ranges(values)
-    mean = math.fsum(moved) / len(moved)
-    return Chart(moved, mean, 0.0, (1 + 3 * d3(2) / d2(2)) * mean)
+def moving_range(values: Sequence[float], *, floor: float = 0.0) -> Chart:
+    """The chart of the moving ranges: centre their mean, high limit (1 + 3 d3/d2) times that, low limit 0; sigma, their
+    mean over d2, is taken to be ``floor`` at least.
+    """
+    sigma = max(sigma_of(values), floor)
+    return Chart(ranges(values), d2(2) * sigma, 0.0, (d2(2) + 3 * d3(2)) * sigma)
 
 
 def ewma(values: Sequence[float], *, weight: float, start: float, sigma: float, width: float = 3.0) -> Chart:
@@ -84,18 +87,22 @@ def steadied(values: Sequence[float], *, weight: float, sigma: float) -> Chart:
 
 
 def capability(*, low: float, high: float, mean: float, sigma: float) -> tuple[float, float]:
-    """(Cp, Cpk) of a process within two limits (e-Handbook 6.1.6)."""
+    """(Cp, Cpk) of a process within two limits (e-Handbook 6.1.6).
+
+    No page shows it: an option's probability says more of one pack. It is for whoever holds the final readings of a
+    spec against its window.
+    """
     return (high - low) / (6 * sigma), min(high - mean, mean - low) / (3 * sigma)
 
 
 @dataclass(frozen=True)
 class Drift:
-    """Residuals that left zero: since when, their mean since then in nanometres (above zero: they read high), and how
-    many they are. One point alone: a single value out of line, no run.
+    """Residuals that left zero: since when, their mean since then (above zero: they read high), and how many they are.
+    One point alone: a single value out of line, no run.
     """
 
     since: datetime
-    mean: float
+    mean_nm: int
     points: int
 
 
@@ -119,16 +126,21 @@ def drift(points: Sequence[tuple[datetime, float]], *, weight: float = 0.2) -> D
     if any(row >= first for row in smooth.outside):
         began = max(range(first, len(values)), key=lambda row: math.fsum(values[row:]) ** 2 / (len(values) - row))
         run = values[began:]
-        return Drift(dated[began][0], math.fsum(run) / len(run), len(run))
+        return Drift(dated[began][0], half_even(math.fsum(run) / len(run)), len(run))
     if abs(values[-1]) > 3 * sigma:
-        return Drift(dated[-1][0], values[-1], 1)
+        return Drift(dated[-1][0], half_even(values[-1]), 1)
     return None
+
+
+def day(at: datetime) -> str:
+    """A day as it is said and drawn: ``"3 March 2026"``."""
+    return f"{at.day} {at:%B %Y}"
 
 
 def drift_words(subject: str, found: Drift, unit_first: str = "in") -> str:
     """``"feeler readings run 0.0020 in (0.051 mm) low since 3 March 2026"``; ``subject``: ``"feeler readings"``."""
-    size, way = both(half_even(abs(found.mean)), unit_first), "low" if found.mean < 0 else "high"
-    day = f"{found.since.day} {found.since:%B %Y}"
+    size, way = both(abs(found.mean_nm), unit_first), "low" if found.mean_nm < 0 else "high"
+    since = day(found.since)
     if found.points == 1:
-        return f"the last of the {subject}, of {day}, is {size} {way}: out of line with those before"
-    return f"{subject} run {size} {way} since {day}"
+        return f"the last of the {subject}, of {since}, is {size} {way}: out of line with those before"
+    return f"{subject} run {size} {way} since {since}"

@@ -7,7 +7,11 @@ import numpy as np
 
 
 def c4(n: int) -> float:
-    """Mean of the sample standard deviation of n normal values, over their standard deviation."""
+    """Mean of the sample standard deviation of n normal values, over their standard deviation.
+
+    Nothing divides by it: a repeatability counts from 20 residuals on, where it is 0.987, and the other estimates go by
+    ranges. It is for whoever works out a scatter from a few readings.
+    """
     return math.sqrt(2 / (n - 1)) * math.exp(math.lgamma(n / 2) - math.lgamma((n - 1) / 2))
 
 

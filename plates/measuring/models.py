@@ -59,6 +59,12 @@ class Gauge(ShopRow):
     def __str__(self) -> str:
         return self.code
 
+    def passes(self, error_nm: int) -> bool:
+        """Whether a check that found this error is passed: what the zero error in force leaves of it is within
+        the limit of error.
+        """
+        return abs(error_nm - self.zero_nm) <= self.limit_nm
+
 
 class GaugeCheck(ShopRow):
     """One check against a standard. ``error_nm`` = mean of the readings - standard, as the gauge shows it; it passes

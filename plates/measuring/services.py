@@ -131,7 +131,7 @@ def gauge_check(
         error_nm=error_nm,
         zero_before_nm=gauge.zero_nm,
         zero_after_nm=after[then],
-        passed=abs(error_nm - gauge.zero_nm) <= gauge.limit_nm,
+        passed=gauge.passes(error_nm),
         made_key=made_key,
     )
     gauge.zero_nm = check.zero_after_nm

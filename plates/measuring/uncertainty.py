@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from plates.lengths import INCH
+from plates.measuring.constants import d2
 
 #: u of the mean of several readings of one pack, by method (common practice, no source).
 READING_U_NM = {
@@ -32,9 +33,6 @@ WAVE_U_NM = INCH * 15 / 10_000
 #: Each plate that goes out or in: its micrometer, and stacked against measured height (common practice, no source).
 MICROMETER_U_NM = INCH * 2 / 10_000
 STACKED_U_NM = INCH * 5 / 10_000
-
-#: Mean range of n normal values over their standard deviation, by integration; the usual control-chart constant.
-D2 = {2: 1.12838, 3: 1.69257, 4: 2.05875, 5: 2.32593, 6: 2.53441, 7: 2.70436, 8: 2.84720, 9: 2.97003, 10: 3.07751}
 
 NORMAL, RECTANGULAR = "normal", "rectangular"
 
@@ -73,7 +71,11 @@ def combined_u_nm(parts: Iterable[Part]) -> float:
 
 
 def effective_freedom(parts: Iterable[Part]) -> float:
-    """Welch-Satterthwaite (JCGM 100:2008, G.4.1) over independent contributions; infinite where none is limited."""
+    """Welch-Satterthwaite (JCGM 100:2008, G.4.1) over independent contributions; infinite where none is limited.
+
+    Nothing shown needs it: every u here is taken as known, so that ``sure`` goes by the normal law. It is for whoever
+    sets up a budget with parts that come from few readings.
+    """
     parts = list(parts)
     limited = math.fsum(part.times * part.u_nm**4 / part.freedom for part in parts)
     return combined_u_nm(parts) ** 4 / limited if limited else math.inf
@@ -141,7 +143,7 @@ def lot_u_nm(range_nm: int, read: int, tolerance_nm: int | None = None) -> float
     The range over d2 estimates the scatter; the mean of the plates read has its own share of it. Where too few were
     read, the kind's tolerance is the floor.
     """
-    scatter = range_nm / D2[min(read, 10)] if read > 1 else 0.0
+    scatter = range_nm / d2(read) if read > 1 else 0.0
     u_nm = scatter * math.sqrt(1 + 1 / read)
     return max(u_nm, rectangular_u_nm(tolerance_nm)) if tolerance_nm is not None else u_nm
 

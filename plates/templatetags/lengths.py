@@ -36,9 +36,7 @@ def length(context: template.Context, length_nm: float | None, unit: str = "") -
 @register.simple_tag
 def signed(length_nm: int, places: int = 1) -> str:
     """A difference, with its sign, in thousandths of an inch (to so many places) and millimetres."""
-    sign = "−" if length_nm < 0 else "+"
-    size_nm = abs(length_nm)
-    return f"{sign}{lengths.thou(size_nm, places)} thou ({sign}{lengths.mm(size_nm)} mm)"
+    return f"{lengths.signed(length_nm, 'in', places)} ({lengths.signed(length_nm, 'mm')})"
 
 
 @register.simple_tag

@@ -1,5 +1,6 @@
 """A unit that comes back: how much the wear accounts for, and what is said where it does not."""
 
+import math
 from typing import Any
 
 import pytest
@@ -7,7 +8,7 @@ from django.core.management import call_command
 
 from plates.bench.models import Match
 from plates.catalogue.windows import Window
-from plates.lengths import length_parse
+from plates.lengths import INCH, length_parse
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import PersonFactory, pack
@@ -99,6 +100,25 @@ def test_what_is_left_counts_beyond_twice_its_uncertainty(
 ) -> None:
     text = told(api, closed(api), reading, {"frictions": {"was": "0.0800 in", "now": "0.0780 in"}})
     assert ("Wear accounts for all of it" in text) == explained
+
+
+@pytest.mark.parametrize(
+    ("slot", "was", "tenths"),
+    # u of five plates together, as they were and as they were read since, is √5 times that of one. At book size
+    # ± 0.0025 in / √3 (common practice, no source; JCGM 100:2008, 4.3.7), read 0.0002 in.
+    [("steels", None, 25 / math.sqrt(3)), ("frictions", None, 25 / math.sqrt(3)), ("steels", ["0.0770 in"] * 5, 2)],
+)
+def test_plates_at_book_size_are_less_certain(
+    api: Api, shelf: Shelf, slot: str, was: list[str] | None, tenths: float
+) -> None:
+    worn = {slot: {"now": ["0.0760 in"] * 5, **({"was": was} if was else {})}}
+    u = back(api, closed(api, steels={"steels": {"nominal": True}}), "0.0570 in", worn).body["comeback"]["u"]["nm"]
+    assert u / (INCH / 10_000) == pytest.approx(math.sqrt(2 * 15**2 + 5 * tenths**2 + 5 * 2**2), abs=0.001)
+
+
+def test_plates_that_were_read_are_as_certain_as_their_micrometer(api: Api, shelf: Shelf) -> None:
+    u = back(api, closed(api), "0.0570 in", {"steels": {"now": ["0.0760 in"] * 5}}).body["comeback"]["u"]["nm"]
+    assert u / (INCH / 10_000) == pytest.approx(math.sqrt(2 * 15**2 + 10 * 2**2), abs=0.001)
 
 
 def test_a_height_pack_becomes_lower_by_wear(api: Api, owner: Person, shelf: Shelf) -> None:

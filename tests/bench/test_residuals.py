@@ -180,10 +180,25 @@ def test_the_page_and_home_say_it_and_draw_it(match: Match) -> None:
     assert counter.html.count("<svg") == 1 and "<title>Residuals of feeler in time order</title>" in counter.html
     assert "20 final checks from 21 February 2026 to 12 March 2026" in counter.html
     assert counter.html.count('<polyline class="run"') == 2
+    steps = "from one to the next 0.0007 in on average, limit 0.0024 in, none beyond"
+    assert "From one to the next" in text and steps in counter.html
+    first, *_, last = re.findall(r"<tr><td>.*?</tr>", counter.html.split("From the one before", 1)[1], flags=re.S)[:20]
+    assert words(first).endswith("0.2 thou (0.005 mm)") and words(last).endswith("(+0.010 mm)"), "none before it"
     assert "The 20 points, newest first" in text and "−2.1 thou (−0.053 mm)" in text
     assert "Final readings with gauge F-1" in counter.open("/residuals/", by="gauge", name="F-1")
     assert "1 final check names no gauge and stands in no group here" in counter.text
     assert match.person.username in counter.open("/residuals/", by="person")
+
+
+def test_residuals_without_any_scatter_are_drawn(match: Match) -> None:
+    """Rounding to 0.0001 in is scatter all the same: limits 3 sigma and, from one to the next, d2 + 3 d3 of it."""
+    final_checks(match, *[0] * 9)
+    counter = Counter(match.person)
+    assert "Nothing is out of line" in counter.open("/residuals/") and counter.html.count("<svg") == 1
+    (group,) = groups_of(points_of(match.shop_id), "method")
+    sigma = TENTH / 12**0.5
+    assert group.singles.high == pytest.approx(3 * sigma)
+    assert group.moving.high == pytest.approx((1.12838 + 3 * 0.8525) * sigma, rel=1e-4)
 
 
 def row_of(html: str, name: str) -> list[str]:

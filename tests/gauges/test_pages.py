@@ -64,6 +64,7 @@ def test_a_feeler_has_no_zero_to_take_off(api: Api, counter: Counter) -> None:
     assert "A blade has no zero" in counter.open("/gauges/F-1/")
     said = counter.send("/check/", {"standard": "0.010 in", "reading": "0.012 in"})
     assert "What did you do with it" in said and "Work on" not in said
+    assert "Replaced the blade" in said and "Set to zero" not in said
 
 
 def test_a_slip_of_the_unit_is_asked_back(counter: Counter, mic: str) -> None:

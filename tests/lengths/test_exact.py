@@ -7,7 +7,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plates.lengths import INCH, LONGEST_NM, MM, NM_PER, LengthError, both, inch, length_json, length_parse, mean_nm, mm
+from plates.lengths import (
+    INCH,
+    LONGEST_NM,
+    MM,
+    NM_PER,
+    LengthError,
+    both,
+    inch,
+    length_json,
+    length_parse,
+    mean_nm,
+    mm,
+    signed,
+)
 
 lengths_nm = st.integers(min_value=0, max_value=LONGEST_NM)
 units = st.sampled_from(sorted(NM_PER))
@@ -111,3 +124,17 @@ def test_a_bare_number_is_told_to_name_its_unit() -> None:
 def test_both_units_the_shops_own_first() -> None:
     assert both(INCH * 771 // 10_000) == "0.0771 in (1.958 mm)"
     assert both(INCH * 771 // 10_000, "mm") == "1.958 mm (0.0771 in)"
+
+
+@pytest.mark.parametrize(
+    ("length_nm", "said"),
+    [(-50_800, ("−2.0 thou", "−0.051 mm")), (4_000, ("+0.2 thou", "+0.004 mm")), (0, ("0.0 thou", "0.000 mm"))],
+)
+def test_a_difference_carries_its_sign_and_nothing_carries_none(length_nm: int, said: tuple[str, str]) -> None:
+    assert (signed(length_nm, "in"), signed(length_nm, "mm")) == said
+    assert signed(4_000, "in", 2) == "+0.16 thou"
+
+
+def test_differences_have_a_mean_too() -> None:
+    """Half-even on either side of zero (NIST SP 811 B.7.1)."""
+    assert [mean_nm(pair) for pair in ([-3, 0], [3, 0], [-1, 0], [1, 0], [-5, 3])] == [-2, 2, 0, 0, -1]

@@ -45,6 +45,15 @@ def test_the_chart_of_ranges_has_its_usual_factor() -> None:
     assert chart.high / chart.centre == pytest.approx(3.267, abs=1e-3)
 
 
+def test_scatter_is_never_taken_for_less_than_its_floor() -> None:
+    single, moved = individuals([5.0] * 9, centre=4.0, floor=2.0), moving_range([5.0] * 9, floor=2.0)
+    assert (single.low, single.centre, single.high) == (-2.0, 4.0, 10.0)
+    assert moved.centre == pytest.approx(2 * 1.12838, abs=1e-5)
+    assert moved.high / moved.centre == pytest.approx(3.267, abs=1e-3)
+    for chart in (individuals, moving_range):
+        assert chart(VALUES, floor=1e-3) == chart(VALUES)
+
+
 def test_a_point_beyond_a_limit_is_found() -> None:
     assert individuals([*[0.0, 1.0] * 10, 40.0]).outside == (20,)
 

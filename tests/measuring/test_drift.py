@@ -27,31 +27,31 @@ def test_readings_that_began_to_run_low() -> None:
     assert found is not None
     # The change came with the thirtieth reading, on 3 March.
     assert abs(found.since - datetime(2026, 3, 3, 9, tzinfo=UTC)) <= timedelta(days=2)
-    assert found.mean == pytest.approx(-4 * THOU, abs=1.2 * THOU)
+    assert found.mean_nm == pytest.approx(-4 * THOU, abs=1.2 * THOU)
     assert found.points == pytest.approx(15, abs=2)
 
 
 def test_it_is_said_in_plain_words() -> None:
     since = datetime(2026, 3, 3, tzinfo=UTC)
     assert (
-        drift_words("feeler readings", Drift(since, -2.0 * THOU, 12))
+        drift_words("feeler readings", Drift(since, -2 * THOU, 12))
         == "feeler readings run 0.0020 in (0.051 mm) low since 3 March 2026"
     )
-    assert "0.051 mm (0.0020 in) high since" in drift_words("readings", Drift(since, 2.0 * THOU, 12), "mm")
-    alone = drift_words("feeler readings", Drift(since, 9.0 * THOU, 1))
+    assert "0.051 mm (0.0020 in) high since" in drift_words("readings", Drift(since, 2 * THOU, 12), "mm")
+    alone = drift_words("feeler readings", Drift(since, 9 * THOU, 1))
     assert alone.startswith("the last of the feeler readings, of 3 March 2026, is 0.0090 in (0.229 mm) high:")
 
 
 def test_readings_that_always_ran_high_are_found_too() -> None:
     """Centre zero: a residual that is the same from the first reading on is a drift all the same."""
     found = drift(dated(scatter(3, 12, 3 * THOU)))
-    assert found is not None and found.mean > 0 and found.points >= 10
+    assert found is not None and found.mean_nm > 0 and found.points >= 10
 
 
 def test_one_reading_out_of_line_is_no_run() -> None:
     quiet = [1.0 * THOU, -1.0 * THOU] * 10
     found = drift(dated([*quiet, 9.0 * THOU]))
-    assert found == Drift(FIRST + timedelta(days=20), 9.0 * THOU, 1)
+    assert found == Drift(FIRST + timedelta(days=20), 9 * THOU, 1)
 
 
 def test_one_pack_built_wrongly_is_no_drift_of_what_came_after() -> None:
@@ -99,4 +99,4 @@ def test_the_order_given_never_matters_and_the_sign_follows(values: list[float],
     shuffler.shuffle(shuffled)  # type: ignore[attr-defined]
     assert drift(shuffled) == found
     mirrored = drift([(at, -value) for at, value in points])
-    assert mirrored == (found and Drift(found.since, -found.mean, found.points))
+    assert mirrored == (found and Drift(found.since, -found.mean_nm, found.points))

@@ -19,6 +19,7 @@ from plates.measuring.uncertainty import (
     agree,
     combined_u_nm,
     effective_freedom,
+    lot_u_nm,
     mean_parts,
     micrometer_u_nm,
     reading_parts,
@@ -126,6 +127,11 @@ def test_what_a_shop_has_measured_replaces_the_default():
     assert combined_u_nm(reading_parts(method="air", readings=3, measured=found)) == READING_U_NM["air"]
     with_gauge = reading_parts(method="feeler", readings=3, measured=found, gauge="F-1", shared_u_nm=7_000.0)
     assert combined_u_nm(with_gauge) == pytest.approx(math.hypot(found["feeler"], 7_000.0))
+
+
+def test_a_lot_of_which_many_were_read():
+    """d2 of twenty is 3.735 (the table of every handbook of control charts, from memory), not that of ten, 3.078."""
+    assert lot_u_nm(10_000, 20) == pytest.approx(10_000 / 3.735 * math.sqrt(1 + 1 / 20), rel=1e-4)
 
 
 def test_the_mean_of_two_readings_is_no_better_than_they_are():

@@ -215,6 +215,29 @@ def test_the_question_is_put_right_and_asked_again(asking: Counter) -> None:
     assert first.question["installed"] == second.question["installed"]
 
 
+def test_the_second_reading_says_how_it_was_made_and_is_put_right_too(asking: Counter, bench: Bench) -> None:
+    """An indicator is finer than a feeler, so who read again with one must be able to say so."""
+    again = {"second": "75 .0755", "second_person": "imre", "second_method": "indicator", "second_gauge": "I-9"}
+    asking.send(AT, {"reading": "74 74 74", "slot1": ".0698 .0699 .0700 .0701 .0702", **again, "go": "ask"})
+    first = Match.objects.get()
+    second = first.question["second"]
+    assert [second[name] for name in ("person", "method", "gauge")] == ["imre", "indicator", "I-9"]
+    assert "No gauge I-9 is registered" in asking.text
+    asking.open(AT, again="1")
+    fields = asking.form(AT)["fields"]
+    assert fields["second"] == ["0.0750 in 0.0755 in"]
+    assert [fields[name] for name in again if name != "second"] == [["imre"], ["indicator"], ["I-9"]]
+    asking.send(AT, {"go": "ask"})
+    asked = Match.objects.order_by("number")[1]
+    assert (asked.clearance_nm, asked.u_nm) == (first.clearance_nm, first.u_nm)
+    assert asked.question["second"]["readings_nm"] == second["readings_nm"]
+
+
+def test_a_second_reading_is_by_the_same_method_unless_somebody_says_otherwise(asking: Counter) -> None:
+    asking.send(AT, {"reading": "74 74 74", "slot1": ".0698 .0699 .0700 .0701 .0702", "second": "75", "go": "ask"})
+    assert Match.objects.get().question["second"]["method"] == ""
+
+
 def test_a_height_pack_is_too_tall_never_loose(bench: Bench) -> None:
     """38.46 mm against 37.8 to 38.2: too tall."""
     limits = [length_parse(text) for text in ("37.8 mm", "38.2 mm", "38.0 mm")]

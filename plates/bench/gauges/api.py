@@ -15,6 +15,7 @@ from plates.measuring.answers import CheckAnswer
 from plates.measuring.api import GaugeChecks, OfGauge
 from plates.measuring.bodies import CheckBody
 from plates.measuring.models import GaugeCheck
+from plates.measuring.services import gauge_check
 from plates.stock.answers import PlateAnswer
 from plates.stock.corrections import Errors, plates_read_wrongly
 from plates.stock.models import Plate
@@ -38,9 +39,23 @@ class Checks(GaugeChecks):
     how many plates were read with the gauge since its last good check, and where they are listed.
     """
 
+    body_class = CheckBody
+
     @extend_schema(request=CheckBody, responses={201: CheckedAnswer})
     def post(self, request: Request, code: str) -> Response:
-        return super().post(request, code)
+        return self.act(self.make, self.rendered)
+
+    def make(self, body: dict[str, Any]) -> GaugeCheck:
+        return gauge_check(
+            person=self.person,
+            gauge_id=self.gauge().pk,
+            standard_nm=body["standard"],
+            texts=[typed for typed, _ in body["readings"]],
+            readings_nm=[length_nm for _, length_nm in body["readings"]],
+            then=body["then"],
+            confirm=body["confirm"],
+            made_key=self.once.made_key,
+        )
 
     def rendered(self, check: GaugeCheck) -> dict[str, Any]:
         affected = None
@@ -48,7 +63,7 @@ class Checks(GaugeChecks):
             address = f"/api/v1/gauges/{check.gauge.code}/affected/?check={check.pk}"
             count = plates_read_wrongly(self.shop_id, Errors.of(check)).count()
             affected = {"count": count, "list": address}
-        return {**super().rendered(check), "affected": affected}
+        return {**CheckAnswer(check).data, "gauge_state": self.gauge().state_now, "affected": affected}
 
 
 class OfCheck(OfGauge):

@@ -5,17 +5,11 @@ from collections.abc import Sequence
 from django.utils.safestring import SafeString
 
 from plates.bench import svg
-from plates.bench.proof.charts import day
-from plates.lengths import mm, thou
+from plates.lengths import signed
+from plates.measuring.charts import day
 from plates.measuring.models import Gauge, GaugeCheck
 
 WIDE, TALL, LEFT, RIGHT, HEAD = 760, 170, 118, 16, 16
-
-
-def _label(length_nm: int, unit: str) -> str:
-    """A small difference with its sign, fine enough for the limit of a micrometer: ``"+0.16 thou"``."""
-    sign, size_nm = "−" if length_nm < 0 else "+", abs(length_nm)
-    return f"{sign}{thou(size_nm, 2)} thou" if unit == "in" else f"{sign}{mm(size_nm)} mm"
 
 
 def check_chart(gauge: Gauge, checks: Sequence[GaugeCheck], unit: str) -> SafeString:
@@ -31,7 +25,7 @@ def check_chart(gauge: Gauge, checks: Sequence[GaugeCheck], unit: str) -> SafeSt
     parts = [svg.band(LEFT, high, WIDE - RIGHT - LEFT, low - high)]
     for at, label in ((0, "right"), (gauge.limit_nm, ""), (-gauge.limit_nm, "")):
         parts.append(svg.line(LEFT, up(at), WIDE - RIGHT, up(at), "limit" if at else "target"))
-        parts.append(svg.text(LEFT - 10, up(at) + 5, label or _label(at, unit), "label", "end"))
+        parts.append(svg.text(LEFT - 10, up(at) + 5, label or signed(at, unit, 2), "label", "end"))
     places = [(LEFT + 8 + row * step, up(value)) for row, value in enumerate(left_nm)]
     parts.append(svg.path(places, "run"))
     for (x, y), check in zip(places, checks, strict=True):
@@ -43,6 +37,6 @@ def check_chart(gauge: Gauge, checks: Sequence[GaugeCheck], unit: str) -> SafeSt
     failed = sum(not check.passed for check in checks)
     said = (
         f"{len(checks)} check{'' if len(checks) == 1 else 's'}, {failed} outside the limit of error "
-        f"{_label(gauge.limit_nm, unit)} to either side; the last one {_label(left_nm[-1], unit)}."
+        f"{signed(gauge.limit_nm, unit, 2)} to either side; the last one {signed(left_nm[-1], unit, 2)}."
     )
     return svg.picture(WIDE, foot + 10, f"What the checks of {gauge.code} found", said, parts, "chart")

@@ -76,7 +76,7 @@ def check(request: PageRequest, code: str) -> HttpResponse:
         return _page(request, gauge, form)
     readings = form.cleaned_data["reading"]
     error_nm = mean_nm(said.nm for said in readings) - form.cleaned_data["standard"].nm
-    if abs(error_nm - gauge.zero_nm) > gauge.limit_nm and "then" not in request.POST:
+    if not gauge.passes(error_nm) and "then" not in request.POST:
         left_nm = error_nm - gauge.zero_nm
         found = {"error_nm": left_nm, "size_nm": abs(left_nm), "in_force": gauge.type == GaugeType.MICROMETER}
         return _page(request, gauge, form, found=found, typed=_typed(request))

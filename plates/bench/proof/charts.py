@@ -1,29 +1,16 @@
 """Residuals drawn in time order: each one with its limits, how far it is from the one before, their moving average."""
 
 from collections.abc import Callable
-from datetime import datetime
 
 from django.utils.safestring import SafeString
 
 from plates.bench import svg
 from plates.bench.drawing import figure
 from plates.bench.proof.residuals import Group
-from plates.lengths import half_even, mm, thou
-from plates.measuring.charts import Chart
+from plates.lengths import half_even, signed
+from plates.measuring.charts import Chart, day
 
 WIDE, TALL, LEFT, RIGHT, HEAD, GAP = 760, 170, 118, 12, 34, 30
-
-
-def signed_figure(length_nm: float, unit: str) -> str:
-    """A difference with its sign in the shop's first unit: ``"−2.0 thou"``."""
-    whole_nm = half_even(abs(length_nm))
-    sign = "−" if length_nm < 0 else "+"
-    said = f"{thou(whole_nm)} thou" if unit == "in" else f"{mm(whole_nm)} mm"
-    return said if not whole_nm else sign + said
-
-
-def day(at: datetime) -> str:
-    return f"{at.day} {at:%B %Y}"
 
 
 def residual_chart(group: Group, unit: str) -> SafeString:
@@ -46,12 +33,17 @@ def residual_chart(group: Group, unit: str) -> SafeString:
 
 def _said(group: Group, singles: Chart, smooth: Chart, unit: str) -> str:
     reach = figure(singles.high, unit)
-    outside = f"{len(singles.outside)} beyond" if singles.outside else "none beyond"
+
+    def beyond(chart: Chart) -> str:
+        return f"{len(chart.outside) or 'none'} beyond"
+
+    moving = group.moving
+    steps = f"{figure(half_even(moving.centre), unit)} on average, limit {figure(half_even(moving.high), unit)}"
     parts = [
         f"{len(group.points)} final checks from {day(group.points[0].at)} to {day(group.points[-1].at)},",
-        f"on average {signed_figure(group.mean_nm, unit)} from what was predicted; limits {reach} to either side,",
-        f"{outside}; from one to the next {figure(half_even(group.moving.centre), unit)} on average.",
-        f"Moving average now {signed_figure(smooth.points[-1], unit)},",
+        f"on average {signed(group.mean_nm, unit)} from what was predicted; limits {reach} to either side,",
+        f"{beyond(singles)}; from one to the next {steps}, {beyond(moving)}.",
+        f"Moving average now {signed(smooth.points[-1], unit)},",
         f"its limits {figure(smooth.high, unit)} to either side. {group.sentence(unit)}",
     ]
     return " ".join(parts).strip()
@@ -74,7 +66,7 @@ def _panel(
         svg.text(LEFT - 10, up(chart.centre) + 5, "on average" if sizes else "as predicted", "label", "end"),
     ]
     for limit in (chart.high, chart.low):
-        said = "none" if not limit else figure(half_even(limit), unit) if sizes else signed_figure(limit, unit)
+        said = "none" if not limit else figure(half_even(limit), unit) if sizes else signed(limit, unit)
         parts.append(svg.line(LEFT, up(limit), WIDE - RIGHT, up(limit), "limit"))
         parts.append(svg.text(LEFT - 10, up(limit) + 5, said, "label", "end"))
     places = [(across(row), up(value)) for row, value in enumerate(chart.points, start=first)]

@@ -1,5 +1,6 @@
 """A closed pack that came back: reopened as a new match of its own, with how much of the change its wear explains."""
 
+import math
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -13,12 +14,12 @@ from plates.bench.cautions import caution
 from plates.bench.final import stack_after
 from plates.bench.locks import Run, clock, match_seen
 from plates.bench.models import Match, MatchState
-from plates.bench.proof.wear import Wear, Worn
+from plates.bench.proof.wear import Wear, Worn, read_u_nm
 from plates.bench.question import BOOK_TOLERANCE_NM, Entry, PackReading, Question
 from plates.bench.reading import match_read
 from plates.catalogue.models import Slot
 from plates.catalogue.selectors import STACK
-from plates.measuring.uncertainty import rectangular_u_nm
+from plates.measuring.uncertainty import MICROMETER_U_NM, rectangular_u_nm
 from plates.stock.holds import holds_run_out
 from plates.stock.models import Plate
 from shop.errors import Malformed, WrongState, refusals
@@ -110,18 +111,18 @@ def _worn(slots: Mapping[str, Slot], built: Question, name: str, one: WornSlot) 
         raise Malformed(f"The pack has no slot {name!r}; it has {', '.join(slots)}.", [(at, "there is no such slot")])
     entries = built.installed.get(name)
     count = len(entries) if entries is not None else slots[name].count
-    was_nm, book_u_nm = one.was_nm, 0.0
-    if was_nm is None:
+    if one.was_nm is not None:
+        was_nm, was_u_nm = one.was_nm, read_u_nm(count, once=len(one.was_nm) == 1)
+    else:
         if entries is None and slots[name].nominal_nm is None:
             raise Malformed(
                 f"Nobody read {name!r} when the pack was built, and it has no book size: give what its plates were.",
                 [(f"{at}/was", "give the thickness that they had")],
             )
         if entries is None:
-            was_nm, book_u_nm = [slots[name].nominal_nm or 0] * count, rectangular_u_nm(BOOK_TOLERANCE_NM)
-        else:
-            was_nm = [entry.thickness_nm for entry in entries]
-            book_u_nm = max((entry.u_nm for entry in entries if entry.at_book), default=0.0)
+            at_book = Entry(slots[name].nominal_nm or 0, at_book=True, u_nm=rectangular_u_nm(BOOK_TOLERANCE_NM))
+            entries = [at_book] * count
+        was_nm, was_u_nm = [entry.thickness_nm for entry in entries], math.hypot(*map(_u_nm, entries))
 
     def each(lengths_nm: Sequence[int], side: str) -> list[int]:
         if len(lengths_nm) not in (1, count):
@@ -133,8 +134,12 @@ def _worn(slots: Mapping[str, Slot], built: Question, name: str, one: WornSlot) 
 
     if not count:
         raise Malformed(f"There is no plate in {name!r}.", [(at, "holds no plate")])
-    once = 1 in (len(was_nm), len(one.now_nm))
-    return Worn(name, each(was_nm, "was"), each(one.now_nm, "now"), read_once=once, book_u_nm=book_u_nm)
+    return Worn(name, each(was_nm, "was"), each(one.now_nm, "now"), was_u_nm, read_once=len(one.now_nm) == 1)
+
+
+def _u_nm(entry: Entry) -> float:
+    """u of a plate as it went in: of its book size where nobody read it, else of its micrometer and its lot."""
+    return entry.u_nm if entry.at_book else math.hypot(MICROMETER_U_NM, entry.u_nm)
 
 
 def _explained(closed: Match, match: Match, worn: Sequence[Worn]) -> dict[str, object]:

@@ -2,13 +2,14 @@
 
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import pairwise
 
 from django.utils import timezone
 
 from plates.bench.selectors import LOOK, final_checks
-from plates.lengths import half_even
+from plates.lengths import mean_nm
 from plates.measuring.charts import (
     FEWEST,
     ROUNDING_NM,
@@ -16,6 +17,7 @@ from plates.measuring.charts import (
     Drift,
     drift,
     drift_words,
+    individuals,
     moving_range,
     sigma_of,
     steadied,
@@ -38,7 +40,9 @@ APART = {"soaked": "soaked", "comeback": "came back"}
 
 @dataclass(frozen=True)
 class Point:
-    """One final check, its time as on the wall of the shop. ``apart``: why it stands on no chart, or blank."""
+    """One final check, its time as on the wall of the shop. ``apart``: why it stands on no chart, or blank.
+    ``moved_nm``: how far its residual is from the one before it on the chart; None for the first, and apart.
+    """
 
     at: datetime
     match: int
@@ -49,6 +53,7 @@ class Point:
     measured_nm: int
     residual_nm: int
     apart: str
+    moved_nm: int | None = None
 
     @property
     def why_apart(self) -> str:
@@ -79,26 +84,22 @@ class Group:
 
     @property
     def mean_nm(self) -> int:
-        return half_even(sum(self.values) / len(self.values)) if self.values else 0
-
-    def _sigma(self) -> float:
-        return max(sigma_of(self.values), ROUNDING_NM)
+        return mean_nm(point.residual_nm for point in self.points) if self.points else 0
 
     @property
     def singles(self) -> Chart:
         """Single values about zero, which is what a residual should be; limits from the moving range."""
-        reach = 3 * self._sigma()
-        return Chart(tuple(self.values), 0.0, -reach, reach)
+        return individuals(self.values, centre=0.0, floor=ROUNDING_NM)
 
     @property
     def moving(self) -> Chart:
         """How far each value is from the one before it: scatter that grows shows here."""
-        return moving_range(self.values)
+        return moving_range(self.values, floor=ROUNDING_NM)
 
     @property
     def smooth(self) -> Chart:
         """Their moving average, with its limits about zero."""
-        return steadied(self.values, weight=WEIGHT, sigma=self._sigma())
+        return steadied(self.values, weight=WEIGHT, sigma=max(sigma_of(self.values), ROUNDING_NM))
 
     @property
     def found(self) -> Drift | None:
@@ -131,11 +132,17 @@ def groups_of(points: Sequence[Point], by: str) -> list[Group]:
         Group(
             by,
             name,
-            [point for point in rows if not point.apart][-SHOWN:],
+            _stepped([point for point in rows if not point.apart][-SHOWN:]),
             [point for point in rows if point.apart][-SHOWN:],
         )
         for name, rows in sorted(found.items())
     ]
+
+
+def _stepped(points: list[Point]) -> list[Point]:
+    """The points, each with its distance from the one before."""
+    after = [replace(two, moved_nm=abs(two.residual_nm - one.residual_nm)) for one, two in pairwise(points)]
+    return [*points[:1], *after]
 
 
 def sentences(shop_id: uuid.UUID, unit_first: str) -> list[str]:

@@ -11,18 +11,23 @@ from plates.measuring.uncertainty import MICROMETER_U_NM
 NOT_WHY = "That does not say why they wore: look at pressure, seals, feed."
 
 
+def read_u_nm(count: int, *, once: bool) -> float:
+    """Standard uncertainty of so many plates together, each read by micrometer; ``once``: one figure stands for all."""
+    return MICROMETER_U_NM * (count if once else math.sqrt(count))
+
+
 @dataclass(frozen=True)
 class Worn:
-    """The plates of one slot as they went in and as they came back, in nm, each side in any order. ``read_once``: one
-    figure stands for all of them, so that its error is theirs together. ``book_u_nm``: u of each as it went in, where
-    nobody had read it and it stood at book size.
+    """The plates of one slot as they went in and as they came back, in nm, each side in any order. ``was_u_nm``:
+    standard uncertainty of what they were together. ``read_once``: one figure stands for all of them as they came back,
+    so that its error is theirs together.
     """
 
     slot: str
     was_nm: list[int]
     now_nm: list[int]
+    was_u_nm: float
     read_once: bool = False
-    book_u_nm: float = 0.0
 
     @property
     def count(self) -> int:
@@ -35,9 +40,8 @@ class Worn:
 
     @property
     def u_nm(self) -> float:
-        """Standard uncertainty of that: the micrometer before and after, or each plate's book size before."""
-        read_nm = MICROMETER_U_NM * (self.count if self.read_once else math.sqrt(self.count))
-        return math.hypot(read_nm, self.book_u_nm * math.sqrt(self.count) if self.book_u_nm else read_nm)
+        """Standard uncertainty of that: what they were, and the micrometer as they came back."""
+        return math.hypot(self.was_u_nm, read_u_nm(self.count, once=self.read_once))
 
     def words(self, unit: str) -> str:
         plates = f"{self.count} plate{'s' if self.count > 1 else ''} of {self.slot}"
