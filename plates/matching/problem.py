@@ -62,7 +62,8 @@ class Slot:
     """One place of the stack. ``ordinary`` and ``substitute`` are rows of the pool that may serve it.
 
     ``swap``: its installed plates may be exchanged. ``empty``: places that were measured without their plate
-    and must be filled. ``extra``: plates that may be added beyond the count.
+    and must be filled. ``extra``: plates that may be added beyond the count. ``thinnest_nm``, ``thickest_nm``: what a
+    new plate may measure; the rows keep to it already.
     """
 
     name: str
@@ -72,6 +73,26 @@ class Slot:
     extra: int = 0
     ordinary: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
     substitute: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
+    thinnest_nm: int = 1
+    thickest_nm: int | None = None
+
+
+@dataclass(frozen=True)
+class Spread:
+    """In the end the plates of these slots, those that stayed among them, differ by no more than ``most_nm``."""
+
+    slots: tuple[int, ...]
+    most_nm: int
+
+
+@dataclass(frozen=True)
+class Room:
+    """These slots together grow by no more than ``most_nm``; below zero they must shrink. A slot outside of it that
+    may change holds a single plate.
+    """
+
+    slots: tuple[int, ...]
+    most_nm: int
 
 
 @dataclass(frozen=True)
@@ -86,7 +107,8 @@ class Problem:
     100:2008, 5.2.2). ``reading_gauge``: the gauge of the clearance itself where it has read plates, too.
 
     ``sure`` is the probability of landing in the window from which an option is sure. ``max_changes`` None
-    means as many as the pack has room for.
+    means as many as the pack has room for. ``most_delta_nm``: all that goes in less all that comes out is at most
+    that.
     """
 
     measures: str  # "gap" or "height"
@@ -102,6 +124,9 @@ class Problem:
     max_changes: int | None = None
     u_gauge_nm: tuple[float, ...] = ()
     reading_gauge: int | None = None
+    spread: Spread | None = None
+    room: Room | None = None
+    most_delta_nm: int | None = None
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,10 @@ All of 1 is exact, ties included, for any number of changes and any window; so i
 :meth:`plates.matching.ways.WaySearch._first_sure` names.
 """
 
+from itertools import groupby
+
 from plates.matching.exchange import exchange_build
+from plates.matching.limits import keeps, within_limits
 from plates.matching.problem import Answer, Exchange, Problem, Shortfall, Way
 from plates.matching.shortfall import delta_window, would_close
 from plates.matching.steps import Chain, chain_build
@@ -27,14 +30,48 @@ def match(problem: Problem) -> Answer:
     """
     delta_window(problem)  # refuses a pack that measures neither
     still = stand_still(problem)
-    searches = [WaySearch(problem, chain) for chain in chains(problem)]
-    options = [still] if still and problem.low_nm <= still.predicted_nm <= problem.high_nm else []
-    first = options[0] if options else None
-    for search in searches:
-        options += search.shown(first if search.chain.way == Way.ORDINARY else None)
+    first = still if still and problem.low_nm <= still.predicted_nm <= problem.high_nm else None
+    shown = within_limits(problem, lambda part: _shown(part, first))
+    options = _shown_of_all(problem, first, shown) if len(shown) > 1 else [one for some in shown for one in some]
+    if first:
+        options.append(first)
     if options:
         return Answer(tuple(sorted(options, key=lambda option: _order(problem, option))), None)
-    return Answer((), Shortfall(_nearest(problem, still, searches), would_close(problem)))
+    near = [one for some in within_limits(problem, lambda part: _nearest(part, still)) for one in some]
+    nearest = min(near, key=lambda one: _nearness(problem, one)) if near else still
+    return Answer((), Shortfall(nearest, would_close(problem)))
+
+
+def _shown(problem: Problem, first: Exchange | None) -> list[Exchange]:
+    searches = [WaySearch(problem, chain) for chain in chains(problem)]
+    return [one for search in searches for one in search.shown(first if search.chain.way == Way.ORDINARY else None)]
+
+
+def _shown_of_all(problem: Problem, first: Exchange | None, parts: list[list[Exchange]]) -> list[Exchange]:
+    """Of what is shown of each part, what is to be shown of them all, by the same rule."""
+    ranked = sorted(
+        {one for some in parts for one in some}, key=lambda one: (one.way, one.changes, *_order(problem, one))
+    )
+    options: list[Exchange] = []
+    for way, some in groupby(ranked, key=lambda one: one.way):
+        before = first if way == Way.ORDINARY else None
+        best = abs(before.predicted_nm - problem.target_nm) if before else None
+        sure = before is not None and before.sure
+        for _, alike in groupby(some, key=lambda one: one.changes):
+            exchanges = list(alike)
+            nearest = min(exchanges, key=lambda one: _nearness(problem, one))
+            distance = abs(nearest.predicted_nm - problem.target_nm)
+            if best is None or distance < best:
+                best, sure = distance, sure or nearest.sure
+                options.append(nearest)
+            if not sure and (sure_ones := [one for one in exchanges if one.sure]):
+                options.append(min(sure_ones, key=lambda one: _nearness(problem, one)))
+                sure = True
+    return options
+
+
+def _nearness(problem: Problem, one: Exchange) -> tuple[object, ...]:
+    return abs(one.predicted_nm - problem.target_nm), one.way, one.changes, *_order(problem, one)
 
 
 def chains(problem: Problem) -> list[Chain]:
@@ -44,11 +81,12 @@ def chains(problem: Problem) -> list[Chain]:
 
 
 def stand_still(problem: Problem) -> Exchange | None:
-    """The exchange of no changes; None where something must go or a place is empty."""
+    """The exchange of no changes; None where something must go, a place is empty or a limit is broken."""
     for slot in problem.slots:
         if slot.empty or any(plate.must_go for plate in slot.installed):
             return None
-    return exchange_build(problem, Way.ORDINARY, (), ())
+    still = exchange_build(problem, Way.ORDINARY, (), ())
+    return still if keeps(problem, still) else None
 
 
 def distances(problem: Problem, way: Way, most: int) -> dict[int, int]:
@@ -77,14 +115,14 @@ def _order(problem: Problem, option: Exchange) -> tuple[object, ...]:
     )
 
 
-def _nearest(problem: Problem, still: Exchange | None, searches: list[WaySearch]) -> Exchange | None:
-    """The reachable exchange nearest to the target, doing nothing among them where nothing must be done.
+def _nearest(problem: Problem, still: Exchange | None) -> list[Exchange]:
+    """The reachable exchange nearest to the target, where it is nearer than doing nothing.
 
     Equally near ones: the way nearer to the book, then fewer changes, then as among options.
     """
     best = (abs(still.predicted_nm - problem.target_nm), Way.ORDINARY, 0) if still else None
     found: tuple[WaySearch, int, list[int]] | None = None
-    for search in searches:
+    for search in (WaySearch(problem, chain) for chain in chains(problem)):
         least = search.least_distance()
         for changes in range(1, search.chain.most + 1):
             if best and best[0] <= least:
@@ -93,4 +131,4 @@ def _nearest(problem: Problem, still: Exchange | None, searches: list[WaySearch]
             rank = (abs(deltas[0] - search.target), search.chain.way, changes) if deltas else None
             if rank and (best is None or rank < best):
                 best, found = rank, (search, changes, deltas)
-    return found[0].best(found[1], found[2]) if found else still
+    return [found[0].best(found[1], found[2])] if found else []

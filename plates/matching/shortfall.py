@@ -36,21 +36,43 @@ def would_close(problem: Problem) -> tuple[Range, ...]:
 
 
 def _ranges(problem: Problem, index: int, slot: Slot, count: int) -> list[Range]:
-    low, high, _ = delta_window(problem)
-    must = sum(plate.thickness_nm for plate in slot.installed if plate.must_go)
-    free = [plate.thickness_nm for plate in slot.installed if not plate.must_go]
-    chosen = count - slot.empty - (len(slot.installed) - len(free))
+    chosen = count - slot.empty - sum(plate.must_go for plate in slot.installed)
     if chosen < 0 or (count > slot.empty and not slot.swap):
         return []
-    spans = []
-    for out in {must + sum(choice) for choice in combinations(free, chosen)}:
-        start, end = max(1, -((-low - out) // count)), (high + out) // count
-        if start <= end:
-            spans.append((start, end))
+    free = [number for number, plate in enumerate(slot.installed) if not plate.must_go]
+    spans = set()
+    for choice in combinations(free, chosen):
+        stays = [slot.installed[number].thickness_nm for number in free if number not in choice]
+        out = sum(plate.thickness_nm for plate in slot.installed) - sum(stays)
+        spans.add(_span(problem, index, count, out, tuple(stays)))
     merged: list[tuple[int, int]] = []
-    for start, end in sorted(spans):
+    for start, end in sorted(span for span in spans if span[0] <= span[1]):
         if merged and start <= merged[-1][1] + 1:
             merged[-1] = merged[-1][0], max(end, merged[-1][1])
         else:
             merged.append((start, end))
     return [Range(index, count, start, end) for start, end in merged]
+
+
+def _span(problem: Problem, index: int, count: int, out: int, stays: tuple[int, ...]) -> tuple[int, int]:
+    """What so many new plates may measure where plates of ``out`` together went out of the slot and others stayed."""
+    slot = problem.slots[index]
+    low, high, _ = delta_window(problem)
+    if (room := problem.room) is not None:
+        if index in room.slots:
+            high = min(high, room.most_nm)
+        elif room.most_nm < 0:
+            return 1, 0
+    if problem.most_delta_nm is not None:
+        high = min(high, problem.most_delta_nm)
+    start, end = max(slot.thinnest_nm, -((-low - out) // count)), (high + out) // count
+    if slot.thickest_nm is not None:
+        end = min(end, slot.thickest_nm)
+    if (spread := problem.spread) is not None:
+        elsewhere = [plate.thickness_nm for n in spread.slots if n != index for plate in problem.slots[n].installed]
+        beside = [*elsewhere, *(stays if index in spread.slots else ())]
+        if beside and max(beside) - min(beside) > spread.most_nm:
+            return 1, 0
+        if beside and index in spread.slots:
+            start, end = max(start, max(beside) - spread.most_nm), min(end, min(beside) + spread.most_nm)
+    return start, end

@@ -36,6 +36,8 @@ class WaySearch:
 
     def near(self, changes: int, low: int | None = None, high: int | None = None) -> list[int]:
         """D of the reachable exchanges nearest to the target between ``low`` and ``high``: up to two."""
+        if (most := self.problem.most_delta_nm) is not None:
+            high = most if high is None else min(high, most)
         below = self.target if high is None else min(self.target, high)
         above = self.target if low is None else max(self.target, low)
         g, base = self.chain.g, self.chain.base(changes)
@@ -97,7 +99,10 @@ class WaySearch:
         return shared_variance(self.problem, [into] * changes, [out_of] * leaving)
 
     def _span(self, u: float) -> tuple[int, int] | None:
-        return sure_span(u, self.low, self.high, self.problem.sure)
+        span = sure_span(u, self.low, self.high, self.problem.sure)
+        if span and (most := self.problem.most_delta_nm) is not None:
+            span = span[0], min(span[1], most)
+        return span if span and span[0] <= span[1] else None
 
     def _possible(self, changes: int) -> tuple[int, int] | None:
         """Outside these D no exchange with so many changes can be sure."""

@@ -17,8 +17,25 @@ def exchanges(problem: Problem) -> list[Exchange]:
         ins = tuple(sorted(pair for ins, *_ in choice for pair in ins))
         outs = tuple(sorted(pair for _, outs, _ in choice for pair in outs))
         way = max((way for *_, way in choice), default=Way.ORDINARY)
-        found[ins, outs] = _exchange(problem, way, ins, outs)
+        if _allowed(problem, ins, outs):
+            found[ins, outs] = _exchange(problem, way, ins, outs)
     return list(found.values())
+
+
+def _allowed(problem: Problem, ins, outs) -> bool:
+    """Whether the stack that results keeps to its limits."""
+    stacks: list[list[int]] = []
+    for index, slot in enumerate(problem.slots):
+        stays = [plate.thickness_nm for i, plate in enumerate(slot.installed) if (index, i) not in outs]
+        stacks.append(stays + [int(problem.pool.thickness_nm[row]) for place, row in ins if place == index])
+    if problem.spread:
+        plates = [nm for index in problem.spread.slots for nm in stacks[index]]
+        if plates and max(plates) > min(plates) + problem.spread.most_nm:
+            return False
+    if problem.room:
+        before = sum(p.thickness_nm for index in problem.room.slots for p in problem.slots[index].installed)
+        return sum(nm for index in problem.room.slots for nm in stacks[index]) <= before + problem.room.most_nm
+    return True
 
 
 def _slot_choices(problem: Problem, index: int):
