@@ -1,11 +1,11 @@
 """All tables of the shop floor, gathered from their rooms for Django."""
 
-from plates.bench.models import FinalCheck, Job, Match
+from plates.bench.models import FinalCheck, Job, Match, Missed
 from plates.catalogue.models import Fit, Kind, ScanCode, Slot, SlotFit, Spec, Supplier
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy
 from plates.stock.models import Bin, HandOut, LedgerLine, Lot, Plate
 
 __all__ = [
     "Bin", "FinalCheck", "Fit", "Gauge", "GaugeCheck", "GaugeStudy", "HandOut", "Job", "Kind", "LedgerLine", "Lot",
-    "Match", "Plate", "ScanCode", "Slot", "SlotFit", "Spec", "Supplier",
+    "Match", "Missed", "Plate", "ScanCode", "Slot", "SlotFit", "Spec", "Supplier",
 ]  # fmt: skip

@@ -4,7 +4,7 @@ import factory
 from factory.django import DjangoModelFactory
 
 from plates.catalogue.models import Fit, Kind, Spec
-from plates.catalogue.services import SlotData, faces_of, spec_make
+from plates.catalogue.specs import SlotData, faces_of, spec_make
 from plates.catalogue.windows import Window, window_rule
 from plates.lengths import length_parse
 from plates.stock.models import Bin, Plate

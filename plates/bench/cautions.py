@@ -7,8 +7,9 @@ from typing import Any
 
 from plates.bench.models import Match
 from plates.bench.pose import reading_parts_of
-from plates.bench.question import Question
-from plates.catalogue.models import Slot, Spec
+from plates.bench.question import Question, set_stays
+from plates.bench.stack_limits import standing
+from plates.catalogue.models import Role, Slot, Spec
 from plates.lengths import INCH, both, half_even
 from plates.matching.probability import conformance
 from plates.measuring.uncertainty import READING_U_NM, Part, combined_u_nm
@@ -169,7 +170,7 @@ def of_gauge(
     return [caution("gauge_too_coarse", text)]
 
 
-def of_spec(*, match: Match, band: str) -> list[dict[str, str]]:
+def of_spec(*, match: Match, question: Question, band: str) -> list[dict[str, str]]:
     """What the spec itself forbids, and where the number stands beyond its window."""
     if band == "window":
         return []
@@ -183,8 +184,38 @@ def of_spec(*, match: Match, band: str) -> list[dict[str, str]]:
             "Do not make up for it with other plates."
         )
         found.append(caution("no_adjustment", text))
-    elif spec.set_only:
+    elif set_stays(spec, question):
         found.append(caution("set_only", "The plates of this pack stay together: replace them as a set."))
+    return found
+
+
+def of_stack(*, spec: Spec, slots: Sequence[Slot], question: Question) -> list[dict[str, str]]:
+    """Where the stack as it is breaks its own limits, or nobody knows whether it does."""
+    found = []
+    steels = [
+        entry.thickness_nm
+        for slot in slots
+        if slot.role == Role.STEEL
+        for entry in question.installed.get(slot.name, [])
+    ]
+    if spec.spread_nm is not None and steels and max(steels) - min(steels) > spec.spread_nm:
+        text = (
+            f"The steels of this pack differ by {both(max(steels) - min(steels))}, where {both(spec.spread_nm)} is "
+            "allowed: as it is it cannot stay."
+        )
+        found.append(caution("uneven", text))
+    if spec.splines_nm is not None and (standing_nm := standing(slots, question)) is None:
+        text = (
+            f"The plates may stand {both(spec.splines_nm)} high, so that the last one stays on its splines. Not every "
+            "plate's thickness is known here: look at the last one yourself."
+        )
+        found.append(caution("splines_unknown", text))
+    elif spec.splines_nm is not None and standing_nm is not None and standing_nm > spec.splines_nm:
+        text = (
+            f"The plates stand {both(standing_nm)} high, where {both(spec.splines_nm)} keeps the last one on its "
+            "splines: look at it before anything else."
+        )
+        found.append(caution("beyond_splines", text))
     return found
 
 

@@ -96,6 +96,8 @@ class Match(ShopRow):
         "self", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="comebacks"
     )
     comeback = models.JSONField(null=True)
+    #: Rules of the spec that the owner lifted for this pack: rule, reason, by, at.
+    overrides = models.JSONField(default=list)
     residual_nm = models.BigIntegerField(null=True)
     closed_at = models.DateTimeField(null=True)
     made_key = models.TextField(null=True)
@@ -127,6 +129,38 @@ class Match(ShopRow):
 
     def __str__(self) -> str:
         return str(self.number)
+
+
+class Missed(ShopRow):
+    """One question that the shelf could not answer, for the buyer: asked again for the same job on the same day it is
+    still one. ``ranges`` is what would have closed the pack, as the shortfall of ``match`` has it; ``day`` is the day
+    on the wall of the shop.
+    """
+
+    match = models.ForeignKey(
+        Match, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="missed"
+    )
+    job = models.ForeignKey(
+        Job, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="missed"
+    )
+    spec = models.ForeignKey(Spec, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    day = models.DateField()
+    at = models.DateTimeField(db_default=Now())
+    ranges = models.JSONField(default=list)
+
+    class Meta(ShopRow.Meta):
+        ordering = ["at", "id"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="match", name="missed_match"),
+            SameShop(field="job", name="missed_job"),
+            SameShop(field="spec", name="missed_spec"),
+            models.UniqueConstraint(fields=["shop", "match"], name="missed_once"),
+            models.UniqueConstraint(
+                fields=["shop", "job", "spec", "day"], condition=Q(job__isnull=False), name="missed_of_job"
+            ),
+        ]
+        indexes = [models.Index(fields=["shop", "at"], name="missed_in_time")]
 
 
 class FinalCheck(ShopRow):

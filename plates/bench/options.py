@@ -100,7 +100,7 @@ def figures(option: dict[str, Any]) -> tuple[Any, ...]:
 def shortfall_of(posed: Posed, shortfall: Shortfall) -> dict[str, Any]:
     """What the shelf could not answer, in nanometres."""
     nearest = shortfall.nearest
-    held = not posed.problem.slots
+    held = not posed.slots
     if held:
         reason = "The question names no slot whose plates may be exchanged: give the installed plates of one."
     elif not posed.candidates:

@@ -18,7 +18,7 @@ from plates.bench.locks import Run
 from plates.bench.models import Match, MatchState
 from plates.bench.release import match_release, slip_gone
 from plates.bench.take import StockMoved, match_hold, match_take
-from plates.catalogue.models import WAVE_STATES, Spec
+from plates.catalogue.models import LIFTABLE, WAVE_STATES, Spec
 from plates.catalogue.selectors import spec_counted, specs, specs_found
 from plates.measuring.uncertainty import METHODS
 from shop.errors import KeyReused, Malformed, Refusal
@@ -245,7 +245,9 @@ def _check(once: Once, found: Match, form: FinalForm) -> Answer:
 def spec(request: PageRequest, code: str) -> HttpResponse:
     found = _spec(request, code)
     drawing = views.stack_of_spec(found) if any(slot.count for slot in found.slots.all()) else ""
-    return shown(request, "plates/spec.html", {"spec": found, "counted": spec_counted(found), "drawing": drawing})
+    lifts = [LIFTABLE[rule] for rule in found.liftable]
+    context = {"spec": found, "counted": spec_counted(found), "drawing": drawing, "lifts": lifts}
+    return shown(request, "plates/spec.html", context)
 
 
 @require_GET

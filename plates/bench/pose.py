@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plates.bench.question import Entry, Loose, Question, wave_shift_nm
+from plates.bench.question import Entry, Loose, Question, may_adjust, wave_shift_nm
+from plates.bench.stack_limits import limited_room, limited_spread, of_size, sizes_of
 from plates.catalogue.models import Slot, Spec
 from plates.lengths import INCH
 from plates.matching.problem import Installed, Pool, Problem
@@ -60,8 +61,7 @@ def pose(
     methods, in nm.
     """
     slots = list(spec.slots.all())
-    fixed = not spec.adjustable or spec.set_only
-    open_slots = [] if fixed else [slot for slot in slots if _may_change(slot, question)]
+    open_slots = [slot for slot in slots if _may_change(slot, question)] if may_adjust(spec, question) else []
     rows = _shelf(spec, open_slots, question, held_by)
     classes, class_of = _coded(row.interchange for row in rows)
     entries = [question.installed.get(slot.name, []) for slot in open_slots]
@@ -70,6 +70,8 @@ def pose(
     shared = shared_errors(spec.shop_id, {*codes, *question.gauges()})
     gauges = sorted(codes & shared.keys())
     number = {code: row for row, code in enumerate(gauges)}
+    alike = np.concatenate([_alike_u_nm(rows), np.zeros(len(loose))])
+    pool = _pool(rows, class_of, loose, alike, shared, number)
     places, first = [], len(rows)
     for slot, installed in zip(open_slots, entries, strict=True):
         count = sum(one.count for one in question.bench.get(slot.name, []))
@@ -79,25 +81,27 @@ def pose(
             Installed(entry.thickness_nm, entry.must_go, _alone_u_nm(entry, shared), number.get(entry.gauge, -1))
             for entry in installed
         ]
-        places.append(_place(slot, question, in_place, classes, class_of, bench))
+        places.append(_place(slot, question, in_place, classes, class_of, bench, pool.thickness_nm))
+    spread, beside = limited_spread(spec, slots, open_slots, question)
     reading = reading_parts_of(spec, question, measured, shared)
     # Where it has read plates, too, its share of the reading stands with theirs.
     of_plates = question.gauge in number and question.gauges() == {question.gauge}
-    alike = np.concatenate([_alike_u_nm(rows), np.zeros(len(loose))])
     problem = Problem(
         measures=spec.measures,
         clearance_nm=clearance_nm,
         low_nm=spec.low_nm,
         high_nm=spec.high_nm,
         target_nm=spec.target_nm,
-        pool=_pool(rows, class_of, loose, alike, shared, number),
-        slots=tuple(places),
+        pool=pool,
+        slots=(*places, *beside),
         u_reading_nm=combined_u_nm(part for part in reading if not (of_plates and part.shared)),
         u_move_nm=STACKED_U_NM,
         sure=sure,
         max_changes=question.max_changes,
         u_gauge_nm=tuple(shared[code] for code in gauges),
         reading_gauge=number[question.gauge] if of_plates else None,
+        spread=spread,
+        room=limited_room(spec, slots, open_slots, question),
     )
     return Posed(problem, open_slots, [*rows, *loose], entries, alike, reading, shared)
 
@@ -175,9 +179,12 @@ def _place(
     classes: Sequence[Hashable],
     class_of: Whole,
     bench: Whole,
+    thickness_nm: Whole,
 ) -> Place:
     serving = [(code, c) for code, c in enumerate(classes) if isinstance(c, Interchange) and _serves(c, slot)]
     further = _further(slot)
+    own = [code for code, c in serving if c.fit_id == slot.fit_id]
+    sizes = sizes_of(slot, question)
 
     def rows(codes: list[int]) -> Whole:
         return np.flatnonzero(np.isin(class_of, codes)).astype(np.int64)
@@ -188,8 +195,10 @@ def _place(
         swap=slot.swap,
         empty=slot.count if slot.name in question.left_out else 0,
         extra=max(0, slot.extra - max(0, len(installed) - slot.count)),  # what a pack has taken already counts
-        ordinary=np.concatenate([rows([code for code, c in serving if c.fit_id == slot.fit_id]), bench]),
-        substitute=rows([code for code, c in serving if c.fit_id in further]),
+        ordinary=of_size(np.concatenate([rows(own), bench]), thickness_nm, sizes),
+        substitute=of_size(rows([code for code, c in serving if c.fit_id in further]), thickness_nm, sizes),
+        thinnest_nm=sizes[0],
+        thickest_nm=sizes[1],
     )
 
 

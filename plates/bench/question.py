@@ -74,6 +74,10 @@ class Question:
     #: The load that was on the stack, as the manual prescribes one.
     load: str = ""
     second: SecondReading | None = None
+    #: This used pack stays together, whatever its spec says.
+    set_only: bool = False
+    #: Rules of the spec that the owner lifted for this pack.
+    lifted: list[str] = field(default_factory=list)
 
     def gauges(self) -> set[str]:
         """The gauges of its readings; a blank one where nobody said."""
@@ -126,6 +130,16 @@ def wave_shift_nm(spec: Spec, slots: Sequence[Slot], question: Question) -> int:
     return d_nm if spec.reads_wave == larger else -d_nm
 
 
+def set_stays(spec: Spec, question: Question) -> bool:
+    """Whether the plates stay together and are replaced whole."""
+    return (spec.set_only or question.set_only) and "set_only" not in question.lifted
+
+
+def may_adjust(spec: Spec, question: Question) -> bool:
+    """Whether plates may be exchanged to set this pack."""
+    return spec.adjustable and not set_stays(spec, question)
+
+
 def with_book_uncertainty(spec: Spec, slots: Sequence[Slot], question: Question) -> Question:
     """The question with the u of every plate that stands at book size: its tolerance / sqrt(3)."""
     wanted = {(slot.fit_id, slot.role, slot.nominal_nm) for slot in slots if slot.nominal_nm is not None}
@@ -151,9 +165,10 @@ def with_limits(slots: Sequence[Slot], question: Question) -> Question:
     def judged(slot: Slot, entry: Entry) -> Entry:
         why = []
         minimum_nm, cone_nm = slot.reuse_minimum_nm, slot.cone_limit_nm
-        if minimum_nm is not None and entry.thickness_nm < minimum_nm and not entry.at_book:
+        below = minimum_nm is not None and entry.thickness_nm < minimum_nm and not entry.at_book
+        if minimum_nm is not None and below and "reuse_minimum" not in question.lifted:
             why.append(f"{both(entry.thickness_nm)} is below the reuse minimum {both(minimum_nm)}")
-        if cone_nm is not None and (entry.cone_nm or 0) > cone_nm:
+        if cone_nm is not None and (entry.cone_nm or 0) > cone_nm and "cone" not in question.lifted:
             why.append(f"coned by {both(entry.cone_nm or 0)}, where {both(cone_nm)} is allowed")
         if entry.hot_spot and slot.role == "steel":
             why.append("it has hot spots")

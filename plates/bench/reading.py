@@ -6,11 +6,11 @@ from typing import Any
 
 from django.db.models import prefetch_related_objects
 
-from plates.bench.cautions import of_gauge, of_plates, of_reading, of_spec
+from plates.bench.cautions import of_gauge, of_plates, of_reading, of_spec, of_stack
 from plates.bench.models import Match
 from plates.bench.options import numbered, searched, shortfall_of
 from plates.bench.pose import pose, reading_parts_of
-from plates.bench.question import Question, wave_shift_nm, with_book_uncertainty, with_limits
+from plates.bench.question import Question, may_adjust, wave_shift_nm, with_book_uncertainty, with_limits
 from plates.bench.repeatability import method_u_nm
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import STACK
@@ -122,16 +122,17 @@ def search_again(match: Match, sure: float, measured: Mapping[str, float] | None
     lock.
     """
     prefetch_related_objects([match.spec], *STACK)
+    question = Question.from_json(match.question)
     posed = pose(
         spec=match.spec,
-        question=Question.from_json(match.question),
+        question=question,
         clearance_nm=match.clearance_nm,
         sure=sure,
         measured=method_u_nm(match.shop_id) if measured is None else measured,
         held_by=None if match._state.adding else match.pk,
     )
     options, shortfall = searched(posed)
-    if not match.spec.adjustable or match.spec.set_only:
+    if not may_adjust(match.spec, question):
         shortfall = None
     return options, shortfall_of(posed, shortfall) if shortfall else None
 
@@ -156,7 +157,8 @@ def match_read(match: Match, question: Question, sure: float) -> None:
     match.options = [*match.options, *numbered(options, match.next_option)]
     match.next_option += len(options)
     match.cautions = [
-        *of_spec(match=match, band=band_of(match)),
+        *of_spec(match=match, question=question, band=band_of(match)),
+        *of_stack(spec=spec, slots=slots, question=question),
         *of_reading(clearance_nm=clearance_nm, as_read_nm=as_read_nm, spec=spec, slots=slots, question=question),
         *of_plates(slots=slots, question=question, options=options, unit=match.unit),
         *of_gauge(spec=spec, question=question, measured=measured, shared=shared, sure=sure),

@@ -47,12 +47,14 @@ class SlotAnswer(serializers.ModelSerializer[Slot]):
     nominal = LengthField(source="nominal_nm", allow_null=True)
     reuse_minimum = LengthField(source="reuse_minimum_nm", allow_null=True)
     cone_limit = LengthField(source="cone_limit_nm", allow_null=True)
+    thinnest = LengthField(source="thinnest_nm", allow_null=True)
+    thickest = LengthField(source="thickest_nm", allow_null=True)
 
     class Meta:
         model = Slot
         fields = [
             "name", "role", "fit", "count", "lined_faces", "swap", "extra", "nominal", "reuse_minimum",
-            "cone_limit", "fits", "material", "facing", "place",
+            "cone_limit", "thinnest", "thickest", "fits", "material", "facing", "place",
         ]  # fmt: skip
 
     def get_fits(self, slot: Slot) -> list[str]:
@@ -66,13 +68,16 @@ class SpecAnswer(serializers.ModelSerializer[Spec]):
     limit_high = LengthField(source="limit_high_nm", allow_null=True)
     wave = serializers.SerializerMethodField()
     hydraulics = serializers.SerializerMethodField()
+    spread = LengthField(source="spread_nm", allow_null=True)
+    splines = LengthField(source="splines_nm", allow_null=True)
     slots = SlotAnswer(many=True)
 
     class Meta:
         model = Spec
         fields = [
             "id", "code", "title", "measures", "window", "counted_frictions", "limit_low", "limit_high", "wave",
-            "reads_wave", "reads_method", "reads_soak", "reads_load", "hydraulics", "adjustable", "set_only", "slots",
+            "reads_wave", "reads_method", "reads_soak", "reads_load", "hydraulics", "adjustable", "set_only",
+            "spread", "splines", "liftable", "slots",
         ]  # fmt: skip
 
     def get_window(self, spec: Spec) -> dict[str, Any]:

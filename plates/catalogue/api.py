@@ -7,7 +7,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from plates.catalogue import selectors, services
+from plates.catalogue import selectors, services, specs
 from plates.catalogue.answers import FitAnswer, KindAnswer, SpecAnswer
 from plates.catalogue.bodies import KIND_LENGTHS, FitBody, KindBody, SpecBody, beside, slot_of, window_of
 from plates.catalogue.estimates import Case, estimates
@@ -81,17 +81,18 @@ class Specs(CatalogueRows, Collection):
         fits = {fit.code: fit for fit in selectors.fits(person.shop_id).filter(code__in=codes)}
         slots = [slot_of(slot, f"/slots/{row}", fits) for row, slot in enumerate(body["slots"])]
         wave, hydraulics = body.get("wave"), body.get("hydraulics")
-        return services.spec_make(
+        return specs.spec_make(
             person=person,
             code=body["code"],
             title=body["title"],
             measures=body["measures"],
-            window=window_of(body, services.faces_of(slots)),
+            window=window_of(body, specs.faces_of(slots)),
             slots=slots,
             limit_low_nm=beside(body, "limit_low"),
             limit_high_nm=beside(body, "limit_high"),
             wave_nm=(wave["free"], wave["flat"]) if wave else None,
-            reads=services.Convention(*(body.get(f"reads_{name}", "") for name in ("wave", "method", "soak", "load"))),
+            reads=specs.Convention(*(body.get(f"reads_{name}", "") for name in ("wave", "method", "soak", "load"))),
+            limits=specs.StackLimits(body.get("spread"), body.get("splines"), body.get("liftable", [])),
             hydraulics=hydraulics_read(hydraulics) if hydraulics else None,
             adjustable=body["adjustable"],
             set_only=body["set_only"],

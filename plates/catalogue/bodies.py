@@ -4,9 +4,9 @@ from typing import Any
 
 from rest_framework import serializers
 
-from plates.catalogue import services
+from plates.catalogue import services, specs
 from plates.catalogue.hydraulics_body import HydraulicsBody
-from plates.catalogue.models import MEASURES, SOAKS, WAVE_STATES, Fit, Role, ToothSide
+from plates.catalogue.models import LIFTABLE, MEASURES, SOAKS, WAVE_STATES, Fit, Role, ToothSide
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
 from plates.measuring.uncertainty import METHODS
 from shop.api import Body, CodeField, LengthField, TypedLengthField, by_code, text_field
@@ -89,6 +89,7 @@ class SlotBody(Body):
     extra = serializers.IntegerField(min_value=0, max_value=20, default=0)
     nominal = LengthField(required=False)
     reuse_minimum, cone_limit = LengthField(required=False), LengthField(required=False)
+    thinnest, thickest = LengthField(required=False), LengthField(required=False)
     fits = serializers.ListField(child=CodeField(), required=False, max_length=50)
     material, facing, place = text_field(), text_field(), text_field()
 
@@ -109,6 +110,11 @@ class SpecBody(Body):
     hydraulics = HydraulicsBody(required=False)
     adjustable = serializers.BooleanField(default=True)
     set_only = serializers.BooleanField(default=False)
+    spread = LengthField(required=False, zero=True, help_text="how much the steels of one pack may differ")
+    splines = LengthField(required=False, help_text="how high all plates but the snap rings may stand")
+    liftable = serializers.ListField(
+        child=serializers.ChoiceField(list(LIFTABLE)), required=False, help_text="rules that the owner may lift"
+    )
 
 
 def beside(body: dict[str, Any], name: str) -> int | None:
@@ -117,13 +123,13 @@ def beside(body: dict[str, Any], name: str) -> int | None:
     return found
 
 
-def slot_of(slot: dict[str, Any], at: str, fits: dict[str, Fit]) -> services.SlotData:
+def slot_of(slot: dict[str, Any], at: str, fits: dict[str, Fit]) -> specs.SlotData:
     def fit_of(code: str, pointer: str) -> Fit:
         if code not in fits:
             by_code(Fit.objects.none(), code, pointer)
         return fits[code]
 
-    return services.SlotData(
+    return specs.SlotData(
         name=slot["name"],
         role=slot["role"],
         fit=fit_of(slot["fit"], f"{at}/fit"),
@@ -136,6 +142,8 @@ def slot_of(slot: dict[str, Any], at: str, fits: dict[str, Fit]) -> services.Slo
         nominal_nm=slot.get("nominal"),
         reuse_minimum_nm=slot.get("reuse_minimum"),
         cone_limit_nm=slot.get("cone_limit"),
+        thinnest_nm=slot.get("thinnest"),
+        thickest_nm=slot.get("thickest"),
         material=slot.get("material", ""),
         facing=slot.get("facing", ""),
         place=slot.get("place", ""),

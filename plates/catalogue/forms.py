@@ -4,9 +4,10 @@ from typing import Any
 
 from django import forms
 
-from plates.catalogue.models import MEASURES, SOAKS, Fit, Role, ToothSide, WindowRefused
+from plates.catalogue.models import LIFTABLE, MEASURES, SOAKS, Fit, Role, ToothSide, WindowRefused
 from plates.catalogue.selectors import fits
-from plates.catalogue.services import Convention, SlotData, faces_check, faces_of
+from plates.catalogue.services import faces_check
+from plates.catalogue.specs import Convention, SlotData, StackLimits, faces_of
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
 from plates.measuring.uncertainty import METHODS
 from shop.forms import CodeField, LengthField, PageForm
@@ -75,6 +76,9 @@ class SlotForm(PageForm):
     nominal = LengthField(label="Book size", required=False)
     reuse_minimum = LengthField(label="Reuse minimum", required=False)
     cone_limit = LengthField(label="Cone limit", required=False)
+    thinnest = LengthField(label="Thinnest that goes in", required=False)
+    thickest = LengthField(label="Thickest that goes in", required=False)
+    place = _text("Where an odd one goes")
     lined_faces = forms.TypedChoiceField(
         choices=[("", "both"), ("1", "one")], coerce=int, empty_value=None, required=False, label="Lined faces"
     )
@@ -118,6 +122,9 @@ class SlotForm(PageForm):
             nominal_nm=self.length("nominal"),
             reuse_minimum_nm=self.length("reuse_minimum"),
             cone_limit_nm=self.length("cone_limit"),
+            thinnest_nm=self.length("thinnest"),
+            thickest_nm=self.length("thickest"),
+            place=said["place"],
         )
 
 
@@ -162,6 +169,20 @@ class SpecForm(PageForm):
     wave_flat = LengthField(label="Wave plate, flat thickness", required=False)
     fixed = forms.BooleanField(label="The manual gives no adjustment", required=False)
     set_only = forms.BooleanField(label="Replaced as a set only", required=False)
+    spread = LengthField(
+        label="Steels may differ by", required=False, zero=True, help_text="Left blank: by as much as there is."
+    )
+    splines = LengthField(
+        label="Plates may stand so high",
+        required=False,
+        help_text="All but the snap rings, so that the last one stays on its splines.",
+    )
+    liftable = forms.MultipleChoiceField(
+        choices=[(rule, words) for rule, words in LIFTABLE.items()],
+        required=False,
+        label="What the owner may lift, with a reason",
+        widget=forms.CheckboxSelectMultiple,
+    )
 
     def clean(self) -> dict[str, Any]:
         said = super().clean() or {}
@@ -178,6 +199,10 @@ class SpecForm(PageForm):
     def reads(self) -> Convention:
         """How the manual reads the pack."""
         return Convention(*(self.cleaned_data[f"reads_{name}"] for name in ("wave", "method", "soak", "load")))
+
+    def limits(self) -> StackLimits:
+        """What the whole stack keeps to."""
+        return StackLimits(self.length("spread"), self.length("splines"), self.cleaned_data["liftable"])
 
     def window(self, slots: list[SlotData]) -> Window:
         """The window as said. Raises WindowRefused, UnitsDisagree."""

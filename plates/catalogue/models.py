@@ -29,6 +29,18 @@ class ToothSide(models.TextChoices):
     NONE = "none", "no teeth"
 
 
+#: What a spec may mark as liftable: by the owner, signed and with a reason. Nothing lifts the wave plate nor the number
+#: of frictions.
+LIFTABLE = {
+    "spread": "how much its plates may differ",
+    "splines": "how high its plates may stand",
+    "thinnest": "the thinnest plate of a slot",
+    "thickest": "the thickest plate of a slot",
+    "reuse_minimum": "the reuse minimum of an old plate",
+    "cone": "the cone limit of an old plate",
+    "set_only": "replaced as a set only",
+}
+
 MEASURES = [("gap", "clearance"), ("height", "stack height")]
 WAVE_STATES = [("free", "free"), ("flat", "flat")]
 SOAKS = [("dry", "dry"), ("soaked", "soaked")]
@@ -208,6 +220,12 @@ class Spec(ShopRow):
     hydraulics = models.JSONField(null=True)
     adjustable = models.BooleanField(default=True)
     set_only = models.BooleanField(default=False)
+    #: How much the steels of one pack may differ in thickness; how high all plates but the snap rings may stand, so
+    #: that the last one stays on its splines. None: no limit.
+    spread_nm = models.BigIntegerField(null=True)
+    splines_nm = models.BigIntegerField(null=True)
+    #: Rules of :data:`LIFTABLE`.
+    liftable = models.JSONField(default=list)
 
     class Meta(ShopRow.Meta):
         ordering = ["code"]
@@ -246,6 +264,10 @@ class Spec(ShopRow):
                 | Q(wave_flat_nm__gt=0, wave_free_nm__gt=F("wave_flat_nm")),
                 name=constraint("spec_wave", BadFigures, "A wave plate's free height is above its flat thickness."),
             ),
+            models.CheckConstraint(
+                condition=(Q(spread_nm=None) | Q(spread_nm__gte=0)) & (Q(splines_nm=None) | Q(splines_nm__gt=0)),
+                name=constraint("spec_stack_limits", BadFigures, "Limits of a stack are not below zero."),
+            ),
         ]
 
     def __str__(self) -> str:
@@ -270,6 +292,10 @@ class Slot(ShopRow):
     #: What an old plate of this slot must keep to stay in; none by default.
     reuse_minimum_nm = models.BigIntegerField(null=True)
     cone_limit_nm = models.BigIntegerField(null=True)
+    #: What a plate that goes in may measure, both inclusive; of a snap ring, what its groove takes. None: no limit.
+    thinnest_nm = models.BigIntegerField(null=True)
+    thickest_nm = models.BigIntegerField(null=True)
+    #: Where a plate of another thickness than its like goes.
     place = models.TextField(blank=True, default="")
 
     class Meta(ShopRow.Meta):
@@ -306,6 +332,12 @@ class Slot(ShopRow):
             models.CheckConstraint(
                 condition=Q(nominal_nm=None) | Q(nominal_nm__gt=0),
                 name=constraint("slot_nominal", BadFigures, "A book size is above zero."),
+            ),
+            models.CheckConstraint(
+                condition=(Q(thinnest_nm=None) | Q(thinnest_nm__gt=0))
+                & (Q(thickest_nm=None) | Q(thickest_nm__gt=0))
+                & (Q(thinnest_nm=None) | Q(thickest_nm=None) | Q(thinnest_nm__lte=F("thickest_nm"))),
+                name=constraint("slot_sizes", BadFigures, "The thinnest plate of a slot is not over the thickest."),
             ),
         ]
 

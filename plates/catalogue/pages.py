@@ -7,7 +7,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import resolve_url
 from django.views.decorators.http import require_GET, require_http_methods
 
-from plates.catalogue import selectors, services
+from plates.catalogue import selectors, services, specs
 from plates.catalogue.bodies import KIND_LENGTHS
 from plates.catalogue.forms import FIRST_ROWS, MOST_ROWS, FitForm, KindForm, SlotForm, SpecForm
 from plates.catalogue.hydraulics_form import EstimateForm, HydraulicsForm
@@ -121,7 +121,7 @@ def _typed(request: PageRequest, prefix: str) -> dict[str, object]:
 
 def _make_spec(once: Once, form: SpecForm, rows: list[SlotForm], hydraulics: HydraulicsForm) -> Spec:
     said, slots = form.cleaned_data, [row.slot() for row in rows]
-    return services.spec_make(
+    return specs.spec_make(
         person=once.person,
         code=said["code"],
         title=said["title"],
@@ -130,6 +130,7 @@ def _make_spec(once: Once, form: SpecForm, rows: list[SlotForm], hydraulics: Hyd
         slots=slots,
         wave_nm=form.wave_nm,
         reads=form.reads(),
+        limits=form.limits(),
         limit_low_nm=form.length("limit_low"),
         limit_high_nm=form.length("limit_high"),
         hydraulics=hydraulics.hydraulics(),

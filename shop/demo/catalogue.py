@@ -7,7 +7,8 @@ from typing import Any
 from plates.catalogue.hydraulics import hydraulics_read
 from plates.catalogue.hydraulics_body import HydraulicsBody
 from plates.catalogue.models import Fit, Kind, Spec
-from plates.catalogue.services import Convention, SlotData, faces_check, faces_of, fit_make, kind_make, spec_make
+from plates.catalogue.services import faces_check, fit_make, kind_make
+from plates.catalogue.specs import Convention, SlotData, faces_of, spec_make
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
 from plates.lengths import length_parse
 from shop.demo.crew import Crew

@@ -3,7 +3,7 @@
 import pytest
 
 from plates.bench.models import Match
-from plates.catalogue.services import SlotData, spec_make
+from plates.catalogue.specs import SlotData, spec_make
 from plates.catalogue.windows import Window
 from plates.lengths import length_parse
 from shop.people.models import Person

@@ -72,6 +72,8 @@ BREAKS: list[tuple[str, Make]] = [
     ("spec_rule_gap", lambda p: _spec(p, source="rule", measures="height")),
     ("spec_reference", lambda p: _spec(p, reference="")),
     ("spec_wave", lambda p: _spec(p, wave_free_nm=10, wave_flat_nm=10)),
+    ("spec_stack_limits", lambda p: _spec(p, spread_nm=-1)),
+    ("spec_stack_limits", lambda p: _spec(p, splines_nm=0)),
     ("slot_name", lambda p: [_slot(p), _slot(p, position=2)]),
     ("slot_lined_faces", lambda p: _slot(p, role="friction", lined_faces=0)),
     ("slot_lined_faces", lambda p: _slot(p, role="spacer", lined_faces=2)),
@@ -82,6 +84,9 @@ BREAKS: list[tuple[str, Make]] = [
     ("slot_limits", lambda p: _slot(p, cone_limit_nm=0)),
     ("slot_limits", lambda p: _slot(p, reuse_minimum_nm=0)),
     ("slot_limits", lambda p: _slot(p, nominal_nm=10, reuse_minimum_nm=11)),
+    ("slot_sizes", lambda p: _slot(p, thinnest_nm=0)),
+    ("slot_sizes", lambda p: _slot(p, thickest_nm=0)),
+    ("slot_sizes", lambda p: _slot(p, thinnest_nm=11, thickest_nm=10)),
 ]
 #: What no request can break: made by us in the same breath, or looked up by name before.
 OURS = {"supplier_name", "slot_position", "slotfit_once"}

@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 
 from plates.catalogue.models import BadFigures, Kind, Slot
-from plates.catalogue.services import SlotData, kind_make, slots_check
+from plates.catalogue.services import kind_make
+from plates.catalogue.specs import SlotData, slots_check
 from shop.people.models import Person
 from tests.api import Api
 from tests.factories import FitFactory

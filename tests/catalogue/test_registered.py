@@ -11,6 +11,7 @@ from shop.rows import SameShop
 
 #: Constraints that only a fault of ours could break, and why.
 INTERNAL = {
+    "missed_once": "written in the same statement as its question, once",
     "supplier_name": "suppliers are looked up by name first",
     "slot_position": "positions are counted out by the service",
     "slotfit_once": "further fits are made distinct by the service",

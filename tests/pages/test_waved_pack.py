@@ -2,7 +2,7 @@
 
 import pytest
 
-from plates.catalogue.services import Convention, SlotData, spec_make
+from plates.catalogue.specs import Convention, SlotData, spec_make
 from plates.catalogue.windows import window_manual
 from plates.lengths import length_parse
 from tests.pages.conftest import Bench
