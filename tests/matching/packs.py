@@ -214,3 +214,23 @@ def random_pack(
         0.95,
         rng.choice([None, None, 2]),
     )
+
+
+def every_nanometre(problem: Problem, rng: random.Random) -> Problem:
+    """The same pack with every thickness and the reading off its lattice, as means of readings are."""
+    pool = problem.pool
+    off = np.array([rng.randint(-400, 400) for _ in range(len(pool))], np.int64)
+    return replace(
+        problem,
+        clearance_nm=problem.clearance_nm + rng.randint(-400, 400),
+        pool=replace(pool, thickness_nm=pool.thickness_nm + off),
+        slots=tuple(
+            replace(
+                slot,
+                installed=tuple(
+                    replace(one, thickness_nm=one.thickness_nm + rng.randint(-400, 400)) for one in slot.installed
+                ),
+            )
+            for slot in problem.slots
+        ),
+    )

@@ -2,7 +2,9 @@
 
 Variables: for each slot and each thickness that may go in how many go in, for each installed thickness how many go
 out, how many extra places are filled. The objective is the distance of D = in - out to its target, in whole steps of
-the lattice. Every answer is worked out anew from the rounded variables, so no tolerance of a solver can hide in it.
+the lattice. Where the plates of a pack may differ by so much only, a variable tells of each thickness whether it is in
+the pack in the end, and two more where its thinnest and thickest lie. Every answer is worked out anew from the rounded
+variables, so no tolerance of a solver can hide in it.
 """
 
 import math
@@ -13,7 +15,7 @@ import numpy as np
 from ortools.sat.python import cp_model
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from plates.matching.problem import Problem, Way
+from plates.matching.problem import Problem, Spread, Way
 from plates.matching.shortfall import delta_window
 
 
@@ -40,7 +42,8 @@ class Model:
         return abs(self.step * sum(map(int.__mul__, values, self.weight)) - self.target)
 
 
-def model_build(problem: Problem, way: Way, changes: int) -> Model:
+def model_build(problem: Problem, way: Way, changes: int, within: bool) -> Model:
+    """``within``: the prediction must lie in the window."""
     rows: dict[int, dict[int, Way]] = {}
     for index, slot in enumerate(problem.slots):
         for row in slot.substitute.tolist() if way >= Way.SUBSTITUTE else ():
@@ -53,11 +56,15 @@ def model_build(problem: Problem, way: Way, changes: int) -> Model:
     far = changes + 1
     balance: list[dict[int, int]] = [{} for _ in problem.slots]
     total, beyond, extras = {}, {}, {}
+    moved: list[dict[int, int]] = [{} for _ in problem.slots]
+    present: list[tuple[int, int, dict[int, int], int]] = []  # slot, thickness, pieces left by variable, and beside
     for (thickness, may), count in alike.items():
         uses = {}
         for slot, kind in may:
             number = model.variable(min(count, changes), thickness // model.step)
             uses[number] = balance[slot][number] = total[number] = 1
+            moved[slot][number] = thickness // model.step
+            present.append((slot, thickness, {number: 1}, 0))
             if kind == Way.SUBSTITUTE:
                 beyond[number] = 1
         if len(uses) > 1:
@@ -66,6 +73,8 @@ def model_build(problem: Problem, way: Way, changes: int) -> Model:
         for (thickness, must), count in Counter((p.thickness_nm, p.must_go) for p in slot.installed).items():
             number = model.variable(count if slot.swap else 0, -(thickness // model.step))
             balance[index][number] = -1
+            moved[index][number] = -(thickness // model.step)
+            present.append((index, thickness, {number: -1}, count))
             if must:
                 model.sums.append(({number: 1}, count, count))
         if slot.extra and way == Way.EXTRA:
@@ -77,12 +86,41 @@ def model_build(problem: Problem, way: Way, changes: int) -> Model:
         model.sums.append((beyond, 1, far))
     if way == Way.EXTRA:
         model.sums.append((extras, 1, far))
+    if problem.room:
+        inside = {number: weight for slot in problem.room.slots for number, weight in moved[slot].items()}
+        model.sums.append((inside, -_FAR, problem.room.most_nm // model.step))
+    if problem.spread:
+        _limit_spread(model, problem.spread, [one for one in present if one[0] in problem.spread.slots])
+    if within:
+        low, high, _ = delta_window(problem)
+        every = {number: weight for some in moved for number, weight in some.items()}
+        model.sums.append((every, -(-low // model.step), high // model.step))
     return model
 
 
-def by_cp_sat(problem: Problem, way: Way, changes: int) -> int | None:
+_FAR = 1 << 40
+
+
+def _limit_spread(model: Model, spread: Spread, present: list[tuple[int, int, dict[int, int], int]]) -> None:
+    """In steps of the lattice; what is thinnest and thickest is only bounded, which is enough for the limit."""
+    lengths = [thickness // model.step for _, thickness, *_ in present]
+    if not lengths:
+        return
+    wide = max(lengths) - min(lengths)
+    thin, thick = model.variable(max(lengths), 0), model.variable(max(lengths), 0)
+    for (_, _, pieces, beside), length in zip(present, lengths, strict=True):
+        there = model.variable(1, 0)
+        most = beside + sum(model.upper[number] for number, factor in pieces.items() if factor > 0)
+        left = {number: -factor for number, factor in pieces.items()}
+        model.sums.append(({there: most, **left}, beside, _FAR))
+        model.sums.append(({thin: 1, there: wide}, -_FAR, length + wide))
+        model.sums.append(({thick: 1, there: -wide}, length - wide, _FAR))
+    model.sums.append(({thick: 1, thin: -1}, -_FAR, spread.most_nm // model.step))
+
+
+def by_cp_sat(problem: Problem, way: Way, changes: int, within: bool = False) -> int | None:
     """The least distance in nm by OR-Tools CP-SAT; None where there is no such exchange."""
-    model = model_build(problem, way, changes)
+    model = model_build(problem, way, changes, within)
     cp = cp_model.CpModel()
     variables = [cp.new_int_var(0, upper, "") for upper in model.upper]
     for coefficients, low, high in model.sums:
@@ -102,9 +140,9 @@ def by_cp_sat(problem: Problem, way: Way, changes: int) -> int | None:
     return model.distance([solver.value(variable) for variable in variables])
 
 
-def by_highs(problem: Problem, way: Way, changes: int) -> int | None:
+def by_highs(problem: Problem, way: Way, changes: int, within: bool = False) -> int | None:
     """The least distance in nm by HiGHS; None where there is no such exchange."""
-    model = model_build(problem, way, changes)
+    model = model_build(problem, way, changes, within)
     count = len(model.upper)
     matrix = np.zeros((len(model.sums) + 2, count + 1))
     low, high = np.zeros(len(matrix)), np.full(len(matrix), np.inf)
