@@ -29,8 +29,10 @@ def start(kind: str) -> Started:
     return {"embedded": start_embedded, "debian": start_debian}[kind]()
 
 
-def start_embedded() -> Started:
-    """The embedded server, as an application starts it, in a data directory of its own."""
+def start_embedded(fast: bool = True) -> Started:
+    """The embedded server, as an application starts it, in a data directory of its own; ``fast``: it does not wait for
+    the disk.
+    """
     base = Path(tempfile.mkdtemp(prefix="plates-"))
     base.chmod(0o711)  # the server's account passes through where the tests run as root
     data_dir = base / "var"
@@ -43,7 +45,7 @@ def start_embedded() -> Started:
     try:
         server = database.ensure(data_dir)
         with psycopg.connect(cluster.conninfo(server.socket_dir), autocommit=True) as connection:
-            for setting in FAST:
+            for setting in FAST if fast else ():
                 connection.execute(f"ALTER SYSTEM SET {setting} = off")
             connection.execute("SELECT pg_reload_conf()")
     except BaseException:

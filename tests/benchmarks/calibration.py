@@ -51,9 +51,7 @@ class Bin:
         return abs(self.z) > OFF
 
 
-def simulate(
-    packs: int, seed: int, forget: Iterable[str] = (), habits: Habits = USUAL
-) -> list[tuple[float, bool]]:
+def simulate(packs: int, seed: int, forget: Iterable[str] = (), habits: Habits = USUAL) -> list[tuple[float, bool]]:
     """(probability called, landed in the window) of one option of each pack that has any."""
     found = []
     for number in range(packs):

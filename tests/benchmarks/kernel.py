@@ -75,11 +75,7 @@ def main() -> None:
     ratios: dict[str, list[float]] = {"CP-SAT": [], "HiGHS": []}
     agreed = 0
     for step, distinct, slots, need in (
-        (s, d, n, c)
-        for s in options.steps
-        for d in options.distinct
-        for n in options.slots
-        for c in options.changes
+        (s, d, n, c) for s in options.steps for d in options.distinct for n in options.slots for c in options.changes
     ):
         times: dict[str, list[float]] = {"kernel": [], "match": [], "CP-SAT": [], "HiGHS": []}
         for seed in range(options.packs):

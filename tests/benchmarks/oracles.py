@@ -22,7 +22,7 @@ from plates.matching.problem import Problem, Way
 from plates.matching.search import match
 from tests.matching import oracle
 from tests.matching.packs import every_nanometre, mirrored, random_pack, with_limits
-from tests.matching.solvers import by_cp_sat, by_highs
+from tests.matching.solvers import GaveUp, by_cp_sat, by_highs
 
 MOST = 4  # changes
 Solver = Callable[[Problem, Way, int, bool], int | None]
@@ -84,10 +84,9 @@ def differs(seed: int, small: bool) -> str:
         found = [_figures(problem, one) for one in match(problem).options]
         return "" if found == expected else f"{found} instead of {expected}"
     mine = nearest(problem)
-    for solver in (by_cp_sat, by_highs):
-        if (theirs := solved(problem, solver)) != mine:
-            return f"{mine}, {solver.__name__} {theirs}"
-    return ""
+    if (theirs := solved(problem, by_cp_sat)) != mine:
+        return f"{mine}, CP-SAT {theirs}"
+    return "" if (theirs := solved(problem, by_highs)) == mine else f"{mine}, HiGHS {theirs}"
 
 
 def kinds_of(problem: Problem) -> list[str]:
@@ -115,7 +114,11 @@ def main() -> None:
         seen: Counter[str] = Counter()
         for seed in range(count):
             problem = drawn(seed, small)
-            if why := differs(seed, small):
+            try:
+                why = differs(seed, small)
+            except GaveUp:  # on lattices of a nanometre, now and then
+                why, seen["that HiGHS gave up on"] = "", seen["that HiGHS gave up on"] + 1
+            if why:
                 raise SystemExit(f"pack {seed} ({'small' if small else 'large'}) differs: {why}")
             seen.update(kinds_of(problem))
             seen["with an option"] += bool(match(problem).options)

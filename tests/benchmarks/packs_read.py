@@ -71,9 +71,7 @@ HABITS = {
     "lot": Habits(single=0, translated=0, measured=1, book=0, marked=0, lots=9, unread=4, read_stay=False, bins=0),
     "alike": Habits(single=0, translated=0, measured=1, book=0, marked=0, lots=0, bins=5),
     "micrometer": Habits(single=0, translated=0, measured=1, book=0, reads_shelf=(-1,), reads_stack=(-1,)),
-    "shared": Habits(
-        single=0, translated=0, measured=1, book=0, limits_nm=(THOU,), reads_shelf=(0,), reads_stack=(1,)
-    ),
+    "shared": Habits(single=0, translated=0, measured=1, book=0, limits_nm=(THOU,), reads_shelf=(0,), reads_stack=(1,)),
 }
 
 
@@ -107,9 +105,7 @@ class Built:
     ``forget``: contributions that the kernel is not told, though the errors are made all the same.
     """
 
-    def __init__(
-        self, draw: np.random.Generator, forget: frozenset[str] = frozenset(), habits: Habits = USUAL
-    ) -> None:
+    def __init__(self, draw: np.random.Generator, forget: frozenset[str] = frozenset(), habits: Habits = USUAL) -> None:
         self.draw, self.forget, self.habits = draw, forget, habits
         self.limits_nm = [int(draw.choice(habits.limits_nm)) for _ in range(2)]
         #: What every reading of a gauge is wrong by: anything within its limit of error.

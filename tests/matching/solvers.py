@@ -19,6 +19,10 @@ from plates.matching.problem import Problem, Spread, Way
 from plates.matching.shortfall import delta_window
 
 
+class GaveUp(Exception):
+    """The solver says that it failed, numerically: neither an optimum nor a proof that there is none."""
+
+
 @dataclass
 class Model:
     """Rows of ``sums``: (coefficients by variable, low, high). ``weight``: what each variable adds to D, in steps."""
@@ -149,7 +153,7 @@ def by_highs(problem: Problem, way: Way, changes: int, within: bool = False) -> 
     for line, (coefficients, least, most) in enumerate(model.sums):
         for number, factor in coefficients.items():
             matrix[line, number] = factor
-        low[line], high[line] = least, most
+        low[line], high[line] = -np.inf if least == -_FAR else least, np.inf if most == _FAR else most
     wanted = model.target / model.step
     matrix[-2, :count], matrix[-1, :count] = model.weight, [-weight for weight in model.weight]
     matrix[-2:, count] = 1.0
@@ -163,5 +167,7 @@ def by_highs(problem: Problem, way: Way, changes: int, within: bool = False) -> 
     )
     if found.status == 2:
         return None
+    if found.status == 4:
+        raise GaveUp(found.message)
     assert found.status == 0, found.message
     return model.distance([round(value) for value in found.x[:count]])
