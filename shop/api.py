@@ -225,7 +225,8 @@ class Act(ShopView):
 
     def row_id(self) -> uuid.UUID:
         """The id in the address; raises 404 when nothing of the shop has it."""
-        return by_id(self.get_queryset(), self.kwargs["pk"]).pk
+        found: uuid.UUID = by_id(self.get_queryset().values_list("pk", flat=True), self.kwargs["pk"])
+        return found
 
 
 def linked(field: str = "code", **kwargs: Any) -> serializers.SlugRelatedField[Any]:

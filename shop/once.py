@@ -21,11 +21,20 @@ from shop.rows import uuid7
 T = TypeVar("T")
 KEPT_DAYS = 30
 
+# Some old keys go with each new one; never the row that this statement may write itself.
 _CLAIM = """
-INSERT INTO shop_requestkey (id, shop_id, person_id, key, fingerprint) VALUES (%s, %s, %s, %s, %s)
+WITH gone AS (
+  DELETE FROM shop_requestkey WHERE id IN (
+    SELECT id FROM shop_requestkey
+     WHERE shop_id = %(shop)s AND made_at < now() - make_interval(days => %(days)s)
+       AND (person_id, key) <> (%(person)s, %(key)s)
+     ORDER BY made_at LIMIT 20 FOR UPDATE SKIP LOCKED)
+)
+INSERT INTO shop_requestkey (id, shop_id, person_id, key, fingerprint)
+VALUES (%(id)s, %(shop)s, %(person)s, %(key)s, %(fingerprint)s)
 ON CONFLICT (shop_id, person_id, key) DO UPDATE
    SET fingerprint = excluded.fingerprint, status = NULL, answer = NULL, made_at = now()
- WHERE shop_requestkey.made_at < now() - make_interval(days => %s)
+ WHERE shop_requestkey.made_at < now() - make_interval(days => %(days)s)
 RETURNING id
 """
 _FIND = """
@@ -33,11 +42,6 @@ SELECT fingerprint, status, answer FROM shop_requestkey
  WHERE shop_id = %s AND person_id = %s AND key = %s AND made_at >= now() - make_interval(days => %s)
 """
 _STORE = "UPDATE shop_requestkey SET status = %s, answer = %s WHERE id = %s"
-_PURGE = """
-DELETE FROM shop_requestkey WHERE id IN (
-  SELECT id FROM shop_requestkey WHERE shop_id = %s AND made_at < now() - make_interval(days => %s)
-   ORDER BY made_at LIMIT 20 FOR UPDATE SKIP LOCKED)
-"""
 
 
 class KeySpent(Refusal):
@@ -103,9 +107,15 @@ class Once:
             return Answer(answer.status, json.loads(body))
 
     def _claim(self) -> Any:
+        values = {
+            "id": uuid7(),
+            "shop": self.person.shop_id,
+            "person": self.person.pk,
+            "key": self.key,
+            "fingerprint": self.fingerprint,
+            "days": KEPT_DAYS,
+        }
         with connection.cursor() as cursor:
-            cursor.execute(_PURGE, [self.person.shop_id, KEPT_DAYS])
-            row_id, person = uuid7(), self.person
-            cursor.execute(_CLAIM, [row_id, person.shop_id, person.pk, self.key, self.fingerprint, KEPT_DAYS])
+            cursor.execute(_CLAIM, values)
             row = cursor.fetchone()
         return row[0] if row else None
