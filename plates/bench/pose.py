@@ -150,9 +150,16 @@ def _shelf(spec: Spec, slots: Sequence[Slot], question: Question, held_by: uuid.
         fits=sorted({fit for slot in slots for fit in (slot.fit_id, *_further(slot))}),
         roles=sorted({slot.role for slot in slots}),
         used_ok=question.used_ok,
+        most=sum(_room_for(slot, question) for slot in slots),
         boxes=question.open_boxes,
         held_by=held_by,
     )
+
+
+def _room_for(slot: Slot, question: Question) -> int:
+    """How many plates can go into the slot at most."""
+    emptied = slot.count if slot.name in question.left_out else 0
+    return len(question.installed.get(slot.name, [])) + emptied + slot.extra
 
 
 def _coded(values: Iterable[Hashable]) -> tuple[list[Hashable], Whole]:
@@ -212,9 +219,10 @@ def _pool(
 ) -> Pool:
     thickness = np.array([row.thickness_nm for row in rows] + [one.thickness_nm for one in loose], dtype=np.int64)
     home = np.concatenate([class_of, np.full(len(loose), -1)])
-    _, size, count = np.unique(
-        np.stack([home, (thickness + SIZE_NM // 2) // SIZE_NM]), axis=1, return_inverse=True, return_counts=True
-    )
+    _, size = np.unique(np.stack([home, (thickness + SIZE_NM // 2) // SIZE_NM]), axis=1, return_inverse=True)
+    stands_for = np.array([row.stands_for for row in rows] + [1] * len(loose), dtype=np.int64)
+    count = np.zeros(len(thickness), np.int64)
+    np.add.at(count, size.reshape(-1), stands_for)
     plates: list[OnShelf | Loose] = [*rows, *loose]
     alone = np.array([_alone_u_nm(one, shared) for one in plates], dtype=np.float64)
     return Pool(
@@ -229,13 +237,19 @@ def _pool(
 
 
 def _alike_u_nm(rows: Sequence[OnShelf]) -> NDArray[np.float64]:
-    """Of each plate the spread of the plates of its bin that nobody can tell from it."""
-    _, group = _coded(row.id if row.marked else (row.kind_id, row.bin) for row in rows)
-    return spread_of_alike(np.array([row.thickness_nm for row in rows], dtype=np.int64), group)
+    """Of each plate the spread of the plates of its bin that nobody can tell from it; a marked one is known."""
+    found = np.zeros(len(rows))
+    unmarked = [number for number, row in enumerate(rows) if not row.marked]
+    _, group = _coded((rows[number].kind_id, rows[number].bin) for number in unmarked)
+    thickness = np.array([rows[number].thickness_nm for number in unmarked], dtype=np.int64)
+    stands_for = np.array([rows[number].stands_for for number in unmarked], dtype=np.int64)
+    found[unmarked] = spread_of_alike(thickness, group, stands_for)
+    return found
 
 
-def spread_of_alike(thickness_nm: Whole, group: Whole) -> NDArray[np.float64]:
-    """For each plate: the root mean square distance to those of its group within 0.0010 in of it, in nm.
+def spread_of_alike(thickness_nm: Whole, group: Whole, stands_for: Whole) -> NDArray[np.float64]:
+    """For each plate: the root mean square distance to those of its group within 0.0010 in of it, in nm, where each row
+    stands for so many plates of its thickness.
 
     Any of them may be the one that the hand takes, until the micrometer at the bin says which it was.
     """
@@ -244,12 +258,12 @@ def spread_of_alike(thickness_nm: Whole, group: Whole) -> NDArray[np.float64]:
     t = thickness_nm - thickness_nm.min()
     apart = int(t.max()) + 2 * ALIKE_NM  # one group after the other on one axis, too far apart to meet
     order = np.argsort(group * apart + t, kind="stable")
-    axis, t = (group * apart + t)[order], t[order]
+    axis, t, pieces = (group * apart + t)[order], t[order], stands_for[order]
     first, last = np.searchsorted(axis, axis - ALIKE_NM, "left"), np.searchsorted(axis, axis + ALIKE_NM, "right")
     # Whole numbers to the end: what else lies in the bin must not show in the last bit.
-    one, two = (np.concatenate([[0], np.cumsum(power)]) for power in (t, t * t))
-    n = last - first
-    square = (two[last] - two[first]) - 2 * t * (one[last] - one[first]) + n * t * t
+    sums = (np.concatenate([[0], np.cumsum(power)]) for power in (pieces, pieces * t, pieces * t * t))
+    n, one, two = (cumulated[last] - cumulated[first] for cumulated in sums)
+    square = two - 2 * t * one + n * t * t
     result = np.empty(len(t))
     result[order] = np.sqrt(square / n)
     return result

@@ -54,36 +54,46 @@ class Interchange(NamedTuple):
 
 
 class OnShelf(NamedTuple):
-    """A plate as the search sees it."""
+    """A plate as the search sees it. ``stands_for``: how many plates of the shelf are like it, where it is the oldest
+    of them; 0 for every other one.
+    """
 
     id: uuid.UUID
     revision: int
+    received_s: int
+    stands_for: int
     kind_id: uuid.UUID
     kind: str
     bin: str | None
     thickness_nm: int
     u_nm: float
     marked: bool
-    received_s: int
     gauge: str
     interchange: Interchange
 
 
 # The shelf of some fits: what may be offered at all. A customer's plate never is, nor a used one below its reuse
-# minimum; a sealed box stays sealed unless it is asked for. Holds that have run out were released just before.
+# minimum; a sealed box stays sealed unless it is asked for. Holds that have run out were released just before. Read
+# as a histogram: of plates alike in all but their age no more than a pack can take, the oldest first.
 _SHELF = """
-SELECT p.id, p.revision, k.id, k.code, b.code, p.thickness_nm, p.u_nm, p.mark <> '' OR k.mark <> '',
-       extract(epoch FROM p.received_at)::bigint, p.gauge, p.fit_id, p.role, k.lined_faces, k.material, k.facing
+SELECT (array_agg(p.id ORDER BY a.received_s, p.id))[1:%(most)s],
+       (array_agg(p.revision ORDER BY a.received_s, p.id))[1:%(most)s],
+       (array_agg(a.received_s ORDER BY a.received_s, p.id))[1:%(most)s],
+       count(*), k.id, k.code, b.code, p.thickness_nm, p.u_nm, a.marked, p.gauge, p.fit_id, p.role, k.lined_faces,
+       k.material, k.facing
   FROM plates_plate p
   JOIN plates_kind k ON k.id = p.kind_id
   LEFT JOIN plates_bin b ON b.id = p.bin_id
+ CROSS JOIN LATERAL (SELECT extract(epoch FROM p.received_at)::bigint AS received_s,
+                            p.mark <> '' OR k.mark <> '' AS marked) a
  WHERE p.shop_id = %(shop)s AND p.fit_id = ANY(%(fits)s) AND p.role = ANY(%(roles)s)
    AND {there}
    AND p.owner = '' AND (%(boxes)s OR p.box = '')
    AND (p.condition = 'new' OR (
          (k.reuse_minimum_nm IS NULL OR p.thickness_nm >= k.reuse_minimum_nm)
          AND CASE WHEN p.role = 'friction' THEN %(used_frictions)s ELSE %(used_others)s END))
- ORDER BY p.id
+ GROUP BY k.id, b.code, p.thickness_nm, p.u_nm, a.marked, p.gauge, p.fit_id, p.role
+ ORDER BY 1
 """
 
 
@@ -93,10 +103,12 @@ def shelf(
     fits: list[uuid.UUID],
     roles: list[str],
     used_ok: bool | None,
+    most: int,
     boxes: bool = False,
     held_by: uuid.UUID | None = None,
 ) -> list[OnShelf]:
-    """What lies on the shelf for these fits and roles, plates held by ``held_by`` included.
+    """What lies on the shelf for these fits and roles, plates held by ``held_by`` included: of plates alike in all but
+    age the oldest ``most``.
 
     ``used_ok`` None: used steels above their minimum yes, used frictions no.
     """
@@ -105,6 +117,7 @@ def shelf(
         "fits": fits,
         "roles": roles,
         "match": held_by,
+        "most": most,
         "boxes": boxes,
         "used_frictions": bool(used_ok),
         "used_others": used_ok is not False,
@@ -115,7 +128,11 @@ def shelf(
         there = f"({there} OR (p.state = 'held' AND p.match_id = %(match)s))"
     with connection.cursor() as cursor:
         cursor.execute(_SHELF.format(there=there), values)
-        return [OnShelf._make((*row[:10], Interchange._make(row[10:]))) for row in cursor.fetchall()]
+        return [
+            OnShelf._make((*one, 0 if number else like[3], *like[4:11], Interchange._make(like[11:])))
+            for like in cursor.fetchall()
+            for number, one in enumerate(zip(*like[:3], strict=True))
+        ]
 
 
 def batch(*, person: Person, batch_id: uuid.UUID, since: datetime) -> QuerySet[Plate]:

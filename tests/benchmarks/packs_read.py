@@ -220,7 +220,9 @@ class Built:
         shared = not self._forgot("shared") and not self._forgot("correlation")
         thickness = np.array(shelf.thickness_nm, np.int64)
         count = len(thickness)
-        alike = 0.0 if self._forgot("alike") else spread_of_alike(thickness, np.array(shelf.group, np.int64))
+        alike = 0.0 if self._forgot("alike") else spread_of_alike(
+            thickness, np.array(shelf.group, np.int64), np.ones(len(thickness), np.int64)
+        )
         pool = Pool(
             thickness,
             np.hypot(self._alone_u_nm(shelf, "lot"), alike),
