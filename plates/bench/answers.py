@@ -6,8 +6,11 @@ from rest_framework import serializers
 
 from plates.bench.budget import budget_of
 from plates.bench.models import Match, MatchState
+from plates.bench.odd import odd_ones
+from plates.bench.overrides import overrides_shown
 from plates.bench.proof.answers import comeback_json
 from plates.bench.reading import band_of
+from plates.bench.shown import built_now
 from plates.bench.slip.answers import offered, outs_json, pulled_json
 from plates.catalogue.models import MEASURES
 from plates.catalogue.windows import counted_frictions
@@ -16,13 +19,15 @@ from plates.measuring.uncertainty import Part
 from shop.api import LengthField
 
 
-def slip_row(row: dict[str, Any]) -> dict[str, Any]:
+def slip_row(row: dict[str, Any], places: dict[str, str]) -> dict[str, Any]:
+    """``places``: where an odd one goes, of each slot that holds clearly different plates."""
     return {
         "plate": row["plate"],
         "kind": row["kind"],
         "bin": row["bin"],
         "thickness": length_json(row["thickness_nm"]),
         "slot": row["slot"],
+        "place": places.get(row["slot"]),
         "source": row["source"],
     }
 
@@ -38,7 +43,13 @@ def part_json(part: Part) -> dict[str, Any]:
     }
 
 
-def option_json(option: dict[str, Any], measures: str) -> dict[str, Any]:
+def odd_json(one: dict[str, Any]) -> dict[str, Any]:
+    return {"slot": one["slot"], "place": one["place"], "differ": length_json(one["differ_nm"])}
+
+
+def option_json(option: dict[str, Any], match: Match) -> dict[str, Any]:
+    odd = odd_ones(match.question, option)
+    places = {one["slot"]: one["place"] for one in odd}
     return {
         "number": option["number"],
         "way": option["way"],
@@ -49,9 +60,10 @@ def option_json(option: dict[str, Any], measures: str) -> dict[str, Any]:
         "confidence": option["confidence"],
         "up_to": length_json(option["up_to_nm"]) if option["up_to_nm"] != option["predicted_nm"] else None,
         "guard_band": None if option["guard_nm"] is None else length_json(option["guard_nm"]),
-        "budget": [part_json(part) for part in budget_of(option, measures)],
+        "budget": [part_json(part) for part in budget_of(option, match.spec.measures)],
         "out": [{"slot": row["slot"], "thickness": length_json(row["thickness_nm"])} for row in option["out"]],
-        "in": [slip_row(row) for row in option["in"]],
+        "in": [slip_row(row, places) for row in option["in"]],
+        "odd": [odd_json(one) for one in odd],
     }
 
 
@@ -76,9 +88,16 @@ def shortfall_json(shortfall: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def override_json(one: dict[str, Any]) -> dict[str, Any]:
+    return {**one, "at": one["at"].isoformat()}
+
+
 def match_json(match: Match) -> dict[str, Any]:
     """The one form of every answer about a match."""
     shown = offered(match)
+    built = built_now(match)
+    odd = odd_ones(match.question, built) if built else []
+    places = {one["slot"]: one["place"] for one in odd}
     state = getattr(match, "state_now", match.state)
     ran_out = state != match.state
     return {
@@ -103,12 +122,13 @@ def match_json(match: Match) -> dict[str, Any]:
         },
         "verdict": match.verdict,
         "band": band_of(match),
-        "options": [option_json(option, match.spec.measures) for option in shown],
+        "options": [option_json(option, match) for option in shown],
         "shortfall": shortfall_json(match.shortfall) if match.shortfall else None,
         "cautions": match.cautions,
+        "overrides": [override_json(one) for one in overrides_shown(match)],
         "option_taken": None if ran_out else match.option_taken,
         "held_until": match.held_until.isoformat() if match.held_until and not ran_out else None,
-        "slip": [{**slip_row(row), "pulled": pulled_json(row)} for row in match.slip],
+        "slip": [{**slip_row(row, places), "pulled": pulled_json(row)} for row in match.slip],
         "outs": outs_json(match),
         "residual": None if match.residual_nm is None else length_json(match.residual_nm),
         "comeback_of": match.comeback["of"] if match.comeback else None,
@@ -130,7 +150,9 @@ class MatchAnswer(serializers.Serializer[Match]):
     window = serializers.DictField()
     verdict = serializers.ChoiceField(["in_window", "high", "low"])
     band = serializers.ChoiceField(["window", "allowed", "beyond"])
-    options, cautions, slip, outs = (serializers.ListField(child=serializers.DictField()) for _ in range(4))
+    options, cautions, overrides, slip, outs = (
+        serializers.ListField(child=serializers.DictField()) for _ in range(5)
+    )
     shortfall = serializers.DictField(allow_null=True)
     option_taken = serializers.IntegerField(allow_null=True)
     held_until = serializers.DateTimeField(allow_null=True)

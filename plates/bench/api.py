@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from plates.bench import selectors
 from plates.bench.answers import MatchAnswer, match_json
 from plates.bench.ask import match_ask
-from plates.bench.bodies import EmptyBody, FinalBody, MatchBody, OptionBody, question_of, reading_of
+from plates.bench.bodies import EmptyBody, FinalBody, MatchBody, OptionBody, overrides_of, question_of, reading_of
 from plates.bench.final import match_final
 from plates.bench.locks import Run
 from plates.bench.models import Match, MatchState
@@ -65,6 +65,7 @@ class Matches(MatchRows, Collection):
             spec=spec,
             question=question_of(body, spec),
             run=run,
+            overrides=overrides_of(body),
             job=body.get("job") or "",
             counted=body["counted"],
             take=body["take"],

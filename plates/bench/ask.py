@@ -1,5 +1,7 @@
 """Ask which plates close a pack. The search reads without locks; the short numbers are given out last of all."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from typing import Any, TypeVar
@@ -8,6 +10,7 @@ from django.db import connection
 
 from plates.bench.locks import TRIES, Moved, Run, busy, clock, pause, plates_lock
 from plates.bench.models import Job, Match
+from plates.bench.overrides import Override, overrides_check, overrides_signed
 from plates.bench.question import Question, with_zero_taken_off
 from plates.bench.reading import match_read
 from plates.bench.take import count_check, write_take
@@ -30,6 +33,7 @@ def match_ask(
     spec: Spec,
     question: Question,
     run: Run[R],
+    overrides: Sequence[Override] = (),
     job: str = "",
     counted: bool = False,
     take: bool = False,
@@ -39,9 +43,13 @@ def match_ask(
 ) -> R:
     """Ask which plates close this pack; with ``take``, take the first sure option in the same breath.
 
-    Raises SuspectReading, WaveUnknown, Malformed; CountFirst where a take needs a count; Busy.
+    ``overrides``: rules that the person lifts for this pack; nothing else lifts one.
+
+    Raises SuspectReading, WaveUnknown, Malformed; NotLiftable, Forbidden; CountFirst where a take needs a count; Busy.
     """
     person.require("matches")
+    overrides_check(person=person, spec=spec, question=question, overrides=overrides)
+    question = replace(question, lifted=[one.rule for one in overrides])
     question, notes = _plates_read(person, question)
     for attempt in range(TRIES):
         with refusals():
@@ -51,7 +59,7 @@ def match_ask(
         match.cautions += notes
         option = _taken_unasked(match, accept_marginal) if take else None
         try:
-            return run(partial(_ask, person, match, job, option, at))
+            return run(partial(_ask, person, match, overrides, job, option, at))
         except Moved:
             pause(attempt)
     raise busy()
@@ -98,11 +106,19 @@ def _taken_unasked(match: Match, accept_marginal: bool) -> dict[str, Any] | None
     return wanted[0] if wanted else None
 
 
-def _ask(person: Person, match: Match, job: str, option: dict[str, Any] | None, at: datetime | None) -> Match:
+def _ask(
+    person: Person,
+    match: Match,
+    overrides: Sequence[Override],
+    job: str,
+    option: dict[str, Any] | None,
+    at: datetime | None,
+) -> Match:
     if option:
         count_check(match)
     plates = plates_lock(match, option["in"]).wanted if option else []
     match.asked_at = clock(at)
+    match.overrides = overrides_signed(person, overrides, match.asked_at)
     match.job = _job(person, job, match.asked_at) if job else None
     match.number = number_next(shop_id=person.shop_id, name="match")
     match.save(force_insert=True)

@@ -6,8 +6,9 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from rest_framework import serializers
 
+from plates.bench.overrides import NEVER, Override
 from plates.bench.question import Entry, Loose, PackReading, Question, SecondReading
-from plates.catalogue.models import WAVE_STATES, Slot, Spec
+from plates.catalogue.models import LIFTABLE, WAVE_STATES, Slot, Spec
 from plates.lengths import mean_nm
 from plates.measuring.uncertainty import METHODS
 from shop.api import LENGTH_SCHEMA, Body, CodeField, LengthField, readings_field
@@ -106,6 +107,13 @@ class SecondBody(Body):
     gauge = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
 
 
+class OverrideBody(Body):
+    """A rule of the spec lifted for this pack, and why: the owner signs it."""
+
+    rule = serializers.ChoiceField([*LIFTABLE, *NEVER], help_text="wave and frictions are never lifted")
+    reason = serializers.CharField(max_length=300)
+
+
 class MatchBody(Body):
     spec = CodeField()
     readings = readings_field()
@@ -127,6 +135,8 @@ class MatchBody(Body):
     open_boxes = serializers.BooleanField(default=False)
     wave_state = serializers.ChoiceField(WAVE_STATES, required=False)
     wave_free = LengthField(required=False)
+    set_only = serializers.BooleanField(default=False, help_text="this used pack stays together")
+    overrides = OverrideBody(many=True, required=False, max_length=20)  # type: ignore[call-arg]
 
 
 class OptionBody(Body):
@@ -156,6 +166,10 @@ def reading_of(body: dict[str, Any]) -> PackReading:
         soaked=body["soaked"],
         wave_state=body.get("wave_state"),
     )
+
+
+def overrides_of(body: dict[str, Any]) -> list[Override]:
+    return [Override(one["rule"], one["reason"]) for one in body.get("overrides", [])]
 
 
 def question_of(body: dict[str, Any], spec: Spec) -> Question:
@@ -213,6 +227,7 @@ def question_of(body: dict[str, Any], spec: Spec) -> Question:
         soaked=body["soaked"],
         load=body["load"],
         second=_second(body["second"]) if body.get("second") else None,
+        set_only=body["set_only"],
     )
 
 

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from django.http import QueryDict
 
 from plates.bench.models import Match
+from plates.bench.overrides import Override
 from plates.bench.question import Entry, Loose, PackReading, Question, SecondReading
 from plates.bench.typed import ReadingList, exact_text, one_said
-from plates.catalogue.models import WAVE_STATES, Slot, Spec
+from plates.catalogue.models import LIFTABLE, WAVE_STATES, Slot, Spec
 from plates.lengths import LengthError
 from plates.measuring.uncertainty import READING_U_NM
 from shop.api import CODE
@@ -33,13 +34,33 @@ class SlotPart:
     error: str = ""
 
 
-class PackForm:
-    """*Close a pack*. ``data`` is what was posted; without it the form is fresh, or filled from an earlier match."""
+@dataclass
+class Lift:
+    """One rule that may be lifted for this pack. Without a reason it stays in force."""
 
-    def __init__(self, spec: Spec, unit_first: str, data: QueryDict | None = None, again: Match | None = None) -> None:
+    rule: str
+    words: str
+    reason: str = ""
+
+
+class PackForm:
+    """*Close a pack*. ``data`` is what was posted; without it the form is fresh, or filled from an earlier match, but
+    for what was lifted there: that is signed anew. ``may_lift``: the person may lift what the spec marks as liftable.
+    """
+
+    def __init__(
+        self,
+        spec: Spec,
+        unit_first: str,
+        data: QueryDict | None = None,
+        again: Match | None = None,
+        may_lift: bool = False,
+    ) -> None:
         self.spec, self.unit_first = spec, unit_first
+        self.lifts = [Lift(rule, LIFTABLE[rule]) for rule in spec.liftable]
         self.readings = ReadingList("reading", "Readings of the pack", MOST_READINGS, unit_first)
-        swaps = [] if not spec.adjustable or spec.set_only else [slot for slot in spec.slots.all() if slot.swap]
+        stays = spec.set_only and not (may_lift and "set_only" in spec.liftable)
+        swaps = [] if not spec.adjustable or stays else [slot for slot in spec.slots.all() if slot.swap]
         self.parts = [
             SlotPart(slot, ReadingList(f"slot{slot.position}", slot.name, max(slot.count, 1), unit_first))
             for slot in swaps
@@ -47,7 +68,7 @@ class PackForm:
         self.has_wave = any(slot.role == "wave" for slot in spec.slots.all())
         self.method, self.wave_state, self.job = "feeler", spec.reads_wave, ""
         self.wave_free, self.wave_free_error, self.job_error = "", "", ""
-        self.soaked = self.used_frictions = False
+        self.soaked = self.used_frictions = self.set_only = self.open_boxes = False
         self.gauge = self.plates_gauge = self.load = self.second = self.second_error = ""
         self.second_person = self.second_method = self.second_gauge = ""
         self.focus = "reading"
@@ -68,6 +89,9 @@ class PackForm:
         self.wave_free = data.get("wave_free", "").strip()[:60]
         self.job = data.get("job", "").strip()[:80]
         self.soaked, self.used_frictions = "soaked" in data, "used_frictions" in data
+        self.set_only, self.open_boxes = "set_only" in data, "open_boxes" in data
+        for lift in self.lifts:
+            lift.reason = data.get(f"lift-{lift.rule}", "").strip()[:300]
         for name in ("gauge", "plates_gauge", "load", "second", "second_person", "second_gauge"):
             setattr(self, name, data.get(name, "").strip()[:100])
         again = data.get("second_method", "")
@@ -164,7 +188,13 @@ class PackForm:
             soaked=self.soaked,
             load=self.load,
             second=self._second(),
+            set_only=self.set_only,
+            open_boxes=self.open_boxes,
         )
+
+    def overrides(self) -> list[Override]:
+        """The rules that are lifted: those with a reason."""
+        return [Override(lift.rule, lift.reason) for lift in self.lifts if lift.reason]
 
     def _second(self) -> SecondReading | None:
         said = readings_said(self.second, self.unit_first)
@@ -186,6 +216,7 @@ class PackForm:
         self.wave_state = question.wave_state or self.spec.reads_wave
         self.wave_free = exact_text(question.wave_free_nm) if question.wave_free_nm else ""
         self.soaked, self.used_frictions = question.soaked, bool(question.used_ok)
+        self.set_only, self.open_boxes = question.set_only, question.open_boxes
         self.gauge, self.load = question.gauge, question.load
         if second := question.second:
             self.second = " ".join(exact_text(length_nm) for length_nm in second.readings_nm)

@@ -18,7 +18,8 @@ def searched(posed: Posed) -> tuple[list[dict[str, Any]], Shortfall | None]:
 
 
 def option_of(posed: Posed, exchange: Exchange) -> dict[str, Any]:
-    """One option: figures in nm; ``in`` names the plate, its revision as seen, its bin and kind. ``reading`` and
+    """One option: figures in nm; ``in`` names the plate, its revision as seen, its bin and kind; ``places`` says of the
+    slots that may change where an odd one goes. ``reading`` and
     ``shared_u_nm`` are what :func:`plates.bench.budget.budget_of` needs beside the plates.
     """
     problem = posed.problem
@@ -39,6 +40,7 @@ def option_of(posed: Posed, exchange: Exchange) -> dict[str, Any]:
         "guard_nm": guard_band_nm(exchange.u_nm, problem.low_nm, problem.high_nm, problem.sure),
         "out": outs,
         "in": ins,
+        "places": {slot.name: slot.place for slot in posed.slots if slot.place},
         "reading": stored(posed.reading),
         "shared_u_nm": {gauge: u_nm for gauge, u_nm in posed.shared_u_nm.items() if gauge in moved},
     }

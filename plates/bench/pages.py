@@ -16,6 +16,7 @@ from plates.bench.final import match_final
 from plates.bench.forms import HOW, FinalForm, PackForm
 from plates.bench.locks import Run
 from plates.bench.models import Match, MatchState
+from plates.bench.overrides import overrides_shown
 from plates.bench.release import match_release, slip_gone
 from plates.bench.take import StockMoved, match_hold, match_take
 from plates.catalogue.models import LIFTABLE, WAVE_STATES, Spec
@@ -62,9 +63,12 @@ def to_match(match: Match) -> Answer:
 def close_pack(request: PageRequest, code: str) -> HttpResponse:
     """The question: readings, what lies in the pack, the job. Enter goes from field to field and then asks."""
     spec, unit, person = _spec(request, code), request.user.shop.unit_first, request.user
-    said = ""
+    said, may_lift = "", person.may("overrides")
+    again = (request.GET if request.method == "GET" else request.POST).get("again", "")
+    known = again.isascii() and again.isdigit() and len(again) < 18
+    earlier = match_numbered(request, int(again)) if known else None
     if request.method == "POST":
-        form = PackForm(spec, unit, request.POST)
+        form = PackForm(spec, unit, request.POST, may_lift=may_lift)
         if form.asking:
             try:
                 return act(request, lambda once: _ask(once, spec, form))
@@ -73,10 +77,8 @@ def close_pack(request: PageRequest, code: str) -> HttpResponse:
             except Refusal as refusal:
                 said = refusal.detail
     else:
-        again = request.GET.get("again", "")
-        known = again.isascii() and again.isdigit() and len(again) < 18
-        earlier = match_numbered(request, int(again)) if known else None
-        form = PackForm(spec, unit, again=earlier if earlier and earlier.spec_id == spec.pk else None)
+        same = earlier if earlier and earlier.spec_id == spec.pk else None
+        form = PackForm(spec, unit, again=same, may_lift=may_lift)
     context = {
         "spec": spec,
         "counted": spec_counted(spec),
@@ -84,6 +86,9 @@ def close_pack(request: PageRequest, code: str) -> HttpResponse:
         "methods": METHODS,
         "how": HOW,
         "waves": WAVE_STATES,
+        "may_lift": may_lift,
+        "earlier": earlier,
+        "lifted_before": overrides_shown(earlier) if earlier else [],
         "said": said,
         "key": key_new(),
         "why_not": why_not(person, "matches"),
@@ -97,6 +102,7 @@ def _ask(once: Once, spec: Spec, form: PackForm) -> Answer:
         spec=spec,
         question=form.question(),
         run=lambda effect: once.run(effect, to_match),
+        overrides=form.overrides(),
         job=form.job,
         made_key=once.made_key,
     )
@@ -142,6 +148,7 @@ def _match_page(request: PageRequest, number: int, said: str = "") -> HttpRespon
         "built": found.built,
         "gone": slip_gone(found),
         "finals": list(found.final_checks.all()),
+        "overrides": overrides_shown(found),
         "may_check": state == MatchState.TAKEN or (state == MatchState.OPEN and nothing_to_do is not None),
         "final": FinalForm(found, request.user.shop.unit_first),
         "methods": METHODS,

@@ -10,6 +10,7 @@ from django.utils.safestring import SafeString
 from plates.bench.budget import budget_of
 from plates.bench.drawing import Layer, Limits, Mark, Stack, figure, stack_drawing, window_drawing
 from plates.bench.models import Match, MatchState
+from plates.bench.odd import odd_ones
 from plates.bench.question import Question
 from plates.catalogue.models import Role, Slot, Spec
 from plates.lengths import both
@@ -95,6 +96,7 @@ class Shown:
     margin_nm: int
     stack: SafeString
     budget: list[Part]
+    odd: list[dict[str, Any]]
 
     @property
     def way(self) -> str:
@@ -128,6 +130,7 @@ def options_shown(match: Match) -> list[Shown]:
             margin_nm(match, one["predicted_nm"]),
             _stacks(match, one),
             budget_of(one, match.spec.measures),
+            odd_ones(match.question, one),
         )
         for one in current(match)
     ]

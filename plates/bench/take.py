@@ -28,6 +28,7 @@ from plates.bench.locks import (
 )
 from plates.bench.models import Match, MatchState
 from plates.bench.options import figures
+from plates.bench.overrides import lifted_words
 from plates.bench.reading import match_refresh, search_again
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
@@ -92,7 +93,14 @@ def write_take(
         Change(plate=plate, revision=revision, state=State.TAKEN, match=match.pk, job=match.job_id)
         for plate, revision in plates
     ]
-    ledger_write(shop_id=person.shop_id, person_id=person.pk, act=Act.TAKEN, changes=changes, at=at)
+    ledger_write(
+        shop_id=person.shop_id,
+        person_id=person.pk,
+        act=Act.TAKEN,
+        changes=changes,
+        reason=lifted_words(match),
+        at=at,
+    )
     match.state, match.held_until = MatchState.TAKEN, None
     match.option_taken, match.taken_by = option["number"], person
     match.built, match.slip, match.taken_at = option, option["in"], clock(at)
@@ -196,7 +204,14 @@ def _hold(
         Change(plate=plate, revision=revision, state=State.HELD, match=match.pk, job=match.job_id, held_until=until)
         for plate, revision in plates
     ]
-    ledger_write(shop_id=person.shop_id, person_id=person.pk, act=Act.HELD, changes=changes, at=at)
+    ledger_write(
+        shop_id=person.shop_id,
+        person_id=person.pk,
+        act=Act.HELD,
+        changes=changes,
+        reason=lifted_words(match),
+        at=at,
+    )
     revisions = {str(plate): revision + 1 for plate, revision in plates}
     for row in (row for offered in match.options for row in offered["in"]):
         row["revision"] = revisions.get(row["plate"], row["revision"])

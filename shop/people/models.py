@@ -44,6 +44,7 @@ RIGHTS = {
     "gauges": {Role.BENCH, Role.COUNTER, Role.OWNER},
     "catalogue": {Role.BUYER, Role.OWNER},
     "buying": {Role.BUYER, Role.OWNER},
+    "overrides": {Role.OWNER},
 }
 
 

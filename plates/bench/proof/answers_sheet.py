@@ -4,14 +4,16 @@ from typing import Any
 
 from rest_framework import serializers
 
-from plates.bench.answers import match_json
+from plates.bench.answers import match_json, odd_json
 from plates.bench.models import FinalCheck, Match
 from plates.bench.proof.build_sheet import BuildSheet, Measured
 from plates.lengths import half_even, length_json
 from shop.api import LengthField
 
 #: What a sheet says in the words of the match.
-OF_MATCH = ("number", "state", "job", "spec", "measures", "window", "slip", "outs", "cautions", "comeback_of")
+OF_MATCH = (
+    "number", "state", "job", "spec", "measures", "window", "slip", "outs", "cautions", "overrides", "comeback_of",
+)  # fmt: skip
 
 
 def _measured(one: Measured | None) -> dict[str, Any] | None:
@@ -58,6 +60,7 @@ def sheet_json(sheet: BuildSheet) -> dict[str, Any]:
             }
             for layer in sheet.stack
         ],
+        "odd": [odd_json(one) for one in sheet.odd],
         "before": _measured(sheet.before),
         "predicted": length_json(sheet.built["predicted_nm"]),
         "u": length_json(half_even(sheet.built["u_nm"])),
@@ -65,7 +68,6 @@ def sheet_json(sheet: BuildSheet) -> dict[str, Any]:
         "after": _measured(sheet.after),
         "residual": None if sheet.residual_nm is None else length_json(sheet.residual_nm),
         "earlier": [_earlier(check) for check in sheet.earlier],
-        "overrides": sheet.overrides,
         "usual": sheet.usual,
     }
 
@@ -78,8 +80,8 @@ class SheetAnswer(serializers.Serializer[BuildSheet]):
     job = serializers.CharField(allow_null=True)
     measures = serializers.CharField()
     window, before = serializers.DictField(), serializers.DictField()
-    stack, slip, outs, cautions, earlier, overrides = (
-        serializers.ListField(child=serializers.DictField()) for _ in range(6)
+    stack, odd, slip, outs, cautions, earlier, overrides = (
+        serializers.ListField(child=serializers.DictField()) for _ in range(7)
     )
     predicted, u = LengthField(), LengthField()
     probability = serializers.FloatField()

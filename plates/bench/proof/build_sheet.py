@@ -6,6 +6,8 @@ from datetime import datetime
 from typing import Any
 
 from plates.bench.models import FinalCheck, Match, MatchState
+from plates.bench.odd import odd_ones
+from plates.bench.overrides import overrides_shown
 from plates.bench.question import Question
 from plates.bench.shown import USUAL_CAUTIONS, interleaved
 from plates.bench.slip.outs import FATES, outs_open
@@ -65,9 +67,13 @@ class BuildSheet:
 
     @property
     def overrides(self) -> list[dict[str, Any]]:
-        """What was lifted for the option that was built."""
-        found: list[dict[str, Any]] = self.built.get("overrides", [])
-        return found
+        """What was lifted for this pack."""
+        return overrides_shown(self.match)
+
+    @property
+    def odd(self) -> list[dict[str, Any]]:
+        """Slots whose plates clearly differ, each with where an odd one goes."""
+        return odd_ones(self.match.question, self.built)
 
     @property
     def usual(self) -> list[str]:

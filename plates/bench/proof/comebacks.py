@@ -79,7 +79,8 @@ def match_comeback(
         holds_run_out(shop_id=person.shop_id)
     match = match_new(person=person, spec=spec, counted=counted, made_key=made_key, job=closed.job)
     match_read(match, question, person.shop.sure_level)
-    match.comeback_of = closed
+    # Its plates went in under the overrides of the closed match, and stay under them.
+    match.comeback_of, match.overrides = closed, closed.overrides
     match.comeback = _explained(closed, match, pairs)
     match.cautions = [caution("comeback", FIRST_WHY), *match.cautions]
 

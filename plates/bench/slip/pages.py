@@ -10,6 +10,8 @@ from django.views.decorators.http import require_GET
 
 from plates.bench import shown as views
 from plates.bench.models import Match, MatchState
+from plates.bench.odd import odd_ones
+from plates.bench.overrides import overrides_shown
 from plates.bench.pages import match_numbered
 from plates.bench.slip.agreement import row_read
 from plates.bench.slip.forms import FINDS, OutForm, PullForm, second_choice
@@ -199,7 +201,7 @@ def _slip_page(
     mismatch: dict[str, Any] | None = None,
     again: str = "",
 ) -> HttpResponse:
-    person, built = request.user, match.built
+    person, built, stands = request.user, match.built, views.built_now(match)
     sent = request.POST if request.method == "POST" else request.GET
     code = sent.get("pull_gauge", sent.get("gauge", "")).strip()[:200]
     gauge, withdrawn = gauge_for_plates(person.shop_id, code)
@@ -225,6 +227,8 @@ def _slip_page(
         "at_end": at_outs and not any(row.form for row in out_rows),
         "raised": [one for one in match.cautions if one["code"].startswith("pulled")],
         "cautions": views.USUAL_CAUTIONS,
+        "overrides": overrides_shown(match),
+        "odd": odd_ones(match.question, stands) if stands else [],
         "rows": from_bins,
         "unread": unread,
         "read": request.GET.get("read", ""),

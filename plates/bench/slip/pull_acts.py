@@ -12,6 +12,7 @@ from typing import Any
 
 from plates.bench.locks import Moved, clock
 from plates.bench.models import Match
+from plates.bench.overrides import lifted_words
 from plates.bench.slip.agreement import named_rows
 from plates.lengths import both
 from plates.stock.booking import Verdict
@@ -66,11 +67,8 @@ def plate_goes_on(match: Match, read: Read, at: datetime | None) -> dict[str, An
             for_match=match.pk,
             for_job=match.job_id,
         )
-        write(
-            act=Act.TAKEN,
-            changes=[taken(revision=revision)],
-            reason=f"left in place of the one on the slip, {read.said}",
-        )
+        why = [f"left in place of the one on the slip, {read.said}", lifted_words(match)]
+        write(act=Act.TAKEN, changes=[taken(revision=revision)], reason="; ".join(filter(None, why)))
         revision += 1
     write(
         act=Act.PULLED if read.agrees else Act.CORRECTED,
