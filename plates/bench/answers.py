@@ -92,6 +92,11 @@ def override_json(one: dict[str, Any]) -> dict[str, Any]:
     return {**one, "at": one["at"].isoformat()}
 
 
+def kept_json(row: dict[str, Any]) -> dict[str, Any]:
+    span = {name: None if row[f"{name}_nm"] is None else length_json(row[f"{name}_nm"]) for name in ("from", "to")}
+    return {name: row[name] for name in ("slot", "reason", "count", "closes", "text", "kinds", "matches")} | span
+
+
 def match_json(match: Match) -> dict[str, Any]:
     """The one form of every answer about a match."""
     shown = offered(match)
@@ -124,6 +129,7 @@ def match_json(match: Match) -> dict[str, Any]:
         "band": band_of(match),
         "options": [option_json(option, match) for option in shown],
         "shortfall": shortfall_json(match.shortfall) if match.shortfall else None,
+        "kept_away": [kept_json(row) for row in match.kept_away],
         "cautions": match.cautions,
         "overrides": [override_json(one) for one in overrides_shown(match)],
         "option_taken": None if ran_out else match.option_taken,
@@ -150,8 +156,8 @@ class MatchAnswer(serializers.Serializer[Match]):
     window = serializers.DictField()
     verdict = serializers.ChoiceField(["in_window", "high", "low"])
     band = serializers.ChoiceField(["window", "allowed", "beyond"])
-    options, cautions, overrides, slip, outs = (
-        serializers.ListField(child=serializers.DictField()) for _ in range(5)
+    options, kept_away, cautions, overrides, slip, outs = (
+        serializers.ListField(child=serializers.DictField()) for _ in range(6)
     )
     shortfall = serializers.DictField(allow_null=True)
     option_taken = serializers.IntegerField(allow_null=True)

@@ -76,6 +76,8 @@ class Match(ShopRow):
     options = models.JSONField(default=list)
     next_option = models.PositiveIntegerField(default=1)
     shortfall = models.JSONField(null=True)
+    #: What is on hand and in no option, and why, as :func:`plates.bench.why_not.why_not` groups it.
+    kept_away = models.JSONField(default=list)
     cautions = models.JSONField(default=list)
     counted = models.BooleanField(default=False)
     option_taken = models.PositiveIntegerField(null=True)

@@ -149,6 +149,7 @@ def _match_page(request: PageRequest, number: int, said: str = "") -> HttpRespon
         "gone": slip_gone(found),
         "finals": list(found.final_checks.all()),
         "overrides": overrides_shown(found),
+        "kept_away": found.kept_away if state in (MatchState.OPEN, MatchState.HELD) else [],
         "may_check": state == MatchState.TAKEN or (state == MatchState.OPEN and nothing_to_do is not None),
         "final": FinalForm(found, request.user.shop.unit_first),
         "methods": METHODS,

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db.models import prefetch_related_objects
 
@@ -12,6 +12,7 @@ from plates.bench.options import numbered, searched, shortfall_of
 from plates.bench.pose import pose, reading_parts_of
 from plates.bench.question import Question, may_adjust, wave_shift_nm, with_book_uncertainty, with_limits
 from plates.bench.repeatability import method_u_nm
+from plates.bench.why_not import why_not
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import STACK
 from plates.lengths import INCH, both, half_even, mean_nm
@@ -113,8 +114,12 @@ def verdict_of(spec: Spec | Match, clearance_nm: int) -> str:
     return "low" if clearance_nm < spec.low_nm else "in_window"
 
 
-#: Options without numbers yet, and the shortfall where there is none.
-Found = tuple[list[dict[str, Any]], dict[str, Any] | None]
+class Found(NamedTuple):
+    """Options without numbers yet, the shortfall where there is none, and what was kept away from them."""
+
+    options: list[dict[str, Any]]
+    shortfall: dict[str, Any] | None
+    kept_away: list[dict[str, Any]]
 
 
 def search_again(match: Match, sure: float, measured: Mapping[str, float] | None = None) -> Found:
@@ -123,18 +128,22 @@ def search_again(match: Match, sure: float, measured: Mapping[str, float] | None
     """
     prefetch_related_objects([match.spec], *STACK)
     question = Question.from_json(match.question)
+    held_by = None if match._state.adding else match.pk
     posed = pose(
         spec=match.spec,
         question=question,
         clearance_nm=match.clearance_nm,
         sure=sure,
         measured=method_u_nm(match.shop_id) if measured is None else measured,
-        held_by=None if match._state.adding else match.pk,
+        held_by=held_by,
     )
     options, shortfall = searched(posed)
     if not may_adjust(match.spec, question):
         shortfall = None
-    return options, shortfall_of(posed, shortfall) if shortfall else None
+    kept_away = why_not(
+        spec=match.spec, question=question, posed=posed, options=options, unit=match.unit, held_by=held_by
+    )
+    return Found(options, shortfall_of(posed, shortfall) if shortfall else None, kept_away)
 
 
 def match_read(match: Match, question: Question, sure: float) -> None:
@@ -153,7 +162,7 @@ def match_read(match: Match, question: Question, sure: float) -> None:
     shared = {note.code: note.shared_u_nm for note in notes if note.shared_u_nm is not None}
     match.u_nm = combined_u_nm(reading_parts_of(spec, question, measured, shared))
     match.verdict = verdict_of(spec, clearance_nm)
-    options, match.shortfall = search_again(match, sure, measured)
+    options, match.shortfall, match.kept_away = search_again(match, sure, measured)
     match.options = [*match.options, *numbered(options, match.next_option)]
     match.next_option += len(options)
     match.cautions = [
@@ -168,6 +177,6 @@ def match_read(match: Match, question: Question, sure: float) -> None:
 
 def match_refresh(match: Match, found: Found) -> None:
     """Fresh options into the match; the old ones are past, and their numbers with them. Nothing is saved."""
-    fresh, match.shortfall = found
+    fresh, match.shortfall, match.kept_away = found
     match.options = [{**option, "past": True} for option in match.options] + numbered(fresh, match.next_option)
     match.next_option += len(fresh)

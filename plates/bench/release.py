@@ -52,7 +52,7 @@ def _look(person: Person, seen: Match) -> Found:
     if seen.state == MatchState.HELD:
         return search_again(seen, person.shop.sure_level)
     if not slip_gone(seen):
-        return [], None
+        return Found([], None, [])
     with transaction.atomic():
         _put_back(person, seen)
         found = search_again(seen, person.shop.sure_level)
@@ -79,7 +79,7 @@ def _release(person: Person, seen: Match, found: Found) -> Match:
         held = plates_lock(match, []).others
         free_held(person, match, held)
         revisions = {str(plate): revision + 1 for plate, revision in held}
-        for row in (row for option in found[0] for row in option["in"]):
+        for row in (row for option in found.options for row in option["in"]):
             row["revision"] = revisions.get(row["plate"], row["revision"])
         match.state, match.held_until, match.option_taken = MatchState.OPEN, None, None
         match_refresh(match, found)

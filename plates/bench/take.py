@@ -169,7 +169,7 @@ def _with_option(
             assert moved.match is not None and moved.option is not None
             with refusals():
                 holds_run_out(shop_id=person.shop_id)
-            fresh, _ = search_again(moved.match, person.shop.sure_level)
+            fresh = search_again(moved.match, person.shop.sure_level).options
             wanted = figures(moved.option)
             stand_in = next((option for option in fresh if figures(option) == wanted), None)
             if stand_in is None:

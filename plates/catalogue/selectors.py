@@ -1,6 +1,7 @@
 """Reads of the catalogue room."""
 
 import uuid
+from collections.abc import Iterable
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
@@ -14,6 +15,15 @@ WIDEST_TOLERANCE_NM = INCH // 100
 
 def fits(shop_id: uuid.UUID) -> QuerySet[Fit]:
     return Fit.objects.filter(shop_id=shop_id)
+
+
+def fits_of_the_same_teeth(shop_id: uuid.UUID, like: Iterable[Fit]) -> list[Fit]:
+    """All fits with the tooth side and teeth of one of these, these included; what has no teeth is like nothing."""
+    teeth = {(fit.tooth_side, fit.teeth) for fit in like if fit.teeth}
+    same = Q(pk__in=[])
+    for side, count in sorted(teeth):
+        same |= Q(tooth_side=side, teeth=count)
+    return list(fits(shop_id).filter(same).order_by("code"))
 
 
 def kinds(shop_id: uuid.UUID) -> QuerySet[Kind]:
