@@ -8,7 +8,7 @@ from plates.catalogue.hydraulics import hydraulics_read
 from plates.catalogue.hydraulics_body import HydraulicsBody
 from plates.catalogue.models import Fit, Kind, Spec
 from plates.catalogue.services import faces_check, fit_make, kind_make
-from plates.catalogue.specs import Convention, SlotData, faces_of, spec_make
+from plates.catalogue.specs import Convention, SlotData, StackLimits, faces_of, spec_make
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
 from plates.lengths import length_parse
 from shop.demo.crew import Crew
@@ -45,7 +45,7 @@ def _lengths(row: dict[str, Any], *names: str) -> dict[str, Any]:
 
 
 def _spec(crew: Crew, row: dict[str, Any], fits: dict[str, Fit]) -> Spec:
-    given = _lengths(row, "limit_low", "limit_high")
+    given = _lengths(row, "limit_low", "limit_high", "spread", "splines")
     slots = [_slot(slot, fits) for slot in given.pop("slots")]
     if wave := given.pop("wave", None):
         given["wave_nm"] = tuple(map(length_parse, wave))
@@ -54,12 +54,14 @@ def _spec(crew: Crew, row: dict[str, Any], fits: dict[str, Fit]) -> Spec:
         body = HydraulicsBody(data=hydraulics)
         body.is_valid(raise_exception=True)
         given["hydraulics"] = hydraulics_read(body.validated_data)
+    named = ("spread_nm", "splines_nm", "liftable")
+    given["limits"] = StackLimits(**{name: given.pop(name) for name in named if name in given})
     window = _window(given.pop("window"), given["measures"], slots)
     return spec_make(person=crew.buyer, window=window, slots=slots, **given)
 
 
 def _slot(row: dict[str, Any], fits: dict[str, Fit]) -> SlotData:
-    given = _lengths(row, "nominal")
+    given = _lengths(row, "nominal", "thinnest", "thickest")
     given["lined_faces"] = faces_check(role=given["role"], lined_faces=given.get("lined_faces"))
     given["fits"] = [fits[code] for code in given.get("fits", [])]
     return SlotData(**given | {"fit": fits[given["fit"]]})

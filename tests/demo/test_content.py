@@ -49,6 +49,8 @@ def test_the_people_are_there_and_cannot_sign_in_yet(demo: Shop) -> None:
         ("replaced as a set", {"set_only": True}),
         ("further proven fit", {"slots__further_fits__isnull": False}),
         ("with one more", {"slots__extra__gt": 0}),
+        ("with a limit that the owner may lift", {"spread_nm__gt": 0, "liftable__contains": "spread"}),
+        ("with a place for an odd one", {"slots__place__gt": "", "slots__swap": True}),
         ("rule of the trade", {"source": "rule"}),
         ("manual", {"source": "manual", "reference__gt": ""}),
     ],
