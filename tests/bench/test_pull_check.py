@@ -361,6 +361,29 @@ def test_a_plate_beyond_a_limit_never_goes_in(api: Api, shelf: Shelf) -> None:
     call_command("ledger_verify")
 
 
+@pytest.mark.parametrize(("named", "nearest", "status"), [("used", "new", 409), ("new", "used", 200)])
+def test_the_condition_of_the_plate_that_is_kept_decides(
+    api: Api, shelf: Shelf, named: str, nearest: str, status: int
+) -> None:
+    """.0760 agrees with neither .0771, the slip's, nor .0768; below .0765 no used one may go in."""
+    shelf.kind.reuse_minimum_nm = length_parse("0.0765 in")
+    shelf.kind.save()
+    shelf.stock("0.0771 in", condition=named)
+    taken = take(api)
+    (other,) = shelf.stock("0.0768 in", condition=nearest)
+    asked, kept = pull(api, taken, "0.0760 in"), pull(api, taken, "0.0760 in", then="keep")
+    assert (asked.code, asked.body["nearest"]["plate"]) == ("pull_mismatch", str(other.pk))
+    assert ("keep" in asked.body["ways"]) == (status == 200)
+    assert kept.status == status
+    if status == 409:
+        assert "below the reuse minimum" in kept.body["detail"]
+        assert kept.body["ways"] == ["read_again", "next_one", "rematch"]
+        laid = pull(api, taken, "0.0760 in", then="rematch").body["laid"]
+        assert laid == {"plate": taken["slip"][0]["plate"], "state": "quarantined", "bin": None}
+    else:
+        assert kept.body["slip"][0]["plate"] == taken["slip"][0]["plate"]
+
+
 def test_the_zero_error_of_its_gauge_is_taken_off(api: Api, shelf: Shelf) -> None:
     shelf.stock("0.0771 in")
     taken = take(api)

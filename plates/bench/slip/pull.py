@@ -131,25 +131,22 @@ def _read(person: Person, match: Match, pull: Pull) -> tuple[Read, bool, Booking
     named = _named(match, pull.plate)
     gauge = gauge_notes(person.shop_id, pull.gauge, act="plate")
     reading = pull.reading.less(gauge.zero_nm)
-    plate = plate_that_left(match, named, reading.thickness_nm)
+    nearest = plate_that_left(match, named, reading.thickness_nm)
+    agrees = nearest.agrees
+    plate = nearest if agrees else named  # whose record the reading changes, so its condition is judged
     booking = Booking(
         kind=named.kind, condition=plate.condition, gauge=gauge, findings=Findings(), confirm=pull.agreed
     )
     verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
     must_not = verdict.state == State.QUARANTINED
-    agrees, back = plate.agrees, pull.then == "rematch" and (must_not or not plate.agrees)
+    back = pull.then == "rematch" and (must_not or not agrees)
     if must_not and not back:
-        raise _mismatch(match, plate, reading, _aside(verdict.reason), ["read_again", "next_one", "rematch"])
+        raise _mismatch(match, nearest, reading, _aside(verdict.reason), ["read_again", "next_one", "rematch"])
     if not agrees and not pull.then:
         ways = ["read_again", "next_one", "keep", "rematch"]
-        raise _mismatch(match, plate, reading, _none_of_them(booking, plate, reading), ways)
+        raise _mismatch(match, nearest, reading, _none_of_them(booking, nearest, reading), ways)
     if not agrees:
-        plate = named
-        booking.condition = plate.condition
         booking.read(pull.reading)
-        verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
-        if verdict.state == State.QUARANTINED and not back:
-            raise _mismatch(match, plate, reading, _aside(verdict.reason), ["read_again", "next_one", "rematch"])
     if back or not agrees or pull.agreed_by:
         agreement_check(person=person, condition=plate.condition, agreed_by=pull.agreed_by)
     return Read(person, named, plate, agrees, reading, pull.gauge, pull.agreed_by, verdict), back, booking
