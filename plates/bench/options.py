@@ -52,6 +52,7 @@ def _out(entry: Entry) -> dict[str, Any]:
         "unread_u_nm": entry.u_nm,
         "at_book": entry.at_book,
         "cone_nm": entry.cone_nm,
+        "hot_spot": entry.hot_spot,
         "gauge": entry.gauge,
         "plate": entry.plate or None,
     }

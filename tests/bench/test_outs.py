@@ -207,6 +207,23 @@ def test_what_was_seen_on_it_in_the_pack_goes_with_it(api: Api, shelf: Shelf) ->
     assert plate.state == "quarantined"
 
 
+@pytest.mark.parametrize("again", [False, True])
+def test_a_hot_spot_of_what_came_out_first_goes_with_it(api: Api, shelf: Shelf, again: bool) -> None:
+    """The pack came out loose, is open again, and perhaps another option of it is built by now."""
+    match = taken(api, shelf, [{"thickness": "0.0748 in", "must_go": True, "hot_spot": True}, *STEELS[1:]])
+    shelf.stock("0.0920 in")
+    opened = api.post(f"matches/{match['id']}/final/", {"readings": ["0.0605 in"] * 3, "method": "feeler"}).body
+    assert opened["state"] == "open"
+    if again:
+        number = opened["options"][0]["number"]
+        assert api.post(f"matches/{match['id']}/take/", {"option": number}).body["state"] == "taken"
+    told = [one for one in out(api, match, worn("shelf"), good("shelf")).body["outs"] if one["fate"]]
+    assert {one["thickness"]["in"]: Plate.objects.get(pk=one["plate"]).state for one in told} == {
+        "0.0748": "quarantined",
+        "0.0766": "on_shelf",
+    }
+
+
 def test_a_second_person_where_the_shop_wants_one(api: Api, shelf: Shelf, match: dict[str, Any]) -> None:
     shelf.person.shop.second_person = True
     shelf.person.shop.save()

@@ -86,7 +86,7 @@ def _fated(person: Person, match_id: uuid.UUID, outs: Sequence[Out]) -> Match:
     match.warnings = []  # type: ignore[attr-defined]
     for place, (out, row) in enumerate(zip(outs, rows, strict=True)):
         with _at(place):
-            out = replace(out, findings=out.findings.over(_found_before(match, row)))
+            out = replace(out, findings=out.findings.over(_found_before(row)))
             plate, warnings = _fate(person, match, out, row, slots[out.slot], kinds, ours.get(row["key"]))
         match.warnings += [{**one, "pointer": f"/outs/{place}"} for one in warnings]  # type: ignore[attr-defined]
         match.outs.append(
@@ -107,13 +107,9 @@ def _fated(person: Person, match_id: uuid.UUID, outs: Sequence[Out]) -> Match:
     return match
 
 
-def _found_before(match: Match, row: dict[str, Any]) -> dict[str, Any]:
+def _found_before(row: dict[str, Any]) -> dict[str, Any]:
     """What the question said of this plate: a cone or a hot spot goes with it wherever it goes."""
-    known = {"cone_nm": row.get("cone_nm")}
-    built = match.built if match.state in (MatchState.TAKEN, MatchState.CLOSED) else None
-    if built and row["key"][0] == built["number"]:  # else the question is of the stack as it was after it
-        known["hot_spot"] = match.question["installed"][row["slot"]][row["row"]]["hot_spot"] or None
-    return known
+    return {"cone_nm": row.get("cone_nm"), "hot_spot": row.get("hot_spot") or None}
 
 
 @contextmanager
