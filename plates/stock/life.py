@@ -47,15 +47,18 @@ def plate_put_back(
     findings: Findings = NOTHING_FOUND,
     confirm: bool = False,
 ) -> Received:
-    """A plate comes back to the shelf with a fresh reading, or without one as it is on record; beyond a limit of its
-    kind, to the quarantined ones.
+    """A plate comes back to the shelf with a fresh reading; beyond a limit of its kind, to the quarantined ones. One
+    that was taken for a pack may come back unread (None), as it is on record: then its taper is not judged anew.
 
     Unless ``condition`` says otherwise, a plate out of a pack that was built and closed comes back used. Raises
     WrongState, Implausible, WrongBin, GaugeWithdrawn, SecondPerson.
     """
     person.require("stock")
     plate = plate_lock(person=person, plate_id=plate_id)
-    _state_check(plate, [State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "put back")
+    if reading is None:
+        _state_check(plate, [State.TAKEN], "put back unread")
+    else:
+        _state_check(plate, [State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "put back")
     ran = plate.match is not None and plate.match.closed_at is not None
     condition = condition or (Condition.USED if ran else plate.condition)
     findings = findings_again(plate, findings)
@@ -70,8 +73,9 @@ def plate_put_back(
     )
     if reading is not None:
         reading = booking.read(reading)
-    lengths_nm = (reading.thickness_nm, reading.spread_nm) if reading else (plate.thickness_nm, plate.spread_nm)
-    verdict = booking.verdict(*lengths_nm)
+        verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
+    else:
+        verdict = booking.verdict(plate.thickness_nm, None)
     change = Change(
         plate=plate.pk,
         revision=plate.revision,

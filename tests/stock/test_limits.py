@@ -7,8 +7,10 @@ from django.core.management import call_command
 
 from plates.lengths import length_parse
 from plates.stock import selectors
-from plates.stock.life import plate_undo
+from plates.stock.findings import Reading
+from plates.stock.life import plate_put_back, plate_undo
 from plates.stock.models import LedgerLine, Plate
+from shop.errors import WrongState
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import BinFactory, FitFactory, KindFactory
@@ -130,6 +132,32 @@ def test_a_minimum_raised_later_holds_for_what_lies_there(api: Api, shelf: Shelf
     shelf.kind.nominal_nm = length_parse("0.0775 in")
     shelf.kind.save()
     assert api.post("matches/", ask).body["options"] == []
+
+
+@pytest.mark.parametrize("read", [False, True])
+def test_a_taper_limit_lowered_later_sets_nothing_aside_that_nobody_read_again(
+    api: Api, shelf: Shelf, read: bool
+) -> None:
+    scan(api, "0.0768 in", "0.0774 in")
+    assert api.post("matches/", question("0.0640 in", ["0.0670 in"] * 5, take=True)).body["state"] == "taken"
+    plate = Plate.objects.get()
+    assert (plate.state, plate.spread_nm) == ("taken", length_parse("0.0006 in"))
+    shelf.kind.taper_limit_nm = length_parse("0.0005 in")
+    shelf.kind.save()
+    points = ["0.0768 in", "0.0774 in"]
+    reading = Reading(points, [length_parse(point) for point in points]) if read else None
+    back = plate_put_back(person=shelf.person, plate_id=plate.pk, reading=reading)
+    assert [(one.state, one.spread_nm) for one in back.plates] == [
+        ("quarantined" if read else "on_shelf", plate.spread_nm)
+    ]
+    assert [warning["code"] for warning in back.warnings] == (["beyond_taper"] if read else [])
+    call_command("ledger_verify")
+
+
+def test_what_was_set_aside_comes_back_read_or_not_at_all(api: Api, shelf: Shelf) -> None:
+    made = scan(api, "0.0760 in", "0.0775 in").body
+    with pytest.raises(WrongState, match="unread"):
+        plate_put_back(person=shelf.person, plate_id=made["id"], reading=None)
 
 
 def test_put_back_judges_again(api: Api) -> None:
