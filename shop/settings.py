@@ -40,6 +40,7 @@ def _secret_key() -> str:
 SECRET_KEY = _secret_key()
 ALLOWED_HOSTS = _list("PLATES_HOSTS", "" if PRODUCTION else "127.0.0.1,localhost,[::1]")
 CSRF_TRUSTED_ORIGINS = _list("PLATES_ORIGINS")
+CSRF_FAILURE_VIEW = "shop.web.form_refused"
 if PRODUCTION and not ALLOWED_HOSTS:
     raise ImproperlyConfigured("PLATES_HOSTS names the hosts that this shop answers for, as shop.example; set it.")
 

@@ -10,11 +10,12 @@ from urllib.parse import urlencode, urlsplit
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render, resolve_url
+from django.views.csrf import csrf_failure
 from django.views.decorators.cache import never_cache
 from django_htmx.http import HttpResponseClientRedirect
 from django_htmx.middleware import HtmxDetails
 
-from shop.errors import Forbidden, Malformed, Refusal
+from shop.errors import Forbidden, KeyReused, Malformed, Refusal, Unavailable
 from shop.once import Answer, Once
 from shop.people.models import Person
 from shop.rows import uuid7
@@ -36,6 +37,20 @@ class PageRequest(HttpRequest):
     htmx: HtmxDetails
 
 
+def _sign_in_for(htmx: HtmxDetails) -> HttpResponse:
+    """A fragment cannot hold the sign-in page: the whole page goes there, and comes back."""
+    here = urlsplit(htmx.current_url or "/").path
+    return HttpResponseClientRedirect(f"{resolve_url('sign-in')}?{urlencode({'next': here})}")
+
+
+def form_refused(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """A form without a good token. Who left it open until the browser forgot who it was signs in again."""
+    asked: PageRequest = request  # type: ignore[assignment]
+    if asked.htmx and not asked.user.is_authenticated:
+        return _sign_in_for(asked.htmx)
+    return csrf_failure(request, reason)
+
+
 def page(view: Callable[Concatenate[PageRequest, P], HttpResponse]) -> Callable[..., HttpResponse]:
     """A page of the counter: for signed-in people, never out of a cache, so that *back* shows a fresh form."""
 
@@ -49,9 +64,7 @@ def page(view: Callable[Concatenate[PageRequest, P], HttpResponse]) -> Callable[
     @wraps(view)
     def signed_in(request: PageRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         if request.htmx and not request.user.is_authenticated:
-            # A fragment cannot hold the sign-in page: the whole page goes there, and comes back.
-            here = urlsplit(request.htmx.current_url or "/").path
-            return HttpResponseClientRedirect(f"{resolve_url('sign-in')}?{urlencode({'next': here})}")
+            return _sign_in_for(request.htmx)
         return login_required(checked)(request, *args, **kwargs)
 
     return never_cache(signed_in)
@@ -71,7 +84,10 @@ class RefusalPages:
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
         if not isinstance(exception, Refusal):
             return None
-        return render(request, "shop/refused.html", {"refusal": exception}, status=exception.status)
+        # What was sent twice has counted once, and a database that went away may have kept it.
+        unchanged = request.method == "POST" and not isinstance(exception, KeyReused | Unavailable)
+        context = {"refusal": exception, "unchanged": unchanged}
+        return render(request, "shop/refused.html", context, status=exception.status)
 
 
 def key_new(prefix: str = "") -> str:

@@ -1,6 +1,9 @@
 """The slip in a real browser: one press of the micrometer a plate, one key for each that came out."""
 
+import re
+
 import pytest
+from django.contrib.sessions.models import Session
 from playwright.sync_api import Page, expect
 
 from plates.bench.models import Match
@@ -61,3 +64,21 @@ def test_the_slip_by_keyboard_alone(page: Page, watch: Watch, owner: Person) -> 
     expect(page.locator(".came-out")).to_contain_text("to scrap")
     expect(page.locator("[data-fates]")).to_have_count(0)
     assert [one["fate"] for one in Match.objects.get().outs] == ["job", "scrap"]
+
+
+@pytest.mark.parametrize("gone", ["session", "cookies"])
+def test_where_the_session_is_gone_the_sign_in_comes_up(page: Page, watch: Watch, owner: Person, gone: str) -> None:
+    """It ran out, or the browser forgot it, and with it the token of the form."""
+    sign_in(page, "ada")
+    page.goto("/matches/1/slip/")
+    focus_is(page, "reading")
+    page.locator("#id_reading").evaluate("field => { field.value = '.0772'; }")  # no echo is asked for on the way
+    if gone == "session":
+        Session.objects.all().delete()
+    else:
+        page.context.clear_cookies()
+    page.keyboard.press("Enter")
+    focus_is(page, "username")
+    expect(page).to_have_url(re.compile(r"/sign-in/\?next=%2Fmatches%2F1%2Fslip%2F$"))
+    assert not any(row.get("pulled") for row in Match.objects.get().slip)
+    watch.check()
