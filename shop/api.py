@@ -246,10 +246,20 @@ def readings_field(**kwargs: Any) -> serializers.ListField:
 
 def by_code(queryset: Any, code: str, pointer: str, field: str = "code") -> Any:
     """The row with this code, for a code in a body; an unknown one is a malformed request (400)."""
-    found = queryset.filter(**{field: code}).first()
-    if found is None:
-        what = queryset.model._meta.verbose_name
-        raise Malformed(f"There is no {what} {code!r} in this shop.", [(pointer, f"no {what} has the code {code!r}")])
+    return by_codes(queryset, {pointer: code}, field)[code]
+
+
+def by_codes(queryset: Any, codes: Mapping[str, str], field: str = "code") -> dict[str, Any]:
+    """The rows with these codes, by code, for those at some pointers of a body; one query, none where none is named.
+    Raises Malformed for the first that is unknown.
+    """
+    found = {getattr(row, field): row for row in queryset.filter(**{f"{field}__in": set(codes.values())})}
+    for pointer, code in codes.items():
+        if code not in found:
+            what = queryset.model._meta.verbose_name
+            raise Malformed(
+                f"There is no {what} {code!r} in this shop.", [(pointer, f"no {what} has the code {code!r}")]
+            )
     return found
 
 

@@ -8,6 +8,7 @@ from django.urls import reverse_lazy
 
 from plates.lengths import LengthError, both, length_parse, reading_parse
 from shop.api import CODE
+from shop.errors import Refusal
 from shop.people.models import Person
 
 #: Points of one plate, or readings of one pack.
@@ -131,6 +132,8 @@ class PageForm(forms.Form):
     use_required_attribute = False
     #: The field that has the focus when the page comes up.
     focus = "code"
+    #: Which field stands for a member that a service points at.
+    POINTED: dict[str, str] = {}
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -142,6 +145,14 @@ class PageForm(forms.Form):
                 field.error_messages["required"] = "Fill this in."
             if name == self.focus:
                 field.widget.attrs["autofocus"] = True
+
+    def refuse(self, refusal: Refusal) -> bool:
+        """Say the refusal beside the field that it points at; False when it points at none of them."""
+        field = next((self.POINTED[at] for at, _ in refusal.errors if at in self.POINTED), None)
+        if field is None:
+            return False
+        self.add_error(field, refusal.detail)
+        return True
 
     def length(self, name: str) -> int | None:
         """Nanometres of a length field, or None when it was left blank."""

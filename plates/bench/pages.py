@@ -26,6 +26,9 @@ from shop.errors import KeyReused, Malformed, Refusal
 from shop.once import Answer, Once
 from shop.web import PageRequest, act, go, key_new, page, shown, why_not
 
+#: Of a form that was sent twice: it is no refusal, so nothing is said of nothing done.
+SENT = "This was sent already, and has counted. Nothing was done twice."
+
 
 @require_GET
 @page
@@ -63,17 +66,17 @@ def to_match(match: Match) -> Answer:
 def close_pack(request: PageRequest, code: str) -> HttpResponse:
     """The question: readings, what lies in the pack, the job. Enter goes from field to field and then asks."""
     spec, unit, person = _spec(request, code), request.user.shop.unit_first, request.user
-    said, may_lift = "", person.may("overrides")
-    again = (request.GET if request.method == "GET" else request.POST).get("again", "")
-    known = again.isascii() and again.isdigit() and len(again) < 18
-    earlier = match_numbered(request, int(again)) if known else None
+    said, sent, may_lift = "", "", person.may("overrides")
+    number = (request.GET if request.method == "GET" else request.POST).get("again", "")
+    known = number.isascii() and number.isdigit() and len(number) < 18
+    earlier = match_numbered(request, int(number)) if known else None
     if request.method == "POST":
         form = PackForm(spec, unit, request.POST, may_lift=may_lift)
         if form.asking:
             try:
                 return act(request, lambda once: _ask(once, spec, form))
             except KeyReused:
-                said = "This question was asked already, and changed since. Nothing was done twice; ask again."
+                sent = "This question was asked already, and changed since. Nothing was done twice; ask again."
             except Refusal as refusal:
                 said = refusal.detail
     else:
@@ -90,6 +93,7 @@ def close_pack(request: PageRequest, code: str) -> HttpResponse:
         "earlier": earlier,
         "lifted_before": overrides_shown(earlier) if earlier else [],
         "said": said,
+        "again": sent,
         "key": key_new(),
         "why_not": why_not(person, "matches"),
     }
@@ -172,6 +176,8 @@ def _do(request: PageRequest, number: int, effect: Acts) -> HttpResponse:
         return act(request, lambda once: effect(once, found, lambda do: once.run(do, to_match)))
     except StockMoved:
         return go(request, f"{resolve_url('match', number)}?moved=1")
+    except KeyReused:
+        return _match_page(request, number, SENT)
     except Refusal as refusal:
         return _match_page(request, number, refusal.detail)
 
@@ -218,13 +224,13 @@ def release(request: PageRequest, number: int) -> HttpResponse:
 @page
 def final(request: PageRequest, number: int) -> HttpResponse:
     """The measurement after assembly."""
-    found, said = match_numbered(request, number), ""
+    found, said, again = match_numbered(request, number), "", ""
     form = FinalForm(found, request.user.shop.unit_first, request.POST if request.method == "POST" else None)
     if form.done:
         try:
             return act(request, lambda once: _check(once, found, form))
         except KeyReused:
-            said = "This check was sent already. Nothing was done twice."
+            again = SENT
         except Refusal as refusal:
             said = refusal.detail
     context = {
@@ -234,6 +240,7 @@ def final(request: PageRequest, number: int) -> HttpResponse:
         "methods": METHODS,
         "key": key_new(),
         "said": said,
+        "again": again,
         "why_not": why_not(request.user, "matches"),
     }
     return shown(request, "plates/final.html", context)

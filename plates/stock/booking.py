@@ -1,5 +1,7 @@
 """How plates are booked, whichever way they come: by which gauge, plausible or not, into which bin or set aside."""
 
+import uuid
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from plates.catalogue.models import Kind
@@ -26,8 +28,25 @@ class Verdict:
     warnings: list[dict[str, str]]
 
 
+class KindsAndBins:
+    """The kinds and bins of some fits, looked up once for all plates of one act; two queries."""
+
+    def __init__(self, shop_id: uuid.UUID, fits: Iterable[uuid.UUID]) -> None:
+        wanted = set(fits)
+        kinds = Kind.objects.filter(shop_id=shop_id, fit__in=wanted).select_related("fit")
+        self.kinds = list(kinds.order_by("nominal_nm", "code"))
+        self.bins = list(Bin.objects.filter(shop_id=shop_id, fit__in=wanted))
+
+    def siblings(self, fit_id: uuid.UUID, role: str) -> list[Kind]:
+        """All kinds of a fit and role, by nominal."""
+        return [kind for kind in self.kinds if (kind.fit_id, kind.role) == (fit_id, role)]
+
+    def bins_of(self, kind: Kind) -> list[Bin]:
+        return [one for one in self.bins if (one.fit_id, one.role) == (kind.fit_id, kind.role)]
+
+
 class Booking:
-    """The booking of one plate or one lot of a kind: its sizes and bins are looked up once."""
+    """The booking of one plate or one lot of a kind: its sizes and bins are looked up once, or are ``known``."""
 
     def __init__(
         self,
@@ -38,10 +57,12 @@ class Booking:
         findings: Findings,
         chosen_bin: Bin | None = None,
         confirm: bool = False,
+        known: KindsAndBins | None = None,
     ) -> None:
         self.kind, self.condition, self.gauge, self.findings = kind, condition, gauge, findings
         self.chosen_bin, self.confirm = chosen_bin, confirm
-        self.row, self.bins = siblings(kind), bins_of(kind)
+        self.row = known.siblings(kind.fit_id, kind.role) if known else siblings(kind)
+        self.bins = known.bins_of(kind) if known else bins_of(kind)
 
     def read(self, reading: Reading, pointer: str = "/readings") -> Reading:
         """The reading without the zero error of its gauge. Raises Implausible unless confirmed."""
@@ -88,6 +109,7 @@ def booking_begin(
     findings: Findings,
     chosen_bin: Bin | None = None,
     confirm: bool = False,
+    known: KindsAndBins | None = None,
 ) -> Booking:
     """Whether this person may book such plates with this gauge, by themselves. Raises SecondPerson, GaugeWithdrawn."""
     person.require("stock")
@@ -99,4 +121,5 @@ def booking_begin(
         findings=findings,
         chosen_bin=chosen_bin,
         confirm=confirm,
+        known=known,
     )

@@ -8,7 +8,6 @@ from plates.catalogue.models import Fit, Kind, Role
 from plates.catalogue.selectors import fits
 from plates.stock.findings import Findings, Reading, second_people
 from plates.stock.models import Condition
-from shop.errors import Refusal
 from shop.forms import CodeField, LengthField, PageForm, ReadingsField, Said
 from shop.people.models import Person
 
@@ -30,7 +29,6 @@ class PlateForm(PageForm):
     hot_spot = forms.BooleanField(label="It has a hot spot", required=False)
     confirm = forms.BooleanField(label="It is so: book it as it is", required=False)
 
-    #: Which field stands for a member that a service points at.
     POINTED = {"/gauge": "gauge", "/agreed_by": "agreed_by", "/readings": "reading"}
 
     def __init__(self, *args: Any, person: Person, kind: Kind, **kwargs: Any) -> None:
@@ -57,14 +55,6 @@ class PlateForm(PageForm):
         return Findings(
             self.length("cone"), self.length("warp"), said["hot_spot"] or None, said.get("agreed_by", "")
         )
-
-    def refuse(self, refusal: Refusal) -> bool:
-        """Say the refusal beside the field that it points at; False when it points at none of them."""
-        field = next((self.POINTED[at] for at, _ in refusal.errors if at in self.POINTED), None)
-        if field is None:
-            return False
-        self.add_error(field, refusal.detail)
-        return True
 
 
 class ReadAgainForm(PlateForm):

@@ -4,7 +4,7 @@ import uuid
 from collections.abc import Sequence
 
 from plates.catalogue.models import BadFigures, Kind
-from plates.stock.booking import booking_begin
+from plates.stock.booking import KindsAndBins, booking_begin
 from plates.stock.findings import NOTHING_FOUND, Findings, Reading, Tags, findings_again
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_open, ledger_write
@@ -46,12 +46,14 @@ def plate_put_back(
     gauge: str = "",
     findings: Findings = NOTHING_FOUND,
     confirm: bool = False,
+    known: KindsAndBins | None = None,
 ) -> Received:
     """A plate comes back to the shelf with a fresh reading; beyond a limit of its kind, to the quarantined ones. One
     that was taken for a pack may come back unread (None), as it is on record: then its taper is not judged anew.
 
-    Unless ``condition`` says otherwise, a plate out of a pack that was built and closed comes back used. Raises
-    WrongState, Implausible, WrongBin, GaugeWithdrawn, SecondPerson.
+    Unless ``condition`` says otherwise, a plate out of a pack that was built and closed comes back used. ``known``: the
+    kinds and bins of its fit, where they were looked up. Raises WrongState, Implausible, WrongBin, GaugeWithdrawn,
+    SecondPerson.
     """
     person.require("stock")
     plate = plate_lock(person=person, plate_id=plate_id)
@@ -70,6 +72,7 @@ def plate_put_back(
         findings=findings,
         chosen_bin=chosen_bin,
         confirm=confirm,
+        known=known,
     )
     if reading is not None:
         reading = booking.read(reading)

@@ -12,7 +12,7 @@ from plates.catalogue.models import BadFigures, Kind
 from plates.catalogue.selectors import tolerance_of
 from plates.lengths import INCH, both, mean_nm
 from plates.measuring.uncertainty import lot_u_nm
-from plates.stock.booking import Verdict, booking_begin
+from plates.stock.booking import KindsAndBins, Verdict, booking_begin
 from plates.stock.findings import Reading, Tags
 from plates.stock.ledger import ledger_open
 from plates.stock.models import Bin, Lot, Plate
@@ -69,10 +69,12 @@ def plate_receive(
     at: datetime | None = None,
     for_match: uuid.UUID | None = None,
     for_job: uuid.UUID | None = None,
+    known: KindsAndBins | None = None,
 ) -> Received:
     """Scan in one measured plate; beyond a limit of its kind it is quarantined.
 
-    ``for_match`` and ``for_job`` stand on its ledger line: where it came from. Raises Implausible unless confirmed,
+    ``for_match`` and ``for_job`` stand on its ledger line: where it came from; ``known``: the kinds and bins of its
+    fit, where they were looked up. Raises Implausible unless confirmed,
     WrongBin, GaugeWithdrawn, SecondPerson.
     """
     booking = booking_begin(
@@ -83,6 +85,7 @@ def plate_receive(
         findings=tags.findings,
         chosen_bin=chosen_bin,
         confirm=confirm,
+        known=known,
     )
     reading = booking.read(reading)
     verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)

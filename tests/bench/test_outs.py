@@ -1,12 +1,20 @@
 """What came out of a pack gets its fate, once, and nothing stands twice."""
 
+import re
 from typing import Any
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
+from plates.bench.slip.outs import Out, match_outs
 from plates.lengths import length_parse
+from plates.stock.booking import KindsAndBins
+from plates.stock.findings import Reading
+from plates.stock.life import plate_put_back
 from plates.stock.models import LedgerLine, Plate
+from shop.errors import Malformed
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import BinFactory, FitFactory, KindFactory, PersonFactory
@@ -364,3 +372,40 @@ def test_another_job_is_named_for_another_pack_only(api: Api, match: dict[str, A
     body = {"slot": "steels", "thickness": "0.0766 in", "fate": "job", "to_job": "J-9"}
     refused = api.post(f"matches/{match['id']}/outs/", {"outs": [body]})
     assert (refused.status, refused.body["errors"][0]["pointer"]) == (400, "/outs/0/to_job")
+
+
+@pytest.mark.parametrize("fate", ["shelf", "job", "scrap", "customer"])
+def test_the_service_itself_refuses_a_job_with_a_fate_that_takes_none(
+    api: Api, match: dict[str, Any], fate: str
+) -> None:
+    told = Out("steels", Reading(["0.0766 in"], [length_parse("0.0766 in")]), fate, to_job="J-9")
+    with pytest.raises(Malformed, match="'J-9' is the job of another pack") as refused:
+        match_outs(person=api.person, match_id=match["id"], outs=[told], run=lambda effect: effect())
+    assert refused.value.errors == [("/outs/0/to_job", "goes with the fate pack only")]
+
+
+@pytest.mark.parametrize("named", [False, True])
+def test_kinds_and_bins_are_looked_up_once_however_many_came_out(api: Api, shelf: Shelf, named: bool) -> None:
+    shelf.stock(*["0.0771 in"] * 6)
+    more = {"bin": "B-13", "kind": shelf.kind.code} if named else {}
+    counts = []
+    for reading, changes in (("0.0568 in", 2), ("0.0600 in", 4)):
+        asked = api.post("matches/", question(reading, ["0.0746 in"] * 5, max_changes=changes)).body
+        (number,) = [one["number"] for one in asked["options"] if one["changes"] == changes]
+        assert api.post(f"matches/{asked['id']}/take/", {"option": number}).status == 200
+        body = {"slot": "steels", "thickness": "0.0746 in", "fate": "shelf", **more}
+        with CaptureQueriesContext(connection) as captured:
+            assert out(api, asked, *[body] * changes).status == 200
+        looked = re.compile(r'FROM "plates_(kind|bin)"')
+        counts.append(sum(bool(looked.search(query["sql"])) for query in captured))
+    # Those of the fit; and those named by their codes.
+    assert counts == [4 if named else 2] * 2
+
+
+def test_the_kinds_and_bins_of_our_own_are_looked_up_once_too(api: Api, match: dict[str, Any]) -> None:
+    ours = Plate.objects.filter(state="taken").values_list("pk", "fit")
+    known = KindsAndBins(api.person.shop_id, {fit for _, fit in ours})
+    for pk, _ in ours:
+        with CaptureQueriesContext(connection) as captured:
+            plate_put_back(person=api.person, plate_id=pk, reading=None, known=known)
+        assert not [query["sql"] for query in captured if re.search(r'FROM "plates_(kind|bin)"', query["sql"])]

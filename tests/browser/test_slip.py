@@ -82,3 +82,16 @@ def test_where_the_session_is_gone_the_sign_in_comes_up(page: Page, watch: Watch
     expect(page).to_have_url(re.compile(r"/sign-in/\?next=%2Fmatches%2F1%2Fslip%2F$"))
     assert not any(row.get("pulled") for row in Match.objects.get().slip)
     watch.check()
+
+
+def test_what_a_fate_is_refused_for_has_the_focus(page: Page, watch: Watch, owner: Person) -> None:
+    sign_in(page, "ada")
+    page.goto("/matches/1/slip/?at=outs")
+    row = page.locator("[data-fates]").first
+    row.locator("summary").click()
+    row.locator("[name=to_job]").fill("J-9")
+    row.get_by_role("button", name="Scrap").click()
+    expect(page.locator("[data-fates] .error")).to_contain_text("is the job of another pack")
+    focus_is(page, "to_job")
+    expect(page.locator("[name=to_job]:focus")).to_be_visible()
+    watch.check()

@@ -93,6 +93,34 @@ def test_take_slip_and_final_check(asking: Counter) -> None:
     assert Match.objects.get().state == "closed"
 
 
+def test_a_check_sent_twice_is_not_called_unchecked(asking: Counter) -> None:
+    read(asking)
+    asking.send("/matches/1/take/")
+    form = asking.form("/final/")
+    fields = {**form["fields"], "reading": "53 53", "go": "done"}
+    asking.post(form["action"], fields)
+    assert Match.objects.get().state == "closed"
+    text = asking.post(form["action"], {**fields, "reading": "54 54"})
+    assert "Nothing was done twice" in text and "Not checked" not in text
+    assert "Not checked. Match 1 is" in asking.post(form["action"], {**fields, "key": "another-key"})
+
+
+def test_a_take_sent_twice_with_another_option_has_counted_once(asking: Counter) -> None:
+    read(asking)
+    first = asking.form("/matches/1/take/")
+    asking.post(first["action"], first["fields"])
+    text = asking.post(first["action"], {**first["fields"], "option": "2"})
+    assert "was sent already, and has counted" in text and "Idempotency-Key" not in text
+
+
+def test_nothing_was_changed_is_said_of_what_was_refused_only(asking: Counter) -> None:
+    read(asking)
+    take = asking.form("/matches/1/take/")
+    assert "Nothing was changed" in asking.post(take["action"], {**take["fields"], "option": "\0"})
+    assert asking.status == 400
+    assert "Nothing was changed" not in asking.open("/matches/", job="\0") and asking.status == 400
+
+
 def test_a_final_reading_outside_opens_the_question_again(asking: Counter) -> None:
     read(asking)
     asking.send("/matches/1/take/")

@@ -1,15 +1,21 @@
 """The slip at the counter: readings tick plates off, a wrong one has three ways out, what came out has five fates."""
 
+import re
+
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from plates.bench.models import Match
 from plates.lengths import length_parse
 from plates.stock.models import LedgerLine, Plate
 from shop.people.models import Person
-from tests.factories import BinFactory, PersonFactory
+from tests.api import Api
+from tests.factories import BinFactory, PersonFactory, shelve
 from tests.pages.conftest import Bench
 from tests.pages.counter import Counter
 from tests.pages.test_close_a_pack import AT, read
+from tests.shelves import question
 
 pytestmark = pytest.mark.django_db
 SLIP = "/matches/1/slip/"
@@ -133,6 +139,60 @@ def test_where_the_kind_is_not_known_the_form_asks_for_it(slip: Counter, bench: 
     assert "<details open>" in slip.html
     assert "is not within" in fate(slip, "shelf", kind="STEEL-77")
     assert "goes into bin" in fate(slip, "shelf", kind="STEEL-77", confirm="on")
+
+
+def field(counter: Counter, name: str) -> str:
+    """The input of this name in the form of a plate that came out, on the page of a refusal: there is one open."""
+    (form,) = re.findall(r"(?s)<details open>.*?</details>", counter.html)
+    (found,) = re.findall(rf'<input[^>]*name="{name}"[^>]*>', form)
+    return str(found)
+
+
+def test_what_nobody_read_has_its_reading_field_open_and_in_focus(counter: Counter, bench: Bench) -> None:
+    api = Api(bench.owner)
+    shelve(bench.owner, bench.kind, "0.0870 in")
+    ask = question("0.0640 in", {"steels": {"nominal": True}}, take=True, accept_marginal=True)
+    assert api.post("matches/", ask).body["state"] == "taken"
+    counter.open(SLIP)
+    text = fate(counter, "shelf")
+    assert "was never read" in text
+    assert "autofocus" in field(counter, "reading") and counter.html.count("autofocus") == 1
+    assert "to the shelf, B-14" in fate(counter, "shelf", reading=".0768")
+
+
+def test_a_job_with_a_fate_that_takes_none_is_refused_beside_its_field(slip: Counter) -> None:
+    assert "is the job of another pack" in fate(slip, "scrap", to_job="J-9")
+    assert "autofocus" in field(slip, "to_job") and 'value="J-9"' in field(slip, "to_job")
+    assert Match.objects.get().outs == []
+
+
+def test_what_has_its_fate_by_now_is_said_though_its_row_is_gone(slip: Counter) -> None:
+    form = slip.form("/outs/")
+    fate(slip, "job")
+    text = slip.post(form["action"], {**form["fields"], "fate": "scrap", "key": "another-key"})
+    assert "is not among what came out" in text
+    assert [one["fate"] for one in Match.objects.get().outs] == ["job"]
+
+
+def test_the_page_asks_the_same_however_many_came_out(slip: Counter, owner: Person) -> None:
+    owner.shop.second_person = True
+    owner.shop.save()
+    counts = []
+    for left in (3, 2, 1):
+        with CaptureQueriesContext(connection) as captured:
+            slip.open(SLIP)
+        assert slip.html.count("data-fates") == left
+        counts.append(len(captured))
+        fate(slip, "job")
+    assert len(set(counts)) == 1
+
+
+def test_the_slip_says_a_caution_of_the_pull_once(slip: Counter) -> None:
+    slip.send("/pull-check/", {"reading": ".0690"})
+    slip.send("/pull-check/", {}, nth=0)
+    (said,) = [one["text"] for one in Match.objects.get().cautions if one["code"].startswith("pulled")]
+    assert slip.text.count(said) == 1
+    assert all(slip.text.count(one["text"]) == 1 for one in Match.objects.get().cautions)
 
 
 def test_one_that_is_set_aside_says_so_in_huge_type(slip: Counter) -> None:

@@ -4,7 +4,7 @@ from django.http import HttpResponse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from plates.bench.models import Match, MatchState
-from plates.bench.pages import match_numbered, to_match
+from plates.bench.pages import SENT, match_numbered, to_match
 from plates.bench.proof.build_sheet import build_sheet
 from plates.bench.proof.charts import residual_chart
 from plates.bench.proof.comebacks import match_comeback
@@ -58,7 +58,7 @@ def sheet(request: PageRequest, number: int) -> HttpResponse:
 @page
 def comeback(request: PageRequest, number: int) -> HttpResponse:
     """The unit of a closed match came back: what does it read now, and what did its plates lose?"""
-    found, said = match_numbered(request, number), ""
+    found, said, again = match_numbered(request, number), "", ""
     if found.state != MatchState.CLOSED:
         raise WrongState(f"Match {number} is {found.get_state_display()}; only a closed one can come back.")
     form = ComebackForm(found, request.user.shop.unit_first, request.POST if request.method == "POST" else None)
@@ -66,7 +66,7 @@ def comeback(request: PageRequest, number: int) -> HttpResponse:
         try:
             return act(request, lambda once: _come_back(once, found, form))
         except KeyReused:
-            said = "This comeback was sent already. Nothing was done twice."
+            again = SENT
         except Refusal as refusal:
             said = refusal.detail
     context = {
@@ -77,6 +77,7 @@ def comeback(request: PageRequest, number: int) -> HttpResponse:
         "waves": WAVE_STATES,
         "key": key_new(),
         "said": said,
+        "again": again,
         "why_not": why_not(request.user, "matches"),
     }
     return shown(request, "plates/comeback.html", context)

@@ -1,17 +1,18 @@
 """What the bench reads over HTTP of plates in the hand: the pull check, and what came out of a pack."""
 
 import uuid
+from collections.abc import Sequence
 from typing import Any
 
 from rest_framework import serializers
 
 from plates.bench.slip.outs import FATES, Out
 from plates.bench.slip.pull import Pull
-from plates.catalogue.selectors import kinds
+from plates.catalogue.models import Kind
 from plates.stock.bodies import FindingsBody, findings_of, reading_of
-from plates.stock.models import Condition
+from plates.stock.models import Bin, Condition
 from plates.stock.selectors import bins
-from shop.api import Body, CodeField, TypedLengthField, by_code, readings_field, text_field
+from shop.api import Body, CodeField, TypedLengthField, by_codes, readings_field, text_field
 
 
 class PullBody(Body):
@@ -52,11 +53,6 @@ class OutBody(FindingsBody):
     to_job = serializers.CharField(max_length=60, required=False)
     confirm = serializers.BooleanField(default=False)
 
-    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if attrs.get("to_job") and attrs["fate"] != "pack":
-            raise serializers.ValidationError({"to_job": ["goes with the fate pack only"]})
-        return attrs
-
 
 class OutsBody(Body):
     outs = OutBody(many=True, min_length=1, max_length=100)  # type: ignore[call-arg]
@@ -64,17 +60,27 @@ class OutsBody(Body):
 
 def outs_of(body: dict[str, Any], shop_id: uuid.UUID) -> list[Out]:
     """The body as plates with their fates; raises Malformed for a kind or bin that is not there."""
-    return [_out(one, shop_id, f"/outs/{place}") for place, one in enumerate(body["outs"])]
+    outs = body["outs"]
+    kind = _named(outs, "kind", Kind.objects.filter(shop_id=shop_id).select_related("fit"))
+    home = _named(outs, "bin", bins(shop_id))
+    return [_out(one, kind.get(place), home.get(place)) for place, one in enumerate(outs)]
 
 
-def _out(one: dict[str, Any], shop_id: uuid.UUID, at: str) -> Out:
+def _named(outs: Sequence[dict[str, Any]], what: str, queryset: Any) -> dict[int, Any]:
+    """The rows that outs name by code, by the place of the out; one query."""
+    named = {place: one[what] for place, one in enumerate(outs) if what in one}
+    found = by_codes(queryset, {f"/outs/{place}/{what}": code for place, code in named.items()})
+    return {place: found[code] for place, code in named.items()}
+
+
+def _out(one: dict[str, Any], kind: Kind | None, home: Bin | None) -> Out:
     return Out(
         slot=one["slot"],
         thickness=reading_of([one["thickness"]]),
         fate=one["fate"],
         reading=reading_of(one["readings"]) if "readings" in one else None,
-        kind=by_code(kinds(shop_id), one["kind"], f"{at}/kind") if "kind" in one else None,
-        bin=by_code(bins(shop_id), one["bin"], f"{at}/bin") if "bin" in one else None,
+        kind=kind,
+        bin=home,
         condition=one.get("condition"),
         gauge=one.get("gauge", "").strip(),
         findings=findings_of(one),

@@ -1,7 +1,7 @@
 """What a person types with a plate in the hand: its reading at the bin, and what becomes of one that came out."""
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django import forms
@@ -72,6 +72,10 @@ class OutForm(PageForm):
     """What becomes of one plate that came out. One key is enough; the rest is for a plate that is looked at more."""
 
     focus = ""
+    POINTED = {
+        "/outs/0/readings": "reading",
+        **{f"/outs/0/{name}": name for name in ("kind", "bin", "gauge", "to_job", "agreed_by")},
+    }
     slot = forms.CharField(max_length=60, widget=forms.HiddenInput)
     thickness = forms.CharField(max_length=60, widget=forms.HiddenInput)
     fate = forms.ChoiceField(choices=list(FATES.items()), widget=forms.HiddenInput)
@@ -88,14 +92,29 @@ class OutForm(PageForm):
     agreed_by = forms.ChoiceField(label="Agreed by", required=False)
     confirm = forms.BooleanField(label="It is so: book it as it is", required=False)
 
-    def __init__(self, *args: Any, person: Person, fitting: Iterable[Kind], **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        person: Person,
+        fitting: Iterable[Kind],
+        second: Sequence[tuple[str, str]],
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, person=person, **kwargs)
         codes = [(kind.code, kind.code) for kind in fitting]
         self.fields["kind"].widget.choices = [("", "the nearest"), *codes]
-        if choices := second_choice(person):
-            self.fields["agreed_by"].choices = choices  # type: ignore[attr-defined]
+        if second:
+            self.fields["agreed_by"].choices = second  # type: ignore[attr-defined]
         else:
             del self.fields["agreed_by"]
+
+    def mark_wrong(self) -> bool:
+        """Give the focus to the first field that a person can put right; False when there is none."""
+        wrong = next((field for field in self.visible_fields() if field.errors), None)
+        if wrong is None:
+            return False
+        wrong.field.widget.attrs["autofocus"] = True
+        return True
 
     def out(self) -> Out:
         """Raises Malformed for a bin or kind that is not there, LengthError for a thickness that is none."""
@@ -106,8 +125,8 @@ class OutForm(PageForm):
             thickness=Reading([said["thickness"]], [length_parse(said["thickness"])]),
             fate=said["fate"],
             reading=reading_of(points) if points else None,
-            kind=by_code(kinds(shop_id), said["kind"], "/kind") if said["kind"] else None,
-            bin=by_code(bins(shop_id), said["bin"].strip(), "/bin") if said["bin"].strip() else None,
+            kind=by_code(kinds(shop_id), said["kind"], "/outs/0/kind") if said["kind"] else None,
+            bin=by_code(bins(shop_id), code, "/outs/0/bin") if (code := said["bin"].strip()) else None,
             condition=said["condition"] or None,
             gauge=said["gauge"].strip(),
             findings=Findings(self.length("cone"), None, said["hot_spot"] or None, said.get("agreed_by", "")),

@@ -14,11 +14,12 @@ from django.db.models import prefetch_related_objects
 
 from plates.bench.locks import Run, clock, match_lock, state_check
 from plates.bench.models import Match, MatchState
-from plates.bench.slip.out_kinds import OutKinds, used_may_be
+from plates.bench.slip.out_kinds import kind_of, used_may_be
 from plates.catalogue.models import BadFigures, Kind, Slot
 from plates.catalogue.selectors import STACK
 from plates.lengths import INCH, both
 from plates.measuring.gauges import gauge_for_plates
+from plates.stock.booking import KindsAndBins
 from plates.stock.findings import NOTHING_FOUND, Findings, Reading, Tags
 from plates.stock.life import plate_put_back, plate_scrap
 from plates.stock.models import Bin, Condition, Plate, State
@@ -82,12 +83,13 @@ def _fated(person: Person, match_id: uuid.UUID, outs: Sequence[Out]) -> Match:
     slots = {slot.name: slot for slot in match.spec.slots.all()}
     rows = _rows_of(match, outs)
     ours = _ours(match, rows)
-    kinds = OutKinds(match.shop_id, [slots[out.slot] for out in outs if out.fate == "shelf" and not out.kind])
+    fits = [_fits(slots[out.slot]) for out in outs if out.fate == "shelf"]
+    known = KindsAndBins(match.shop_id, set().union(*fits, (plate.fit_id for plate in ours.values())))
     match.warnings = []  # type: ignore[attr-defined]
     for place, (out, row) in enumerate(zip(outs, rows, strict=True)):
         with _at(place):
             out = replace(out, findings=out.findings.over(_found_before(row)))
-            plate, warnings = _fate(person, match, out, row, slots[out.slot], kinds, ours.get(row["key"]))
+            plate, warnings = _fate(person, match, out, row, slots[out.slot], known, ours.get(row["key"]))
         match.warnings += [{**one, "pointer": f"/outs/{place}"} for one in warnings]  # type: ignore[attr-defined]
         match.outs.append(
             {
@@ -167,12 +169,18 @@ def _fate(
     out: Out,
     row: dict[str, Any],
     slot: Slot,
-    kinds: OutKinds,
+    known: KindsAndBins,
     ours: Plate | None,
 ) -> tuple[Plate | None, list[dict[str, str]]]:
     """The plate that this out is on record as, and what to know of it."""
     if out.gauge and out.reading is None:
         raise Malformed("A gauge goes with the readings taken with it.", [("/gauge", "give readings too")])
+    if out.to_job and out.fate != "pack":
+        raise Malformed(
+            f"{out.to_job!r} is the job of another pack, and this plate goes {FATES[out.fate]}. Leave the job out, or "
+            "send the plate into another pack.",
+            [("/to_job", "goes with the fate pack only")],
+        )
     if out.fate == "shelf":
         if out.reading is None and (row["at_book"] or row["unread_u_nm"]):
             raise ReadingsNeeded(
@@ -180,7 +188,7 @@ def _fate(
                 "read it before it lies on the shelf as so thick.",
                 [("/readings", "read it")],
             )
-        received = _to_shelf(person, match, out, row, slot, kinds, ours)
+        received = _to_shelf(person, match, out, row, slot, known, ours)
         return received.plates[0], received.warnings
     if out.fate == "scrap" and ours:
         return plate_scrap(person=person, plate_id=ours.pk, reason=f"came out with match {match.number}"), []
@@ -201,7 +209,7 @@ def _to_shelf(
     out: Out,
     row: dict[str, Any],
     slot: Slot,
-    kinds: OutKinds,
+    known: KindsAndBins,
     ours: Plate | None,
 ) -> Received:
     """Ours goes back as itself, unread as it is on record; any other begins here, unread as the question has it."""
@@ -215,6 +223,7 @@ def _to_shelf(
             gauge=out.gauge,
             findings=out.findings,
             confirm=out.confirm,
+            known=known,
         )
     if out.kind and not _serves(out.kind, slot):
         raise BadFigures(
@@ -223,16 +232,18 @@ def _to_shelf(
         )
     reading, gauge = (out.reading, out.gauge) if out.reading else _as_asked(match, out, row)
     condition = out.condition or Condition.USED  # it ran
-    kind = out.kind or kinds.kind_of(slot, reading.thickness_nm, condition)
+    kind = out.kind or kind_of(known, slot, reading.thickness_nm, condition)
+    siblings = known.siblings(kind.fit_id, kind.role)
     return plate_receive(
         person=person,
         kind=kind,
         reading=reading,
         tags=Tags(condition=condition, source=f"out of match {match.number}", gauge=gauge, findings=out.findings),
         chosen_bin=out.bin,
-        confirm=out.confirm or (condition == Condition.USED and used_may_be(kind, reading.thickness_nm)),
+        confirm=out.confirm or (condition == Condition.USED and used_may_be(kind, siblings, reading.thickness_nm)),
         for_match=match.pk,
         for_job=match.job_id,
+        known=known,
     )
 
 

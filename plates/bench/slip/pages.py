@@ -9,13 +9,14 @@ from django.shortcuts import redirect, resolve_url
 from django.views.decorators.http import require_GET
 
 from plates.bench import shown as views
+from plates.bench.cautions import OF_BUILT
 from plates.bench.models import Match, MatchState
 from plates.bench.odd import odd_ones
 from plates.bench.overrides import overrides_shown
-from plates.bench.pages import match_numbered
+from plates.bench.pages import SENT, match_numbered
 from plates.bench.slip.agreement import row_read
 from plates.bench.slip.forms import FINDS, OutForm, PullForm, second_choice
-from plates.bench.slip.outs import FATES, match_outs, outs_open
+from plates.bench.slip.outs import FATES, NotOut, match_outs, outs_open
 from plates.bench.slip.pull import PullMismatch, match_pull
 from plates.bench.typed import exact_text
 from plates.catalogue.models import Kind
@@ -36,7 +37,6 @@ KEYS = [
     ("scrap", "x", "Scrap"),
     ("customer", "c", "Customer"),
 ]
-SENT = "This was sent already, and has counted. Nothing was done twice."
 
 
 @require_GET
@@ -117,7 +117,7 @@ def outs(request: PageRequest, number: int) -> HttpResponse:
     if request.method != "POST":
         return redirect("slip", number)
     found = match_numbered(request, number)
-    form = OutForm(request.POST, person=request.user, fitting=_kinds(found))
+    form = OutForm(request.POST, person=request.user, fitting=_kinds(found), second=second_choice(request.user))
     if not form.is_valid():
         return _slip_page(request, found, out_form=form)
     try:
@@ -132,8 +132,11 @@ def outs(request: PageRequest, number: int) -> HttpResponse:
         return _slip_page(request, found, again=SENT)
     except LengthError as error:
         raise Malformed(str(error)) from None
+    except NotOut as refusal:  # its row is no longer on the page
+        return _slip_page(request, found, again=refusal.detail)
     except Refusal as refusal:
-        form.add_error(None, refusal.detail)
+        if not form.refuse(refusal):
+            form.add_error(None, refusal.detail)
         return _slip_page(request, found, out_form=form)
     return redirect(answer.body["to"])
 
@@ -173,7 +176,7 @@ def _kinds(match: Match) -> list[Kind]:
 
 def _out_rows(match: Match, person: Any, bound: OutForm | None) -> list[OutRow]:
     rows = [OutRow(one["slot"], one["thickness_nm"], told={**one, "word": FATES[one["fate"]]}) for one in match.outs]
-    fitting = _kinds(match)
+    fitting, second = _kinds(match), second_choice(person)
     waiting = bound
     for place, row in enumerate(outs_open(match)):
         text = exact_text(row["thickness_nm"])
@@ -181,7 +184,7 @@ def _out_rows(match: Match, person: Any, bound: OutForm | None) -> list[OutRow]:
             form, waiting = waiting, None
         else:
             given = {"slot": row["slot"], "thickness": text}
-            form = OutForm(person=person, fitting=fitting, initial=given)
+            form = OutForm(person=person, fitting=fitting, second=second, initial=given)
         form.auto_id = "id_out{}-{}_%s".format(*row["key"])
         rows.append(OutRow(row["slot"], row["thickness_nm"], form=form, key=key_new(), first=not place))
     return rows
@@ -212,6 +215,7 @@ def _slip_page(
     laid = _plate(request, "laid") or _plate(request, "out")
     out_rows = _out_rows(match, person, out_form)
     at_outs = "at" in request.GET or out_form is not None or not (pulling and unread)
+    at_wrong = out_form is not None and out_form.mark_wrong()
     form = form or PullForm(person=person, initial={"gauge": code})
     if unread < len(from_bins):
         form.fields["reading"].help_text = FINDS
@@ -223,10 +227,10 @@ def _slip_page(
         "fetch": views.fetch(match.slip),
         "outs": views.outs_of(built) if built else [],
         "out_rows": out_rows,
-        "at_outs": at_outs and any(row.form for row in out_rows),
+        "at_outs": at_outs and not at_wrong and any(row.form for row in out_rows),
         "at_end": at_outs and not any(row.form for row in out_rows),
-        "raised": [one for one in match.cautions if one["code"].startswith("pulled")],
-        "cautions": views.USUAL_CAUTIONS,
+        "raised": [one["text"] for one in match.cautions if one["code"] in OF_BUILT],
+        "mind": [one["text"] for one in match.cautions if one["code"] not in OF_BUILT] + views.USUAL_CAUTIONS,
         "overrides": overrides_shown(match),
         "odd": odd_ones(match.question, stands) if stands else [],
         "rows": from_bins,
