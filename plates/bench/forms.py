@@ -258,8 +258,12 @@ class FinalForm:
         self.readings = ReadingList("reading", "Readings of the assembled pack", MOST_READINGS, unit_first)
         self.method, self.done = match.method, False
         self.gauge, self.soaked = match.question["gauge"], False
+        self.has_wave = any(slot.role == "wave" for slot in match.spec.slots.all())
+        self.wave_state = match.question["wave_state"] or match.spec.reads_wave
         if data is None:
             return
+        state = data.get("wave_state", "")
+        self.wave_state = state if state in dict(WAVE_STATES) else self.wave_state
         self.method = data.get("method", "") if data.get("method") in READING_U_NM else match.method
         self.gauge, self.soaked = data.get("gauge", "").strip()[:200], "soaked" in data
         self.readings.read(data)
@@ -273,4 +277,5 @@ class FinalForm:
         """The reading as the service takes it."""
         kept = self.readings.kept
         texts, readings_nm = [said.text for said in kept], [said.nm for said in kept]
-        return PackReading(self.method, texts, readings_nm, self.gauge, self.soaked)
+        wave_state = (self.wave_state or None) if self.has_wave else None
+        return PackReading(self.method, texts, readings_nm, self.gauge, self.soaked, wave_state)

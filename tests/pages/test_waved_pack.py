@@ -2,6 +2,7 @@
 
 import pytest
 
+from plates.bench.models import Match
 from plates.catalogue.specs import Convention, SlotData, spec_make
 from plates.catalogue.windows import window_manual
 from plates.lengths import length_parse
@@ -55,3 +56,16 @@ def test_a_free_height_that_is_no_length_is_said_beside_its_field(waved: Counter
     text = waved.send(AT, {"reading": "80 80", "wave_free": "tall", "go": "ask"})
     assert "is not a reading" in text
     assert 'aria-describedby="id_wave_free_error"' in waved.html
+
+
+@pytest.mark.parametrize(("state", "clearance"), [("flat", "0.050 in"), ("free", "0.080 in")])
+def test_the_final_check_asks_for_the_wave_state_and_translates_it(waved: Counter, state: str, clearance: str) -> None:
+    """Read at .080: flat that is .080 - (.090 - .060) = .050, by hand; free it is out of the window."""
+    waved.send(AT, {"reading": "50 50", "wave_state": "free", "go": "ask"})
+    assert waved.form("/final/")["fields"]["wave_state"] == ["free"]
+    waved.send("/final/", {"reading": "80 80", "wave_state": state})
+    assert waved.form("/final/")["fields"]["wave_state"] == [state]
+    waved.send("/final/")
+    match = Match.objects.get()
+    assert match.state == ("closed" if state == "flat" else "open")
+    assert match.final_checks.get().clearance_nm == length_parse(clearance)

@@ -10,7 +10,7 @@ from plates.bench.models import Match
 from plates.bench.proof.comebacks import WornSlot
 from plates.bench.question import PackReading, Question
 from plates.bench.typed import exact_text
-from plates.catalogue.models import WAVE_STATES, Slot
+from plates.catalogue.models import Slot
 from plates.lengths import LengthError
 from shop.forms import readings_said
 
@@ -37,13 +37,9 @@ class ComebackForm(FinalForm):
     def __init__(self, match: Match, unit_first: str, data: QueryDict | None = None) -> None:
         self.unit_first = unit_first
         self.parts = [part for slot in match.spec.slots.all() if (part := _part(match, slot)).count]
-        self.has_wave = any(part.slot.role == "wave" for part in self.parts)
-        self.wave_state = match.question["wave_state"] or match.spec.reads_wave
         super().__init__(match, unit_first, data)
         if data is None:
             return
-        state = data.get("wave_state", "")
-        self.wave_state = state if state in dict(WAVE_STATES) else self.wave_state
         for part in self.parts:
             part.was = data.get(f"{part.name}-was", "").strip()[:200]
             part.now = data.get(f"{part.name}-now", "").strip()[:200]
@@ -52,12 +48,6 @@ class ComebackForm(FinalForm):
                     readings_said(typed, unit_first)
             except LengthError as error:
                 part.error, self.done = str(error), False
-
-    def figures(self) -> PackReading:
-        read = super().figures()
-        return PackReading(
-            read.method, read.texts, read.readings_nm, read.gauge, read.soaked, self.wave_state or None
-        )
 
     def worn(self) -> dict[str, WornSlot]:
         """The slots whose plates were read again; only of a form that is ``done``."""
