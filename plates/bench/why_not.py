@@ -275,8 +275,9 @@ def _detail(spec: Spec, question: Question, group: Group, unit: str) -> str:
     }.get(group.reason, [name.rstrip(".") for name in group.names])
     if not named:
         return ""
-    more = f"; and {len(named) - EXAMPLES} more" if len(named) > EXAMPLES else ""
-    return f": {'; '.join(named[:EXAMPLES])}{more}"
+    most = 1 if group.reason == "quarantined" else EXAMPLES  # each says its figures at length
+    more = f"; and {len(named) - most} more" if len(named) > most else ""
+    return f": {'; '.join(named[:most])}{more}"
 
 
 def _hold(hold: dict[str, Any]) -> str:
