@@ -10,7 +10,7 @@ from math import comb
 import numpy as np
 from numpy.typing import NDArray
 
-from plates.matching.steps import Chain, Component, Step
+from plates.matching.steps import Component, Step
 
 _MOST_PLACES = 5_000  # choices of places for one number of changes
 
@@ -154,8 +154,3 @@ def _rising(n: int, count: int) -> list[Ints]:
         last = np.repeat(columns[-1], follow) + 1 + within
         columns = [*(np.repeat(column, follow) for column in columns), last]
     return columns
-
-
-def in_one_group(chain: Chain) -> bool:
-    """Hands are dealt only where no two groups share plates."""
-    return all(len(component.groups) == 1 for component in chain.components)

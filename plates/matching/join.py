@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plates.matching.hands import Hand, Ints, Part, TooMany, deals, hands, in_one_group, sums
+from plates.matching.hands import Hand, Ints, Part, TooMany, deals, hands, sums
 from plates.matching.rank import Scale
-from plates.matching.steps import Chain, Step, Taken
+from plates.matching.steps import Chain, Step, Taken, in_one_group
 
 _MOST_SUMS, _MOST_HELD = 20_000_000, 5_000_000  # in all hands one after the other, and in two at a time
 _MOST_FOUND = 1_000_000  # exchanges on one cell

@@ -4,15 +4,18 @@ On a coarse lattice all reachable cells are held as bits. On a fine one the two 
 a few plates of each part, which as a rule meet on the very cell, and nothing can be nearer than that; else with all.
 """
 
-from dataclasses import dataclass, field
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from math import comb
 
 import numpy as np
 
-from plates.matching.hands import Bools, Hand, Ints, Part, TooMany, deals, hands, in_one_group, sums
+from plates.matching.hands import Bools, Hand, Ints, Part, TooMany, deals, hands, sums
 from plates.matching.reach import extremes, nearest, reach
-from plates.matching.steps import Chain, Component, Step
+from plates.matching.steps import Chain, Component, Step, in_one_group
 
 _FINE = 100_000  # cells for each change from which the hands are quicker than the bits
+_FEWEST, _TIMES = 4, 16  # thicknesses of each part; exchanges for each cell that make it likely to be reached
 _MOST_SUMS = 3_000_000
 _FEW, _FEW_SUMS = (24, 12, 6), 500_000  # plates of each part that are tried first
 _MOST_TURNS = 64
@@ -25,19 +28,22 @@ class Nearest:
     chain: Chain
     reached: dict[int, int] = field(default_factory=dict)
     known: int = 0
+    some: dict[int, int] = field(default_factory=dict)
+    some_known: int = 0
     bounds: dict[int, tuple[int, int]] = field(default_factory=dict)
     bounded: int = 0
     dealt: dict[tuple[int, bool], "list[_Meeting]"] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.fine = self.chain.width > _FINE and in_one_group(self.chain)
+        self.simple = in_one_group(self.chain)
+        self.fine = self.simple and self.chain.width > _FINE
 
     def both(self, changes: int, cell: int) -> tuple[int | None, int | None]:
         """The nearest reachable cells at or below ``cell`` and at or above it, with so many changes."""
         if changes <= self.known:
             return nearest(self.reached.get(changes, 0), cell)
         if changes > self.bounded:
-            self.bounded = min(self.chain.most, max(changes, 2 * self.bounded))
+            self.bounded = self.chain.most if self.simple else min(self.chain.most, max(changes, 2 * self.bounded))
             self.bounds = extremes(self.chain, self.bounded)
         if changes not in self.bounds:
             return None, None
@@ -47,24 +53,25 @@ class Nearest:
         if cell <= low:
             return low if cell == low else None, low
         if self.fine:
-            try:
+            with suppress(TooMany):
                 return self._by_hands(changes, cell)
-            except TooMany:
-                pass
+        elif self._with_some(changes) >> cell & 1:
+            return cell, cell
         return nearest(self._cells(changes), cell)
-
-    def ahead(self, changes: int) -> None:
-        """So many changes are going to be asked for: on a coarse lattice work them out at once."""
-        if changes > self.known and not self.fine:
-            self._reach(changes)
 
     def _cells(self, changes: int) -> int:
         if changes > self.known:
-            self._reach(changes if self.fine else min(self.chain.most, max(changes, 2 * self.known)))
+            self.known = changes if self.fine else min(self.chain.most, max(changes, 2 * self.known))
+            self.reached = reach(self.chain, self.known)
         return self.reached.get(changes, 0)
 
-    def _reach(self, changes: int) -> None:
-        self.known, self.reached = changes, reach(self.chain, changes)
+    def _with_some(self, changes: int) -> int:
+        """The cells that are reached with plates of some thicknesses, where so few as a rule reach every one."""
+        if changes > self.some_known:
+            self.some_known = min(self.chain.most, max(changes, 2 * self.some_known))
+            thinned = _thinned(self.chain, changes)
+            self.some = reach(thinned, self.some_known) if thinned else {}
+        return self.some.get(changes, 0)
 
     def _by_hands(self, changes: int, cell: int) -> tuple[int | None, int | None]:
         below: int | None = None
@@ -96,6 +103,25 @@ class Nearest:
                     del self.dealt[changes, every]
                     raise TooMany
         return self.dealt[changes, every]
+
+
+def _thinned(chain: Chain, changes: int) -> Chain | None:
+    """The chain with so few thicknesses that each cell is still reached many times; None where it needs most."""
+    places = sum(len(part.places) for part in chain.components)
+    groups = len(chain.components)
+    few = _FEWEST
+    while comb(few * groups, changes) * comb(places, changes) < _TIMES * changes * chain.width:
+        few *= 2
+        if 2 * few > max(len(shifts) for part in chain.components for _, shifts, _ in part.stock):
+            return None
+    parts = []
+    for part in chain.components:
+        stock = []
+        for choices, shifts, counts in part.stock:
+            at = np.linspace(0, len(shifts) - 1, min(few, len(shifts))).astype(np.int64)
+            stock.append((choices, shifts[at], counts[at]))
+        parts.append(replace(part, stock=tuple(stock)))
+    return replace(chain, components=tuple(parts))
 
 
 def _by_thickness(component: Component, changes: int) -> list[Step]:

@@ -1,6 +1,10 @@
 """Which sums can be reached at all: each state of a chain holds its cells as the bits of an integer."""
 
-from plates.matching.steps import Chain, Component, State, Step
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import accumulate
+
+from plates.matching.steps import Chain, Component, State, Step, in_one_group
 
 Table = dict[State, int]
 
@@ -120,8 +124,81 @@ def _close(rows: Rows, step: Step, most: int) -> None:
 
 def extremes(chain: Chain, most: int) -> dict[int, tuple[int, int]]:
     """For each number of changes 1 … ``most`` the least and the largest cell that is reached."""
-    low, high = _extreme(chain, most, -1), _extreme(chain, most, 1)
+    extreme = _of_one_group if in_one_group(chain) else _extreme
+    low, high = extreme(chain, most, -1), extreme(chain, most, 1)
     return {changes: (-low[changes], high[changes]) for changes in low}
+
+
+@dataclass(frozen=True)
+class _Offer:
+    """Of a component of one group the shifts, times a sign, that may be taken, the largest first, and that must be."""
+
+    ins: list[int]
+    outs: list[int]
+    must_in: list[int]
+    must_out: list[int]
+
+    @classmethod
+    def of(cls, component: Component, most: int, sign: int) -> "_Offer":
+        ins: list[int] = []
+        for _, shifts, counts in component.stock:
+            few = slice(-most, None) if sign > 0 else slice(most)
+            ins += (sign * shifts[few].repeat(counts[few].clip(max=most))).tolist()
+        outs = [sign * step.shift for step in component.places if not step.forced]
+        must = [sign * step.shift for step in component.places if step.forced]
+        return cls(sorted(ins, reverse=True)[:most], sorted(outs, reverse=True), [], must)
+
+    def raised(self, component: Component, sign: int) -> "Iterator[_Offer]":
+        """The same with the best of what raises the flag taken for certain."""
+        for choices, shifts, _ in component.stock:
+            if choices[0][1]:
+                best = max(sign * int(shifts[0]), sign * int(shifts[-1]))
+                yield replace(self, ins=_without(self.ins, best), must_in=[best])
+        for step in component.places:
+            if step.choices[0][1]:  # extra places are all alike
+                best = sign * step.shift
+                yield replace(self, outs=_without(self.outs, best), must_out=[*self.must_out, best])
+                break
+
+    def gains(self) -> tuple[int, int, list[int]] | None:
+        """The fewest changes, what they are worth, and what each further one adds; None where there is no way."""
+        first = max(len(self.must_in), len(self.must_out))
+        more_in, more_out = first - len(self.must_in), first - len(self.must_out)
+        if len(self.ins) < more_in or len(self.outs) < more_out:
+            return None
+        worth = sum(self.must_in + self.must_out + self.ins[:more_in] + self.outs[:more_out])
+        return first, worth, [i + out for i, out in zip(self.ins[more_in:], self.outs[more_out:], strict=False)]
+
+
+def _without(shifts: list[int], one: int) -> list[int]:
+    at = shifts.index(one) if one in shifts else len(shifts)
+    return shifts[:at] + shifts[at + 1 :]
+
+
+def _of_one_group(chain: Chain, most: int, sign: int) -> dict[int, int]:
+    """As :func:`_extreme` where no groups share plates: each change more gains less than the one before."""
+    offers = [_Offer.of(component, most, sign) for component in chain.components]
+    if not chain.flagged:
+        return _best(offers, most)
+    found: dict[int, int] = {}
+    for number, component in enumerate(chain.components):
+        for raised in offers[number].raised(component, sign):
+            for changes, best in _best([*offers[:number], raised, *offers[number + 1 :]], most).items():
+                found[changes] = max(best, found.get(changes, best))
+    return found
+
+
+def _best(offers: list[_Offer], most: int) -> dict[int, int]:
+    first, worth, more = 0, 0, []
+    for offer in offers:
+        gains = offer.gains()
+        if gains is None:
+            return {}
+        first, worth = first + gains[0], worth + gains[1]
+        more += gains[2]
+    more.sort(reverse=True)
+    sums = accumulate(more[: max(0, most - first)], initial=worth)
+    return {changes: total for changes, total in enumerate(sums, first) if 1 <= changes <= most}
 
 
 def _extreme(chain: Chain, most: int, sign: int) -> dict[int, int]:

@@ -95,7 +95,6 @@ def distances(problem: Problem, way: Way, most: int) -> dict[int, int]:
     if chain is None:
         return {}
     search = WaySearch(problem, chain)
-    search.reached.ahead(chain.most)
     near = {changes: search.near(changes) for changes in range(1, chain.most + 1)}
     return {changes: abs(deltas[0] - search.target) for changes, deltas in near.items() if deltas}
 

@@ -20,7 +20,6 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,7 +87,12 @@ class Chain:
     g: int
     a: int
     b: int
-    variances: tuple[tuple[float, float], ...]  # for k = 0 … most: bounds on what the plates moved add to u²
+    make_variances: Callable[[], Iterator[tuple[float, float]]] = field(repr=False, compare=False)
+
+    @cached_property
+    def variances(self) -> tuple[tuple[float, float], ...]:
+        """For k = 0 … most bounds on what the plates moved add to u²."""
+        return tuple(self.make_variances())
 
     @cached_property
     def width(self) -> int:
@@ -123,6 +127,11 @@ class Chain:
         return self.g * cell + self.base(changes)
 
 
+def in_one_group(chain: Chain) -> bool:
+    """Whether no two groups share plates."""
+    return all(len(component.groups) == 1 for component in chain.components)
+
+
 def chain_build(problem: Problem, way: Way, limit: int) -> Chain | None:
     """The steps of one way for at most ``limit`` changes; None where the way cannot be gone at all."""
     slots = problem.slots
@@ -133,9 +142,9 @@ def chain_build(problem: Problem, way: Way, limit: int) -> Chain | None:
         if any(plate.must_go for plate in slot.installed) and not slot.swap:
             return None
         if (slot.swap and slot.installed) or slot.empty or (extras and slot.extra):
-            ordinary = np.unique(np.asarray(slot.ordinary, np.int64))
-            further = np.setdiff1d(slot.substitute, ordinary) if substitutes else ordinary[:0]
-            pools[index] = ordinary, further.astype(np.int64)
+            ordinary = _rising(slot.ordinary)
+            further = _rising(np.setdiff1d(slot.substitute, ordinary)) if substitutes else _NONE
+            pools[index] = ordinary, further
     if way == Way.SUBSTITUTE and not any(len(further) for _, further in pools.values()):
         return None
     if extras and not any(slots[index].extra for index in pools):
@@ -143,14 +152,42 @@ def chain_build(problem: Problem, way: Way, limit: int) -> Chain | None:
     openings = sum(
         slot.empty + slot.swap * len(slot.installed) + extras * slot.extra for slot in slots
     )
-    rows = np.unique(np.concatenate([np.concatenate(pair) for pair in pools.values()])) if pools else _NONE
+    groups: dict[tuple[bytes, bytes], list[int]] = {}
+    for index, (ordinary, further) in pools.items():
+        groups.setdefault((ordinary.tobytes(), further.tobytes()), []).append(index)
+    plates = [np.concatenate(pools[members[0]]) for members in groups.values()]
+    rows = _rising(np.concatenate(plates)) if plates else _NONE
     most = min(openings, len(rows), limit)
     if most == 0:
         return None
-    return _Builder(problem, way, pools, rows, most).chain()
+    members = [tuple(some) for some in groups.values()]
+    shared = len(rows) < sum(map(len, plates))
+    components = _joined(members, plates) if shared else [[some] for some in members]
+    return _Builder(problem, way, pools, rows, most).chain(components)
 
 
 _NONE = np.empty(0, np.int64)
+
+
+def _rising(rows: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The rows sorted, each once."""
+    rows = np.asarray(rows, np.int64)
+    return rows if (rows[1:] > rows[:-1]).all() else np.unique(rows)
+
+
+def _joined(groups: list[tuple[int, ...]], plates: list[NDArray[np.int64]]) -> list[list[tuple[int, ...]]]:
+    """The groups (slots with the same pools) by component: those that share plates together."""
+    components: list[tuple[NDArray[np.int64], list[tuple[int, ...]]]] = []
+    for group, mine in zip(groups, plates, strict=True):
+        joined, apart = [group], []
+        for known, others in components:
+            if np.intersect1d(known, mine).size:
+                mine = np.union1d(known, mine)
+                joined += others
+            else:
+                apart.append((known, others))
+        components = [*apart, (mine, sorted(joined))]
+    return sorted(joined for _, joined in components)
 
 
 class _Builder:
@@ -164,64 +201,45 @@ class _Builder:
             for i in range(len(slot.installed))
         ]
         extras = way == Way.EXTRA
-        self.hollow = any(problem.slots[i].empty or (extras and problem.slots[i].extra) for i in pools)
+        hollow = any(problem.slots[i].empty or (extras and problem.slots[i].extra) for i in pools)
         thickness = problem.pool.thickness_nm[rows]
         self.a = int(thickness.min())
         self.b = max((out[0] for out in self.outs), default=0)
-        steps = [int(np.gcd.reduce(thickness - self.a)), *(self.b - out[0] for out in self.outs)]
-        self.g = math.gcd(*steps, self.b if self.hollow else 0) or 1
+        steps = (_shared_step(thickness - self.a), *(self.b - out[0] for out in self.outs))
+        self.g = math.gcd(*steps, self.b if hollow else 0) or 1
 
-    def chain(self) -> Chain:
-        components = tuple(self._component(groups) for groups in self._components())
+    def chain(self, components: list[list[tuple[int, ...]]]) -> Chain:
+        parts = tuple(self._component(groups) for groups in components)
         flagged = self.way != Way.ORDINARY
-        return Chain(
-            self.way, components, flagged, self.most, self.g, self.a, self.b, tuple(self._bounds())
-        )
-
-    def _components(self) -> list[list[tuple[int, ...]]]:
-        """Groups of slots with the same pools, and components of groups that share plates."""
-        groups: dict[tuple[bytes, bytes], list[int]] = {}
-        for index, (ordinary, further) in self.pools.items():
-            groups.setdefault((ordinary.tobytes(), further.tobytes()), []).append(index)
-        components: list[tuple[NDArray[np.int64], list[tuple[int, ...]]]] = []
-        for members in groups.values():
-            plates = np.concatenate(self.pools[members[0]])
-            joined: list[tuple[int, ...]] = [tuple(members)]
-            apart = []
-            for known, others in components:
-                if np.intersect1d(known, plates).size:
-                    plates = np.union1d(known, plates)
-                    joined += others
-                else:
-                    apart.append((known, others))
-            components = [*apart, (plates, sorted(joined))]
-        return sorted(joined for _, joined in components)
+        return Chain(self.way, parts, flagged, self.most, self.g, self.a, self.b, self._bounds)
 
     def _component(self, groups: list[tuple[int, ...]]) -> Component:
-        rows, choices = self._choices(groups)
+        pool = self._choices(groups)
         stock = []
-        for choice in sorted(set(choices)):
-            mine = rows if len(set(choices)) == 1 else rows[[choice == other for other in choices]]
-            shifts = (self.problem.pool.thickness_nm[mine] - self.a) // self.g
+        for choice in sorted(pool):
+            shifts = (self.problem.pool.thickness_nm[pool[choice]] - self.a) // self.g
             stock.append((choice, *np.unique(shifts, return_counts=True)))
-        return Component(
-            tuple(groups), tuple(self._places(groups)), tuple(stock), lambda: self._plates(rows, choices)
-        )
+        return Component(tuple(groups), tuple(self._places(groups)), tuple(stock), lambda: self._plates(pool))
 
-    def _choices(self, groups: list[tuple[int, ...]]) -> tuple[NDArray[np.int64], list[Choices]]:
-        """The rows that may serve the component, and for each the groups that it may serve."""
+    def _choices(self, groups: list[tuple[int, ...]]) -> dict[Choices, NDArray[np.int64]]:
+        """The rows that may serve the component, by the groups that they may serve."""
         raises = self.way == Way.SUBSTITUTE
         if len(groups) == 1:
             ordinary, further = self.pools[groups[0][0]]
-            book, beyond = cast(Choices, ((0, False),)), cast(Choices, ((0, raises),))
-            return np.concatenate((ordinary, further)), [book] * len(ordinary) + [beyond] * len(further)
-        found: dict[int, Choices] = {}
+            found = {((0, raises),): further, ((0, False),): ordinary}
+            if not raises:
+                found = {((0, False),): np.concatenate((ordinary, further))}
+            return {choice: rows for choice, rows in found.items() if len(rows)}
+        choices: dict[int, Choices] = {}
         for group, members in enumerate(groups):
             ordinary, further = self.pools[members[0]]
             for rows, flag in ((ordinary, False), (further, raises)):
                 for row in rows.tolist():
-                    found[row] = (*found.get(row, ()), (group, flag))
-        return np.array(list(found), np.int64), list(found.values())
+                    choices[row] = (*choices.get(row, ()), (group, flag))
+        by_choice: dict[Choices, list[int]] = {}
+        for row, choice in choices.items():
+            by_choice.setdefault(choice, []).append(row)
+        return {choice: np.array(some, np.int64) for choice, some in by_choice.items()}
 
     def _places(self, groups: list[tuple[int, ...]]) -> Iterator[Step]:
         """Outs from the thinnest, then empty places, then extra ones, slot by slot."""
@@ -240,10 +258,10 @@ class _Builder:
                     more = Step(self.b // self.g, ((group, True),), slot=index)
                     yield from [more] * slot.extra
 
-    def _plates(self, rows: NDArray[np.int64], choices: list[Choices]) -> Iterator[Step]:
+    def _plates(self, of_choice: dict[Choices, NDArray[np.int64]]) -> Iterator[Step]:
         """Plates by key. Of plates alike in all but age only the first by (received, key) can ever matter."""
         pool = self.problem.pool
-        ways_of = dict(zip(rows.tolist(), choices, strict=True))
+        ways_of = {row: choice for choice, rows in of_choice.items() for row in rows.tolist()}
         alike: dict[tuple[object, ...], int] = {}
         kept = []
         for row in sorted(ways_of, key=lambda row: (int(pool.received[row]), pool.keys[row])):
@@ -272,3 +290,9 @@ class _Builder:
             least = ins_sum[k] + outs_sum[min(few, len(outs))] + (k + few) * self.move
             largest = ins_sum[-1] - ins_sum[-1 - k] + outs_sum[-1] - outs_sum[-1 - many] + (k + many) * self.move
             yield float(least), float(largest)
+
+
+def _shared_step(lengths: NDArray[np.int64]) -> int:
+    """The greatest common divisor: of a few, then of what these leave over of the others."""
+    step = int(np.gcd.reduce(lengths[:16]))
+    return math.gcd(step, int(np.gcd.reduce(lengths % step))) if step else int(np.gcd.reduce(lengths))
