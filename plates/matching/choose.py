@@ -6,6 +6,7 @@ that takes it is preferred. For one slot that is the smaller sorted row of keys,
 """
 
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from plates.matching.dense import best_on_lattice
@@ -29,6 +30,7 @@ class _Label:
 
 
 Wanted = Callable[[int, float], bool]  # (cell, variance of all plates moved): is that exchange good enough?
+_FEW_SUMS, _MANY_SUMS = 1_000_000, 20_000_000  # in both hands
 _LIGHT, _HEAVY = 20_000_000, 400_000_000  # array cells: some hundredths of a second, a second
 _BLOCK = 16  # steps between two tables that are kept
 
@@ -42,32 +44,27 @@ def choose(
     is none.
 
     Best: larger rank (pieces, then age), then the preferred path. Exact, whichever of the searches finds it:
-    arrays where the lattice is coarse, two hands where it is fine, and labels for what is too much for both.
+    two hands where few plates rank high, arrays where the lattice is coarse, and labels for what is too much for both.
     ``wanted`` must hold for every smaller variance on the same cell, too.
     """
-    plates = _within(chain, changes, cells)
-    if wanted is None:
-        plates = [contenders(some, changes) for some in plates]
-        if (dense := best_on_lattice(chain, plates, changes, cells, _LIGHT)) is not None:
-            return dense
-    try:
-        return best_by_joining(chain, plates, changes, cells, wanted)
-    except TooMany:
-        pass
-    if wanted is None and (dense := best_on_lattice(chain, plates, changes, cells, _HEAVY)) is not None:
-        return dense
-    return best_by_labels(chain, plates, changes, cells, wanted)
+    for sums, array_cells in ((_FEW_SUMS, _LIGHT), (_MANY_SUMS, _HEAVY)):
+        with suppress(TooMany):
+            return best_by_joining(chain, changes, cells, wanted, sums)
+        if wanted is None:
+            plates = _steps(chain, changes, cells, True)
+            if (dense := best_on_lattice(chain, plates, changes, cells, array_cells)) is not None:
+                return dense
+    return best_by_labels(chain, _steps(chain, changes, cells, wanted is None), changes, cells, wanted)
 
 
-def _within(chain: Chain, changes: int, cells: list[int]) -> Plates:
+def _steps(chain: Chain, changes: int, cells: list[int], only_best: bool) -> Plates:
     """The plates that can be among so many that end on the cells: not too thick or too thin for all others."""
-    plates = [list(component.plates) for component in chain.components]
-    ins = sorted(step.shift for some in plates for step in some)
-    outs = sorted(step.shift for component in chain.components for step in component.places)
-    least = sum(ins[: changes - 1]) + sum(outs[:changes])
-    most = sum(ins[len(ins) - changes + 1 :]) + sum(outs[len(outs) - changes :])
-    low, high = min(cells) - most, max(cells) - least
-    return [[step for step in some if low <= step.shift <= high] for some in plates]
+    low, high = chain.room(changes)
+    plates = [
+        [step for step in component.steps if min(cells) - high <= step.shift <= max(cells) - low]
+        for component in chain.components
+    ]
+    return [contenders(some, changes) for some in plates] if only_best else plates
 
 
 def best_by_labels(

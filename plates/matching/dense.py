@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plates.matching.rank import MOST_RANK, Scale
-from plates.matching.steps import Chain, Step, Taken
+from plates.matching.steps import Chain, Plates, Step, Taken, in_one_group
 
 _NEVER = -(1 << 62)
 _MOST_CELLS = 20_000_000  # in one array
@@ -39,7 +39,8 @@ def best_on_lattice(
 
     Raises ValueError where no exchange with so many changes ends there.
     """
-    scale = Scale.of(plates, changes)
+    ranks = [np.array([step.rank for step in some], np.int64).reshape(-1, 2) for some in plates]
+    scale = Scale.of([rank[:, 0] for rank in ranks], [rank[:, 1] for rank in ranks], changes)
     width = max(cells) + 1
     block = changes * (2 if chain.flagged else 1) * width
     work = sum(len(some) * block * (changes + 1 if number else 1) for number, some in enumerate(plates))
@@ -56,8 +57,9 @@ def best_on_lattice(
         if number == 0:
             table[:, :, :changes] = _NEVER
         first = changes if number == 0 else 0
-        for step in reversed(plates[number]):
-            traces.append(_close(table[:, :, first:], number, step, scale.value(step)))
+        values = scale.values(ranks[number][:, 0], ranks[number][:, 1]).tolist()
+        for step, value in zip(reversed(plates[number]), reversed(values), strict=True):
+            traces.append(_close(table[:, :, first:], number, step, value))
     flag = int(chain.flagged)
     best = max(int(table[0, flag, changes, cell]) for cell in cells)
     if best < -MOST_RANK:
@@ -144,10 +146,12 @@ def least_variances(
 
     None where the arrays would grow too large or groups share plates.
     """
-    plates = [_surest(list(component.plates), changes) for component in chain.components]
+    if not in_one_group(chain):
+        return None
+    plates = [_surest(component.plates, changes) for component in chain.components]
     flags, width = 2 if chain.flagged else 1, last + 1
     work = sum(len(some) for some in plates) * changes * flags * (changes + 1) * width
-    if work > _MOST_WORK or any(len(part.groups) > 1 for part in chain.components):
+    if work > _MOST_WORK:
         return None
     if width <= 0:
         return np.empty(0, np.int64), np.empty(0)
@@ -180,13 +184,9 @@ def _least(table: NDArray[np.float64], moved: NDArray[np.float64], step: Step) -
     np.minimum(table, moved, out=table)
 
 
-def _surest(plates: list[Step], changes: int) -> list[Step]:
+def _surest(plates: Plates, changes: int) -> list[Step]:
     """Of plates of one thickness no more than the surest few can matter."""
-    seen: dict[tuple[object, ...], int] = {}
-    kept = []
-    for step in sorted(plates, key=lambda step: step.variance):
-        alike = step.shift, step.choices
-        seen[alike] = seen.get(alike, 0) + 1
-        if seen[alike] <= changes:
-            kept.append(step)
-    return kept
+    order = np.lexsort((plates.variance, plates.raises, plates.shift))
+    shift, raises = plates.shift[order], plates.raises[order]
+    alike = (shift[changes:] == shift[:-changes]) & (raises[changes:] == raises[:-changes])
+    return [plates.step(number) for number in np.delete(order, np.flatnonzero(alike) + changes).tolist()]

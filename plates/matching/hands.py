@@ -4,17 +4,18 @@ right, each hand listed with all its sums.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import accumulate, combinations
 from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plates.matching.steps import Component, Step
+from plates.matching.steps import Component, Freed, Plates
 
 _MOST_PLACES = 5_000  # choices of places for one number of changes
 
 Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 
@@ -24,41 +25,53 @@ class TooMany(Exception):
 
 @dataclass(frozen=True)
 class Part:
-    """What a component offers: ``plates`` that may go in, in the order of the path, and for each number of changes
-    the ``choices`` of places, alike ones once and the preferred first."""
+    """What a component offers: plates that may go in, columns of equal length, and for each number of changes the
+    choices of places. ``value``: what ranks the plates; ``tops``: for 0, 1, … of them the largest sum of it.
+    """
 
-    component: Component
-    plates: list[Step]
-    choices: dict[int, list[tuple[int, ...]]]
+    shift: Ints
+    value: Ints
+    variance: Floats
+    raises: Bools
+    tops: list[int]
+    freed: dict[int, Freed]
 
     @classmethod
-    def of(cls, component: Component, plates: list[Step], changes: int) -> "Part":
-        every = range(len(component.places))
-        forced = {place for place in every if component.places[place].forced}
-        choices: dict[int, list[tuple[int, ...]]] = {}
-        for count in range(len(forced), min(changes, len(every), len(plates)) + 1):
-            if comb(len(every) - len(forced), count - len(forced)) > _MOST_PLACES:
-                raise TooMany
-            seen: dict[tuple[object, ...], tuple[int, ...]] = {}
-            for free in combinations([place for place in every if place not in forced], count - len(forced)):
-                choice = tuple(sorted((*forced, *free)))
-                some = [component.places[place] for place in choice]
-                shift, variance = sum(step.shift for step in some), sum(step.variance for step in some)
-                raises = any(step.choices[0][1] for step in some)
-                seen[shift, variance, raises] = min(choice, seen.get((shift, variance, raises), choice))
-            choices[count] = list(seen.values())
-        return cls(component, plates, choices)
+    def of(cls, component: Component, plates: Plates, value: Ints, changes: int) -> "Part":
+        freed = _freed(component, min(changes, len(value)))
+        tops = accumulate(np.sort(value)[::-1][:changes].tolist(), initial=0)
+        return cls(plates.shift, value, plates.variance, plates.raises, list(tops), freed)
 
-    def of_plates(self, what: str) -> NDArray[np.generic]:
-        if what == "raises":
-            return np.array([step.choices[0][1] for step in self.plates], np.bool_)
-        return np.array([getattr(step, what) for step in self.plates])
+    @classmethod
+    def bare(cls, component: Component, shift: Ints, raises: Bools, changes: int) -> "Part":
+        """A part whose plates have neither rank nor uncertainty."""
+        freed = _freed(component, min(changes, len(shift)))
+        return cls(shift, np.zeros(len(shift), np.int64), np.zeros(len(shift)), raises, [0] * (changes + 1), freed)
 
-    def of_places(self, count: int, what: str) -> NDArray[np.generic]:
-        places = self.component.places
-        if what == "raises":
-            return np.array([any(places[p].choices[0][1] for p in choice) for choice in self.choices[count]])
-        return np.array([sum(getattr(places[p], what) for p in choice) for choice in self.choices[count]])
+
+def _freed(component: Component, most: int) -> dict[int, Freed]:
+    forced = sum(step.forced for step in component.places)
+    return {count: freed(component, count) for count in range(forced, min(most, len(component.places)) + 1)}
+
+
+def freed(component: Component, count: int) -> Freed:
+    """The choices of so many places, alike ones once and the preferred first."""
+    if count not in component.freed:
+        places = component.places
+        forced = [place for place, step in enumerate(places) if step.forced]
+        free = [place for place, step in enumerate(places) if not step.forced]
+        if comb(len(free), count - len(forced)) > _MOST_PLACES:
+            raise TooMany
+        seen: dict[tuple[int, float, bool], tuple[int, ...]] = {}
+        for chosen in combinations(free, count - len(forced)):
+            choice = tuple(sorted((*forced, *chosen)))
+            some = [places[place] for place in choice]
+            alike = sum(s.shift for s in some), sum(s.variance for s in some), any(s.choices[0][1] for s in some)
+            seen.setdefault(alike, choice)
+        shift, variance, raises = zip(*seen, strict=True)
+        choices = np.array(list(seen.values()), np.int64)
+        component.freed[count] = Freed(choices, np.array(shift), np.array(variance), np.array(raises))
+    return component.freed[count]
 
 
 @dataclass(frozen=True)
@@ -69,32 +82,54 @@ class Hand:
     """
 
     cell: Ints
+    value: Ints
     plates: tuple[tuple[int, Ints], ...] = ()
     places: tuple[tuple[int, int, Ints], ...] = ()
 
     def take(self, where: Ints) -> "Hand":
         return Hand(
             self.cell[where],
+            self.value[where],
             tuple((part, column[where]) for part, column in self.plates),
             tuple((part, count, column[where]) for part, count, column in self.places),
         )
 
     def beside(self, other: "Hand") -> "Hand":
-        return Hand(self.cell + other.cell, self.plates + other.plates, self.places + other.places)
+        return Hand(
+            self.cell + other.cell, self.value + other.value, self.plates + other.plates, self.places + other.places
+        )
 
-    def times(self, other: "Hand") -> "Hand":
+    def times(self, other: "Hand", most: int) -> "Hand":
         """Every pair of the two."""
         n, m = len(self.cell), len(other.cell)
+        if n * m > most:
+            raise TooMany
+        if n == 1:
+            return self.take(np.zeros(m, np.int64)).beside(other)
         return self.take(np.repeat(np.arange(n), m)).beside(other.take(np.tile(np.arange(m), n)))
+
+    def worth(self, least: int | None) -> "Hand":
+        """What has at least this value."""
+        if least is None or not len(self.value) or int(self.value.min()) >= least:
+            return self
+        return self.take(np.flatnonzero(self.value >= least))
 
     def raised(self, parts: list[Part]) -> Bools:
         """Whether something picked raises the flag."""
         flags = np.zeros(len(self.cell), np.bool_)
         for part, column in self.plates:
-            flags |= parts[part].of_plates("raises")[column].astype(np.bool_)
+            flags |= parts[part].raises[column]
         for part, count, column in self.places:
-            flags |= parts[part].of_places(count, "raises")[column].astype(np.bool_)
+            flags |= parts[part].freed[count].raises[column]
         return flags
+
+    def variance(self, parts: list[Part]) -> Floats:
+        variance = np.zeros(len(self.cell))
+        for part, column in self.plates:
+            variance += parts[part].variance[column]
+        for part, count, column in self.places:
+            variance += parts[part].freed[count].variance[column]
+        return variance
 
 
 def deals(parts: list[Part], changes: int) -> Iterator[tuple[int, ...]]:
@@ -103,8 +138,8 @@ def deals(parts: list[Part], changes: int) -> Iterator[tuple[int, ...]]:
         if changes == 0:
             yield ()
         return
-    for count, choices in parts[0].choices.items():
-        if count <= changes and choices:
+    for count in parts[0].freed:
+        if count <= changes:
             for rest in deals(parts[1:], changes - count):
                 yield (count, *rest)
 
@@ -118,39 +153,73 @@ def _split(deal: tuple[int, ...]) -> list[tuple[int, int]]:
     return split
 
 
-def sums(parts: list[Part], deal: tuple[int, ...]) -> int:
-    """How many sums both hands have together."""
-    sizes = [1, 1]
-    for part, counts, count in zip(parts, _split(deal), deal, strict=True):
-        for hand in (0, 1):
-            sizes[hand] *= comb(len(part.plates), counts[hand])
-        sizes[0 if counts[0] else 1] *= len(part.choices[count])
-    return sum(sizes)
+def hands(parts: list[Part], deal: tuple[int, ...], most: int, least: int | None = None) -> tuple[Hand, Hand]:
+    """Left and right. Where a part has plates in both, the same plate may be picked twice: that is for the caller.
 
-
-def hands(parts: list[Part], deal: tuple[int, ...]) -> tuple[Hand, Hand]:
-    """Left and right. Where a part has plates in both, the same plate may be picked twice: that is for the caller."""
-    both = [Hand(np.zeros(1, np.int64)), Hand(np.zeros(1, np.int64))]
+    With ``least`` what cannot be in an exchange of that value is left out. Raises :class:`TooMany` where a hand would
+    hold more than ``most`` sums.
+    """
+    nothing = np.zeros(1, np.int64)
+    both, rest = [Hand(nothing, nothing), Hand(nothing, nothing)], [worth(parts, deal)] * 2
     for number, (part, counts) in enumerate(zip(parts, _split(deal), strict=True)):
-        for hand in (0, 1):
-            if counts[hand]:
-                picks = _rising(len(part.plates), counts[hand])
-                shift = part.of_plates("shift").astype(np.int64)
-                cell = np.sum([shift[column] for column in picks], axis=0)
-                both[hand] = both[hand].times(Hand(cell, tuple((number, column) for column in picks)))
+        for side in (0, 1):
+            some = Hand(nothing, nothing)
+            for picked in range(1, counts[side] + 1):
+                some = _one_more(some, number, part, most)
+                rest[side] += part.tops[deal[number] - picked] - part.tops[deal[number] - picked + 1]
+                if least is not None:
+                    others = worth(parts, deal) - part.tops[deal[number]] + part.tops[deal[number] - picked]
+                    some = some.worth(least - others)
+            if counts[side]:
+                both[side] = both[side].times(some, most)
+                if least is not None:
+                    both[side] = both[side].worth(least - rest[side])
         if deal[number]:
-            side, shift = 0 if counts[0] else 1, part.of_places(deal[number], "shift").astype(np.int64)
-            both[side] = both[side].times(Hand(shift, (), ((number, deal[number], np.arange(len(shift))),)))
+            side, shift = 0 if counts[0] else 1, part.freed[deal[number]].shift
+            choices = np.arange(len(shift))
+            places = Hand(shift, np.zeros(len(shift), np.int64), (), ((number, deal[number], choices),))
+            both[side] = both[side].times(places, most)
     return both[0], both[1]
 
 
-def _rising(n: int, count: int) -> list[Ints]:
-    """Columns of every rising row of ``count`` numbers below ``n``."""
-    columns = [np.arange(n)]
-    for _ in range(count - 1):
-        follow = n - 1 - columns[-1]
-        ends = np.cumsum(follow)
-        within = np.arange(int(follow.sum())) - np.repeat(ends - follow, follow)
-        last = np.repeat(columns[-1], follow) + 1 + within
-        columns = [*(np.repeat(column, follow) for column in columns), last]
-    return columns
+def worth(parts: list[Part], deal: tuple[int, ...]) -> int:
+    """No exchange dealt like this has a larger value."""
+    return sum(part.tops[count] for part, count in zip(parts, deal, strict=True))
+
+
+def _one_more(hand: Hand, number: int, part: Part, most: int) -> Hand:
+    """Each pick of plates of one part with every plate that follows in it."""
+    last = hand.plates[-1][1] if hand.plates else np.full(1, -1)
+    follow = len(part.shift) - 1 - last
+    ends = np.cumsum(follow)
+    total = int(follow.sum())
+    if total > most:
+        raise TooMany
+    new = np.arange(total) - np.repeat(ends - follow, follow) + np.repeat(last, follow) + 1
+    more = Hand(part.shift[new], part.value[new], ((number, new),))
+    return more if not hand.plates else hand.take(np.repeat(np.arange(len(last)), follow)).beside(more)
+
+
+def meet(
+    parts: list[Part], left: Hand, right: Hand, ends: tuple[int, int], flagged: bool, most: int, least: int | None
+) -> Hand:
+    """Every exchange of the two hands, the left one sorted, that ends from one cell to another, both inclusive.
+
+    With ``least`` only those that have at least that value. Raises :class:`TooMany` where they are more than ``most``.
+    """
+    begin = np.searchsorted(left.cell, ends[0] - right.cell, "left")
+    counts = np.searchsorted(left.cell, ends[1] - right.cell, "right") - begin
+    total = int(counts.sum())
+    if total > most:
+        raise TooMany
+    at = np.arange(total) - np.repeat(np.cumsum(counts) - counts, counts) + np.repeat(begin, counts)
+    who = np.repeat(np.arange(len(counts)), counts)
+    if least is not None:
+        good = left.value[at] + right.value[who] >= least
+        at, who = at[good], who[good]
+    found = left.take(at).beside(right.take(who))
+    good = found.raised(parts) if flagged else np.ones(len(at), np.bool_)
+    for (part, one), (next_part, other) in zip(found.plates, found.plates[1:], strict=False):
+        if part == next_part:  # each set of plates once: those of one part in rising order
+            good &= one < other
+    return found if good.all() else found.take(np.flatnonzero(good))

@@ -1,51 +1,99 @@
-"""The one best exchange where few reach a cell: the two hands meet on it, however fine the lattice."""
+"""The one best exchange where no groups share plates: the two hands meet on its cell, however fine the lattice.
+
+The plates of the best value are tried first, as few as are likely to reach the cell. What is found then says how much
+a plate must be worth to be in anything better, and as a rule few are.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import comb
 
 import numpy as np
-from numpy.typing import NDArray
 
-from plates.matching.hands import Hand, Ints, Part, TooMany, deals, hands, sums
+from plates.matching.hands import Floats, Hand, Ints, Part, TooMany, deals, hands, meet, worth
 from plates.matching.rank import Scale
-from plates.matching.steps import Chain, Step, Taken, in_one_group
+from plates.matching.steps import Chain, Plates, Taken, in_one_group
 
-_MOST_SUMS, _MOST_HELD = 20_000_000, 5_000_000  # in all hands one after the other, and in two at a time
+_MOST_SUMS, _MOST_HELD = 20_000_000, 5_000_000  # in all hands one after the other, and in one
 _MOST_FOUND = 1_000_000  # exchanges on one cell
-_CORE = 16  # so many plates of the best rank are tried first
+_TIMES = 16  # exchanges for each cell that make it likely to be reached
+_PLACE = 1 << 40  # between the places along the path of one component and of the next
 
 Wanted = Callable[[int, float], bool]
-Path = tuple[int, ...]
 
 
 def best_by_joining(
-    chain: Chain, plates: list[list[Step]], changes: int, cells: list[int], wanted: Wanted | None
+    chain: Chain, changes: int, cells: list[int], wanted: Wanted | None, most: int
 ) -> tuple[Taken, ...] | None:
-    """The best exchange of these plates on one of ``cells`` that is ``wanted``; None if there is none.
+    """The best exchange on one of ``cells`` that is ``wanted``; None if there is none.
 
-    Raises :class:`TooMany` where another search does better.
+    Raises :class:`TooMany` where more than ``most`` sums would have to be listed: another search does better.
     """
-    scale = Scale.of(plates, changes)
-    if scale is None or not in_one_group(chain):
+    if not in_one_group(chain):
         raise TooMany
-    search = _Search(chain, changes, cells, wanted, scale)
-    size = _CORE if wanted is None else max(map(len, plates))
+    plates = _within(chain, changes, cells)
+    scale = Scale.of([some.pieces for some in plates], [-some.received for some in plates], changes)
+    if scale is None:
+        raise TooMany
+    values = [scale.values(some.pieces, -some.received) for some in plates]
+    kept = [best_alike(*pair, changes, wanted is not None) for pair in zip(plates, values, strict=True)]
+    plates = [some.take(where) for some, where in zip(plates, kept, strict=True)]
+    values = [some[where] for some, where in zip(values, kept, strict=True)]
+    search = _Search(chain, changes, cells, wanted, most)
+    ranked = np.sort(np.concatenate(values))[::-1]
+    top, size = int(ranked[: changes - 1].sum()), _enough(chain, changes)
+    found: tuple[int, tuple[Taken, ...]] | None = None
     while True:
-        found = search.best([_best_ranked(some, size) for some in plates])
-        if found:
-            # A plate is in an exchange as good as this only if with the best others it can reach the same rank.
-            ranks = sorted((scale.value(step) for some in plates for step in some), reverse=True)
-            least = found[0] - sum(ranks[: changes - 1])
-            plates = [[step for step in some if scale.value(step) >= least] for some in plates]
-        if all(len(some) <= size for some in plates):
+        size = min(size, len(ranked))
+        least = int(ranked[size - 1]) if size else 0
+        best = max(least, found[0] - top) if found else least
+        some = [np.flatnonzero(value >= best) for value in values]
+        found = search.best(
+            [one.take(where) for one, where in zip(plates, some, strict=True)],
+            [one[where] for one, where in zip(values, some, strict=True)],
+            found,
+        )
+        if size == len(ranked) or (found and int(ranked[size]) < found[0] - top):
             return found[1] if found else None
-        size *= 2
+        size *= 2 if found else 4
 
 
-def _best_ranked(plates: list[Step], size: int) -> list[Step]:
-    """The first of them by rank, in their order."""
-    ranked = sorted(range(len(plates)), key=lambda number: plates[number].rank)[-size:]
-    return [plates[number] for number in sorted(ranked)]
+def _within(chain: Chain, changes: int, cells: list[int]) -> list[Plates]:
+    """The plates that can be among so many that end on the cells: not too thick or too thin for all others."""
+    low, high = chain.room(changes)
+    least, most = min(cells) - high, max(cells) - low
+    plates = [component.plates for component in chain.components]
+    return [some.take(np.flatnonzero((some.shift >= least) & (some.shift <= most))) for some in plates]
+
+
+def _enough(chain: Chain, changes: int) -> int:
+    """So many plates as are likely to reach any cell."""
+    places = comb(sum(len(part.places) for part in chain.components), changes)
+    size = changes
+    while comb(size, changes) * places < _TIMES * changes * chain.width:
+        size += 1 + size // 4
+    return size
+
+
+def best_alike(plates: Plates, value: Ints, changes: int, with_variance: bool) -> Ints:
+    """Of plates of one thickness (and variance) only so many of the best by value and key can matter."""
+    columns = [plates.shift, plates.raises, *([plates.variance] if with_variance else [])]
+    order = np.lexsort((-value, *columns))
+    new = np.zeros(len(order), np.bool_)
+    new[:1] = True
+    for column in columns:
+        new[1:] |= column[order[1:]] != column[order[:-1]]
+    start = np.flatnonzero(new)[np.cumsum(new) - 1]
+    last = np.minimum(start + changes - 1, len(order) - 1)
+    follows = np.arange(len(order)) - start >= changes
+    tied = follows & (value[order] == value[order[last]])
+    keep = ~follows
+    for first in np.unique(start[tied]).tolist():  # which of the equal ones stay is for their keys to say
+        equal = np.flatnonzero((start == first) & (value[order] == value[order[first + changes - 1]]))
+        by_key = sorted(equal.tolist(), key=lambda at: plates.key(int(order[at])))
+        keep[equal] = False
+        keep[by_key[: first + changes - int(equal[0])]] = True
+    return order[keep]
 
 
 @dataclass
@@ -54,48 +102,40 @@ class _Search:
     changes: int
     cells: list[int]
     wanted: Wanted | None
-    scale: Scale
+    left: int  # so many sums may still be listed
 
-    def best(self, plates: list[list[Step]]) -> tuple[int, tuple[Taken, ...]] | None:
-        """(rank, steps) of the best exchange that takes none but these plates."""
-        dealt = zip(self.chain.components, plates, strict=True)
-        parts = [Part.of(component, some, self.changes) for component, some in dealt]
-        spreads = list(deals(parts, self.changes))
-        sizes = [sums(parts, deal) for deal in spreads]
-        if max(sizes, default=0) > _MOST_HELD or sum(sizes) > _MOST_SUMS:
-            raise TooMany
-        best: tuple[int, Path] | None = None
-        for deal in spreads:
-            left, right = hands(parts, deal)
+    def best(
+        self, plates: list[Plates], values: list[Ints], found: tuple[int, tuple[Taken, ...]] | None
+    ) -> tuple[int, tuple[Taken, ...]] | None:
+        """(value, steps) of the best exchange that takes none but these plates; at least as good as ``found``."""
+        parts = [
+            Part.of(component, some, value, self.changes)
+            for component, some, value in zip(self.chain.components, plates, values, strict=True)
+        ]
+        dealt = [(worth(parts, deal), deal) for deal in deals(parts, self.changes)]
+        least, ties = found[0] if found else None, list[Hand]()
+        for most, deal in sorted(dealt, reverse=True):
+            if least is not None and most < least:
+                break
+            left, right = hands(parts, deal, min(self.left, _MOST_HELD), least)
+            self.left -= len(left.cell) + len(right.cell)
             left = left.take(np.argsort(left.cell, kind="stable"))
             for cell in self.cells:
-                met = self._meet(parts, left, right, cell, best[0] if best else None)
-                if met and (best is None or (-met[0], met[1]) < (-best[0], best[1])):
-                    best = met
-        return (best[0], self._steps(best[1])) if best else None
+                flagged = self.chain.flagged
+                some = meet(parts, left, right, (cell, cell), flagged, min(self.left, _MOST_FOUND), least)
+                if self.wanted is not None and len(some.cell):
+                    variance = some.variance(parts)
+                    some = some.take(np.flatnonzero(variance <= self._largest(cell, variance)))
+                if len(some.cell):
+                    best = int(some.value.max())
+                    if least is None or best > least:
+                        least, ties = best, []
+                    ties.append(some.worth(best))
+        if least is None or not ties:
+            return found
+        return least, _preferred(self.chain, plates, parts, ties)
 
-    def _meet(
-        self, parts: list[Part], left: Hand, right: Hand, cell: int, beat: int | None
-    ) -> tuple[int, Path] | None:
-        """(rank, path) of the best exchange on the cell, where it is at least as good as ``beat``."""
-        found = _between(parts, left, right, cell, cell, self.chain.flagged)
-        rank = self._rank(parts, found)
-        good = np.ones(len(rank), np.bool_) if beat is None else rank >= beat
-        if self.wanted is not None:
-            variance = _variance(parts, found)
-            good &= variance <= self._largest(cell, variance)
-        if not good.any():
-            return None
-        best = int(rank[good].max())
-        return best, self._preferred(parts, found.take(np.flatnonzero(good & (rank == best))))
-
-    def _rank(self, parts: list[Part], found: Hand) -> Ints:
-        rank = np.zeros(len(found.cell), np.int64)
-        for part, column in found.plates:
-            rank += np.array([self.scale.value(step) for step in parts[part].plates], np.int64)[column]
-        return rank
-
-    def _largest(self, cell: int, variances: NDArray[np.float64]) -> float:
+    def _largest(self, cell: int, variances: Floats) -> float:
         """The largest of the variances that is wanted (every smaller one is, then); -1 if none is."""
         assert self.wanted is not None
         known = np.unique(variances)
@@ -105,79 +145,49 @@ class _Search:
             good, bad = (middle, bad) if self.wanted(cell, float(known[middle])) else (good, middle)
         return float(known[good]) if good >= 0 else -1.0
 
-    def _preferred(self, parts: list[Part], ties: Hand) -> Path:
-        """Of exchanges equal in rank the one whose sorted positions along the path come first."""
-        start = self._start()
-        places = [{id(step): place for place, step in enumerate(part.component.plates)} for part in parts]
-        positions = [np.array([at[id(s)] for s in part.plates]) for at, part in zip(places, parts, strict=True)]
-        columns = [start[part] + positions[part][column][:, None] for part, column in ties.plates]
-        for part, count, column in ties.places:
-            choices = np.array(parts[part].choices[count], np.int64)
-            columns.append(start[part] + len(parts[part].component.plates) + choices[column])
+
+def _preferred(chain: Chain, plates: list[Plates], parts: list[Part], ties: list[Hand]) -> tuple[Taken, ...]:
+    """Of exchanges equal in value the one whose sorted positions along the path come first.
+
+    Along the path stand, component by component, the plates by key, then the places.
+    """
+    by_key = [sorted(range(len(some.row)), key=some.key) for some in plates]
+    first = []
+    for tie in ties:
+        columns = [number * _PLACE + np.argsort(by_key[number])[column][:, None] for number, column in tie.plates]
+        for number, count, column in tie.places:
+            columns.append(number * _PLACE + _PLACE // 2 + parts[number].freed[count].choices[column])
         paths = np.sort(np.hstack(columns), axis=1)
-        return tuple(paths[np.lexsort(paths.T[::-1])[0]].tolist())
-
-    def _start(self) -> list[int]:
-        """The position along the path at which each component begins: its plates, then its places."""
-        lengths = [len(part.plates) + len(part.places) for part in self.chain.components]
-        return [sum(lengths[:number]) for number in range(len(lengths))]
-
-    def _steps(self, path: Path) -> tuple[Taken, ...]:
-        steps = [
-            Taken(number, 0, step)
-            for number, part in enumerate(self.chain.components)
-            for step in part.plates + part.places
-        ]
-        return tuple(steps[position] for position in path)
+        first.append(tuple(paths[np.lexsort(paths.T[::-1])[0]].tolist()))
+    taken = []
+    for position in min(first):
+        number, place = divmod(position, _PLACE)
+        if place < _PLACE // 2:
+            step = plates[number].step(by_key[number][place])
+        else:
+            step = chain.components[number].places[place - _PLACE // 2]
+        taken.append(Taken(number, 0, step))
+    return tuple(taken)
 
 
-def variances_by_joining(
-    chain: Chain, changes: int, first: int, last: int
-) -> tuple[Ints, NDArray[np.float64]]:
+def variances_by_joining(chain: Chain, changes: int, first: int, last: int) -> tuple[Ints, Floats]:
     """Cell and sum of variances of every exchange with so many changes that ends from ``first`` to ``last``.
 
     Raises :class:`TooMany` where these are more than is worth listing.
     """
     if not in_one_group(chain):
         raise TooMany
-    parts = [Part.of(component, list(component.plates), changes) for component in chain.components]
-    spreads = list(deals(parts, changes))
-    sizes = [sums(parts, deal) for deal in spreads]
-    if max(sizes, default=0) > _MOST_HELD or sum(sizes) > _MOST_SUMS:
-        raise TooMany
-    cells, variances = [np.empty(0, np.int64)], [np.empty(0)]
-    for deal in spreads:
-        left, right = hands(parts, deal)
+    parts = []
+    for component in chain.components:
+        value = np.zeros(len(component.plates.row), np.int64)
+        plates = component.plates.take(best_alike(component.plates, value, changes, True))
+        parts.append(Part.of(component, plates, value[: len(plates.row)], changes))
+    cells, variances, left_over = [np.empty(0, np.int64)], [np.empty(0)], _MOST_SUMS
+    for deal in deals(parts, changes):
+        left, right = hands(parts, deal, min(left_over, _MOST_HELD))
+        left_over -= len(left.cell) + len(right.cell)
         left = left.take(np.argsort(left.cell, kind="stable"))
-        found = _between(parts, left, right, first, last, chain.flagged)
+        found = meet(parts, left, right, (first, last), chain.flagged, _MOST_FOUND - sum(map(len, cells)), None)
         cells.append(found.cell)
-        variances.append(_variance(parts, found))
-        if sum(map(len, cells)) > _MOST_FOUND:
-            raise TooMany
+        variances.append(found.variance(parts))
     return np.concatenate(cells), np.concatenate(variances)
-
-
-def _between(parts: list[Part], left: Hand, right: Hand, first: int, last: int, flagged: bool) -> Hand:
-    """Every exchange of the two hands, the left one sorted, that ends from ``first`` to ``last``."""
-    begin = np.searchsorted(left.cell, first - right.cell, "left")
-    counts = np.searchsorted(left.cell, last - right.cell, "right") - begin
-    total = int(counts.sum())
-    if total > _MOST_FOUND:
-        raise TooMany
-    within = np.arange(total) - np.repeat(np.cumsum(counts) - counts, counts)
-    found = left.take(np.repeat(begin, counts) + within)
-    found = found.beside(right.take(np.repeat(np.arange(len(counts)), counts)))
-    good = found.raised(parts) if flagged else np.ones(total, np.bool_)
-    for (part, one), (next_part, other) in zip(found.plates, found.plates[1:], strict=False):
-        if part == next_part:  # each set of plates once: those of one part in rising order
-            good &= one < other
-    return found.take(np.flatnonzero(good))
-
-
-def _variance(parts: list[Part], found: Hand) -> NDArray[np.float64]:
-    variance = np.zeros(len(found.cell))
-    for part, column in found.plates:
-        variance += parts[part].of_plates("variance")[column].astype(np.float64)
-    for part, count, column in found.places:
-        variance += parts[part].of_places(count, "variance")[column].astype(np.float64)
-    return variance

@@ -4,20 +4,20 @@ On a coarse lattice all reachable cells are held as bits. On a fine one the two 
 a few plates of each part, which as a rule meet on the very cell, and nothing can be nearer than that; else with all.
 """
 
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from math import comb
+from math import comb, prod
 
 import numpy as np
 
-from plates.matching.hands import Bools, Hand, Ints, Part, TooMany, deals, hands, sums
+from plates.matching.hands import Bools, Hand, Ints, Part, TooMany, deals, hands
 from plates.matching.reach import extremes, nearest, reach
-from plates.matching.steps import Chain, Component, Step, in_one_group
+from plates.matching.steps import Chain, Component, in_one_group
 
 _FINE = 100_000  # cells for each change from which the hands are quicker than the bits
 _FEWEST, _TIMES = 4, 16  # thicknesses of each part; exchanges for each cell that make it likely to be reached
-_MOST_SUMS = 3_000_000
-_FEW, _FEW_SUMS = (24, 12, 6), 500_000  # plates of each part that are tried first
+_MOST_SUMS = 3_000_000  # of all hands
 _MOST_TURNS = 64
 
 
@@ -32,7 +32,7 @@ class Nearest:
     some_known: int = 0
     bounds: dict[int, tuple[int, int]] = field(default_factory=dict)
     bounded: int = 0
-    dealt: dict[tuple[int, bool], "list[_Meeting]"] = field(default_factory=dict)
+    dealt: dict[tuple[int, bool], "_Dealt"] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.simple = in_one_group(self.chain)
@@ -55,7 +55,7 @@ class Nearest:
         if self.fine:
             with suppress(TooMany):
                 return self._by_hands(changes, cell)
-        elif self._with_some(changes) >> cell & 1:
+        elif changes > 1 and self._with_some(changes) >> cell & 1:
             return cell, cell
         return nearest(self._cells(changes), cell)
 
@@ -77,33 +77,17 @@ class Nearest:
         below: int | None = None
         above: int | None = None
         for every in (False, True):
-            for meeting in self._meetings(changes, every):
+            chain = self.chain if every else _thinned(self.chain, changes)
+            if chain is None:
+                continue
+            if (changes, every) not in self.dealt:
+                self.dealt[changes, every] = _Dealt.of(chain, changes)
+            for meeting in self.dealt[changes, every].meetings():
                 below = max((one for one in (below, meeting.below(cell)) if one is not None), default=None)
                 if below == cell:
                     return cell, cell
                 above = min((one for one in (above, meeting.above(cell)) if one is not None), default=None)
         return below, above
-
-    def _meetings(self, changes: int, every: bool) -> "list[_Meeting]":
-        if (changes, every) not in self.dealt:
-            plates = [_by_thickness(component, changes) for component in self.chain.components]
-            self.dealt[changes, every] = []
-            for few in (max(map(len, plates)),) if every else _FEW:
-                parts = [
-                    Part.of(component, some[:: max(1, len(some) // few)], changes)
-                    for component, some in zip(self.chain.components, plates, strict=True)
-                ]
-                spreads = list(deals(parts, changes))
-                if sum(sums(parts, deal) for deal in spreads) <= (_MOST_SUMS if every else _FEW_SUMS):
-                    pairs = [pair for deal in spreads for pair in _flagged(self.chain, parts, deal)]
-                    self.dealt[changes, every] = [_Meeting.of(*pair) for pair in pairs]
-                    break
-            else:
-                if every:
-                    del self.dealt[changes, every]
-                    raise TooMany
-        return self.dealt[changes, every]
-
 
 def _thinned(chain: Chain, changes: int) -> Chain | None:
     """The chain with so few thicknesses that each cell is still reached many times; None where it needs most."""
@@ -124,26 +108,51 @@ def _thinned(chain: Chain, changes: int) -> Chain | None:
     return replace(chain, components=tuple(parts))
 
 
-def _by_thickness(component: Component, changes: int) -> list[Step]:
-    """The plates from the thinnest; of one thickness no more of them than there are changes."""
-    steps = [
-        Step(shift, choices)
-        for choices, shifts, counts in component.stock
-        for shift, count in zip(shifts.tolist(), counts.tolist(), strict=True)
-        for _ in range(min(count, changes))
-    ]
-    return sorted(steps, key=lambda step: step.shift)
+@dataclass
+class _Dealt:
+    """The hands of one chain and number of changes, dealt one after the other, those with most sums first."""
+
+    chain: Chain
+    parts: list[Part]
+    waiting: list[tuple[int, ...]]
+    left: int = _MOST_SUMS  # so many sums may still be listed
+    known: "list[_Meeting]" = field(default_factory=list)
+
+    @classmethod
+    def of(cls, chain: Chain, changes: int) -> "_Dealt":
+        parts = [_part(component, changes) for component in chain.components]
+
+        def size(deal: tuple[int, ...]) -> int:
+            pairs = zip(parts, deal, strict=True)
+            return prod(comb(len(part.shift), count) * len(part.freed[count].shift) for part, count in pairs)
+
+        return cls(chain, parts, sorted(deals(parts, changes), key=size))
+
+    def meetings(self) -> "Iterator[_Meeting]":
+        yield from self.known
+        while self.waiting:
+            left, right = hands(self.parts, self.waiting[-1], self.left)
+            self.left -= len(left.cell) + len(right.cell)
+            self.waiting.pop()
+            pairs = [(left, right)]
+            if self.chain.flagged:
+                up, other = left.raised(self.parts), right.raised(self.parts)
+                pairs = [
+                    (left.take(np.flatnonzero(up)), right),
+                    (left.take(np.flatnonzero(~up)), right.take(np.flatnonzero(other))),
+                ]
+            new = [_Meeting.of(*pair) for pair in pairs]
+            self.known += new
+            yield from new
 
 
-def _flagged(chain: Chain, parts: list[Part], deal: tuple[int, ...]) -> list[tuple[Hand, Hand]]:
-    left, right = hands(parts, deal)
-    if not chain.flagged:
-        return [(left, right)]
-    up, other = left.raised(parts), right.raised(parts)
-    return [
-        (left.take(np.flatnonzero(up)), right),
-        (left.take(np.flatnonzero(~up)), right.take(np.flatnonzero(other))),
-    ]
+def _part(component: Component, changes: int) -> Part:
+    """The plates of a component by thickness; of one thickness no more of them than there are changes."""
+    shift, raises = [np.zeros(0, np.int64)], [np.zeros(0, np.bool_)]
+    for choices, shifts, counts in component.stock:
+        shift.append(np.repeat(shifts, np.minimum(counts, changes)))
+        raises.append(np.full(len(shift[-1]), choices[0][1]))
+    return Part.bare(component, np.concatenate(shift), np.concatenate(raises), changes)
 
 
 @dataclass

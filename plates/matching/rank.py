@@ -2,7 +2,12 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from plates.matching.steps import Step
+
+Ints = NDArray[np.int64]
 
 MOST_RANK = 1 << 60
 
@@ -15,15 +20,17 @@ class Scale:
     weight: int
 
     @classmethod
-    def of(cls, plates: list[list[Step]], changes: int) -> "Scale | None":
-        """The scale for these plates; None where the sums would not fit."""
-        ages = [step.rank[1] for steps in plates for step in steps] or [0]
-        weight = changes * (max(ages) - min(ages)) + 1
-        pieces = max((abs(step.rank[0]) for steps in plates for step in steps), default=0)
-        return cls(min(ages), weight) if changes * (pieces + 1) * weight < MOST_RANK else None
+    def of(cls, pieces: list[Ints], ages: list[Ints], changes: int) -> "Scale | None":
+        """The scale for these plates, component by component; None where the sums would not fit."""
+        every, old = np.concatenate(pieces), np.concatenate(ages)
+        if not len(every):
+            return cls(0, 1)
+        oldest = int(old.min())
+        weight = changes * (int(old.max()) - oldest) + 1
+        return cls(oldest, weight) if changes * (int(np.abs(every).max()) + 1) * weight < MOST_RANK else None
 
-    def value(self, step: Step) -> int:
-        return step.rank[0] * self.weight + step.rank[1] - self.oldest if step.row is not None else 0
+    def values(self, pieces: Ints, age: Ints) -> Ints:
+        return pieces * self.weight + (age - self.oldest)
 
 
 def contenders(plates: list[Step], changes: int) -> list[Step]:

@@ -17,9 +17,10 @@ one that goes out (b - t) / g, so no shift is negative and D = in - out = g · c
 """
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,20 +59,68 @@ class Taken:
 
 
 @dataclass(frozen=True)
+class Plates:
+    """Plates that may go in where one group may have them: columns of equal length, in no order."""
+
+    row: NDArray[np.int64]
+    shift: NDArray[np.int64]
+    pieces: NDArray[np.int64]
+    received: NDArray[np.int64]
+    variance: NDArray[np.float64]
+    raises: NDArray[np.bool_]
+    keys: Sequence[Hashable] = field(repr=False)  # of the whole pool
+
+    def take(self, where: NDArray[np.int64]) -> "Plates":
+        return Plates(
+            self.row[where], self.shift[where], self.pieces[where], self.received[where], self.variance[where],
+            self.raises[where], self.keys,
+        )  # fmt: skip
+
+    def key(self, number: int) -> Any:
+        return self.keys[int(self.row[number])]
+
+    def step(self, number: int) -> Step:
+        return Step(
+            int(self.shift[number]),
+            ((0, bool(self.raises[number])),),
+            rank=(int(self.pieces[number]), -int(self.received[number])),
+            variance=float(self.variance[number]),
+            row=int(self.row[number]),
+        )
+
+
+@dataclass(frozen=True)
+class Freed:
+    """Choices of so many places of one component, a row each, with their sums."""
+
+    choices: NDArray[np.int64]
+    shift: NDArray[np.int64]
+    variance: NDArray[np.float64]
+    raises: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
 class Component:
     """``groups``: the slots of each group. ``places``: steps that free a place. ``stock``: for each choice
-    how many plates there are of each shift. ``plates``: the steps of plates that go in. Steps in the order of
-    preference.
+    how many plates there are of each shift. ``freed``: choices of so many places, as far as they were asked for.
+    Steps in the order of preference.
     """
 
     groups: tuple[tuple[int, ...], ...]
     places: tuple[Step, ...]
     stock: tuple[tuple[Choices, NDArray[np.int64], NDArray[np.int64]], ...]
-    make_plates: Callable[[], Iterator[Step]] = field(repr=False, compare=False)
+    make_plates: Callable[[], Plates] = field(repr=False, compare=False)
+    make_steps: Callable[[], Iterator[Step]] = field(repr=False, compare=False)
+    freed: dict[int, Freed] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
-    def plates(self) -> tuple[Step, ...]:
-        return tuple(self.make_plates())
+    def plates(self) -> Plates:
+        return self.make_plates()
+
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """The steps of plates that go in, in the order of preference."""
+        return tuple(self.make_steps())
 
 
 @dataclass(frozen=True)
@@ -103,11 +152,17 @@ class Chain:
 
     def extent(self, changes: int) -> tuple[int, int]:
         """No exchange with so many changes ends below the first cell or above the second."""
-        low, high = 0, 0
-        for shifts in self._sorted_shifts:
-            low += int(shifts[:changes].sum())
-            high += int(shifts[len(shifts) - min(changes, len(shifts)) :].sum())
-        return low, high
+        (low_in, high_in), (low_out, high_out) = self._ends(0, changes), self._ends(1, changes)
+        return low_in + low_out, high_in + high_out
+
+    def room(self, changes: int) -> tuple[int, int]:
+        """As :meth:`extent` but for one plate that goes in."""
+        (low_in, high_in), (low_out, high_out) = self._ends(0, changes - 1), self._ends(1, changes)
+        return low_in + low_out, high_in + high_out
+
+    def _ends(self, which: int, count: int) -> tuple[int, int]:
+        shifts = self._sorted_shifts[which]
+        return int(shifts[:count].sum()), int(shifts[max(0, len(shifts) - count) :].sum())
 
     @cached_property
     def _sorted_shifts(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -219,7 +274,8 @@ class _Builder:
         for choice in sorted(pool):
             shifts = (self.problem.pool.thickness_nm[pool[choice]] - self.a) // self.g
             stock.append((choice, *np.unique(shifts, return_counts=True)))
-        return Component(tuple(groups), tuple(self._places(groups)), tuple(stock), lambda: self._plates(pool))
+        places = tuple(self._places(groups))
+        return Component(tuple(groups), places, tuple(stock), lambda: self._plates(pool), lambda: self._steps(pool))
 
     def _choices(self, groups: list[tuple[int, ...]]) -> dict[Choices, NDArray[np.int64]]:
         """The rows that may serve the component, by the groups that they may serve."""
@@ -258,7 +314,15 @@ class _Builder:
                     more = Step(self.b // self.g, ((group, True),), slot=index)
                     yield from [more] * slot.extra
 
-    def _plates(self, of_choice: dict[Choices, NDArray[np.int64]]) -> Iterator[Step]:
+    def _plates(self, of_choice: dict[Choices, NDArray[np.int64]]) -> Plates:
+        pool, rows = self.problem.pool, np.concatenate(list(of_choice.values()) or [_NONE])
+        raises = [np.full(len(some), choices[0][1]) for choices, some in of_choice.items()]
+        return Plates(
+            rows, (pool.thickness_nm[rows] - self.a) // self.g, pool.pieces[rows], pool.received[rows],
+            self.move + pool.u_nm[rows] ** 2, np.concatenate(raises or [np.zeros(0, np.bool_)]), pool.keys,
+        )  # fmt: skip
+
+    def _steps(self, of_choice: dict[Choices, NDArray[np.int64]]) -> Iterator[Step]:
         """Plates by key. Of plates alike in all but age only the first by (received, key) can ever matter."""
         pool = self.problem.pool
         ways_of = {row: choice for choice, rows in of_choice.items() for row in rows.tolist()}
