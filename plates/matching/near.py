@@ -4,7 +4,7 @@ On a coarse lattice all reachable cells are held as bits. On a fine one the two 
 a few plates of each part, which as a rule meet on the very cell, and nothing can be nearer than that; else with all.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from math import comb, prod
@@ -17,7 +17,8 @@ from plates.matching.steps import Chain, Component, in_one_group
 
 _FINE = 100_000  # cells for each change from which the hands are quicker than the bits
 _FEWEST, _TIMES = 4, 16  # thicknesses of each part; exchanges for each cell that make it likely to be reached
-_MOST_SUMS = 3_000_000  # of all hands
+_FEW_SUMS, _MOST_SUMS = 1_000_000, 3_000_000  # of all hands: with plates of some thicknesses, with all
+_GRAINS = 32  # parts of the width whose cells are looked for with the same plates
 _MOST_TURNS = 64
 
 
@@ -32,7 +33,7 @@ class Nearest:
     some_known: int = 0
     bounds: dict[int, tuple[int, int]] = field(default_factory=dict)
     bounded: int = 0
-    dealt: dict[tuple[int, bool], "_Dealt"] = field(default_factory=dict)
+    dealt: dict[tuple[int, ...], "_Dealt"] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.simple = in_one_group(self.chain)
@@ -54,7 +55,7 @@ class Nearest:
             return low if cell == low else None, low
         if self.fine:
             with suppress(TooMany):
-                return self._by_hands(changes, cell)
+                return self._by_hands(changes, cell, low, high)
         elif changes > 1 and self._with_some(changes) >> cell & 1:
             return cell, cell
         return nearest(self._cells(changes), cell)
@@ -69,42 +70,79 @@ class Nearest:
         """The cells that are reached with plates of some thicknesses, where so few as a rule reach every one."""
         if changes > self.some_known:
             self.some_known = min(self.chain.most, max(changes, 2 * self.some_known))
-            thinned = _thinned(self.chain, changes)
+            few = _enough(self.chain, changes)
+            thinned = _thinned(self.chain, few)
             self.some = reach(thinned, self.some_known) if thinned else {}
         return self.some.get(changes, 0)
 
-    def _by_hands(self, changes: int, cell: int) -> tuple[int | None, int | None]:
-        below: int | None = None
-        above: int | None = None
-        for every in (False, True):
-            chain = self.chain if every else _thinned(self.chain, changes)
-            if chain is None:
-                continue
-            if (changes, every) not in self.dealt:
-                self.dealt[changes, every] = _Dealt.of(chain, changes)
-            for meeting in self.dealt[changes, every].meetings():
-                below = max((one for one in (below, meeting.below(cell)) if one is not None), default=None)
-                if below == cell:
-                    return cell, cell
-                above = min((one for one in (above, meeting.above(cell)) if one is not None), default=None)
+    def _by_hands(self, changes: int, cell: int, below: int, above: int) -> tuple[int, int]:
+        """As :meth:`both`; ``below`` and ``above`` are reached. What is found narrows what is still looked into."""
+        grain = self.chain.width // _GRAINS + 1
+        first = cell // grain * grain
+        few: int | None = None
+        for _ in range(_MOST_TURNS):
+            window = (first, first + grain - 1)
+            chain = _within(self.chain, changes, *window)
+            few = _enough(chain, changes) if few is None else 2 * few
+            thinned = _thinned(chain, few)
+            if thinned is None:
+                break
+            try:
+                for meeting in self._dealt(thinned, changes, _FEW_SUMS, (few, *window)):
+                    below, above = meeting.closer(cell, below, above)
+                    if below == above:
+                        return below, above
+            except TooMany:
+                break
+        chain = _within(self.chain, changes, below, above)
+        for meeting in self._dealt(chain, changes, _MOST_SUMS, (0, below, above)):
+            below, above = meeting.closer(cell, below, above)
+            if below == above:
+                break
         return below, above
 
-def _thinned(chain: Chain, changes: int) -> Chain | None:
-    """The chain with so few thicknesses that each cell is still reached many times; None where it needs most."""
-    places = sum(len(part.places) for part in chain.components)
-    groups = len(chain.components)
-    few = _FEWEST
+    def _dealt(self, chain: Chain, changes: int, most: int, key: tuple[int, ...]) -> "Iterator[_Meeting]":
+        if (changes, *key) not in self.dealt:
+            self.dealt[changes, *key] = _Dealt.of(chain, changes, most)
+        return self.dealt[changes, *key].meetings()
+
+
+def _enough(chain: Chain, changes: int) -> int:
+    """So many thicknesses of each part that each cell is reached many times."""
+    places, groups, few = sum(len(part.places) for part in chain.components), len(chain.components), _FEWEST
     while comb(few * groups, changes) * comb(places, changes) < _TIMES * changes * chain.width:
         few *= 2
-        if 2 * few > max(len(shifts) for part in chain.components for _, shifts, _ in part.stock):
-            return None
-    parts = []
-    for part in chain.components:
-        stock = []
-        for choices, shifts, counts in part.stock:
-            at = np.linspace(0, len(shifts) - 1, min(few, len(shifts))).astype(np.int64)
-            stock.append((choices, shifts[at], counts[at]))
-        parts.append(replace(part, stock=tuple(stock)))
+    return few
+
+
+def _thinned(chain: Chain, few: int) -> Chain | None:
+    """The chain with no more than ``few`` thicknesses of each part; None where that are most of them."""
+    if 2 * few > max(len(shifts) for part in chain.components for _, shifts, _ in part.stock):
+        return None
+
+    def thinned(shifts: Ints, counts: Ints) -> tuple[Ints, Ints]:
+        at = np.linspace(0, len(shifts) - 1, min(few, len(shifts))).astype(np.int64)
+        return shifts[at], counts[at]
+
+    return _with_stock(chain, thinned)
+
+
+def _within(chain: Chain, changes: int, first: int, last: int) -> Chain:
+    """The chain with those plates that can be among so many that end from ``first`` to ``last``."""
+    low, high = chain.room(changes)
+
+    def within(shifts: Ints, counts: Ints) -> tuple[Ints, Ints]:
+        ends = slice(*np.searchsorted(shifts, [first - high, last - low + 1]).tolist())
+        return shifts[ends], counts[ends]
+
+    return _with_stock(chain, within)
+
+
+def _with_stock(chain: Chain, some: Callable[[Ints, Ints], tuple[Ints, Ints]]) -> Chain:
+    parts = [
+        replace(part, stock=tuple((choices, *some(shifts, counts)) for choices, shifts, counts in part.stock))
+        for part in chain.components
+    ]
     return replace(chain, components=tuple(parts))
 
 
@@ -115,18 +153,18 @@ class _Dealt:
     chain: Chain
     parts: list[Part]
     waiting: list[tuple[int, ...]]
-    left: int = _MOST_SUMS  # so many sums may still be listed
+    left: int  # so many sums may still be listed
     known: "list[_Meeting]" = field(default_factory=list)
 
     @classmethod
-    def of(cls, chain: Chain, changes: int) -> "_Dealt":
+    def of(cls, chain: Chain, changes: int, most: int) -> "_Dealt":
         parts = [_part(component, changes) for component in chain.components]
 
         def size(deal: tuple[int, ...]) -> int:
             pairs = zip(parts, deal, strict=True)
             return prod(comb(len(part.shift), count) * len(part.freed[count].shift) for part, count in pairs)
 
-        return cls(chain, parts, sorted(deals(parts, changes), key=size))
+        return cls(chain, parts, sorted(deals(parts, changes), key=size), most)
 
     def meetings(self) -> "Iterator[_Meeting]":
         yield from self.known
@@ -169,11 +207,14 @@ class _Meeting:
         clashes = [(one, two) for a, one in left.plates for b, two in right.plates if a == b]
         return cls(left, right, clashes)
 
-    def below(self, cell: int) -> int | None:
-        return self._look(cell, -1)
-
-    def above(self, cell: int) -> int | None:
-        return self._look(cell, 1)
+    def closer(self, cell: int, below: int, above: int) -> tuple[int, int]:
+        """The nearest sums of both hands at or below ``cell`` and at or above it, or those known if they are nearer."""
+        found = self._look(cell, -1)
+        below = below if found is None else max(below, found)
+        if below == cell:
+            return cell, cell
+        found = self._look(cell, 1)
+        return below, above if found is None else min(above, found)
 
     def _look(self, cell: int, turn: int) -> int | None:
         """The nearest sum of both hands at or beyond ``cell`` in the direction of ``turn``.

@@ -146,7 +146,7 @@ class Chain:
     @cached_property
     def width(self) -> int:
         """About how many cells each change adds to what can be reached."""
-        ins = [int(shifts.max()) for part in self.components for _, shifts, _ in part.stock]
+        ins = [int(shifts[-1]) for part in self.components for _, shifts, _ in part.stock if len(shifts)]
         outs = [step.shift for part in self.components for step in part.places]
         return max(ins, default=0) + max(outs, default=0)
 
