@@ -37,6 +37,12 @@ def within_limits(problem: Problem, ask: Callable[[Problem], Sequence[Exchange]]
     return found
 
 
+def parts_whole(problem: Problem) -> Iterator[Problem]:
+    """All parts at once, for who wants everything that keeps to the limits and not the best of it."""
+    for part in _by_room(problem):
+        yield from _by_thinnest(part, part.spread) if part.spread else [part]
+
+
 def _growth(problem: Problem, room: Room, exchange: Exchange) -> int:
     ins = sum(int(problem.pool.thickness_nm[row]) for slot, row in exchange.ins if slot in room.slots)
     return ins - sum(
@@ -90,6 +96,22 @@ def _between(problem: Problem, spread: Spread, low: int, high: int | None) -> Pr
             substitute=slot.substitute[fits[slot.substitute]],
         )
     return replace(problem, slots=tuple(slots))
+
+
+def _by_thinnest(problem: Problem, spread: Spread) -> Iterator[Problem]:
+    """The pack once for each thickness that may be its thinnest; not where another one allows the same and more."""
+    known = {plate.thickness_nm for slot in spread.slots for plate in problem.slots[slot].installed}
+    for slot in spread.slots:
+        rows = np.concatenate((problem.slots[slot].ordinary, problem.slots[slot].substitute))
+        known.update(problem.pool.thickness_nm[rows].tolist())
+    if not known:
+        yield problem
+    sizes = np.array(sorted(known), np.int64)
+    ends = np.searchsorted(sizes, sizes + spread.most_nm, "right").tolist()
+    for number, low in enumerate(sizes.tolist()):
+        same = number > 0 and ends[number] == ends[number - 1]
+        if not same and (part := _between(problem, spread, low, low + spread.most_nm)):
+            yield part
 
 
 def _by_room(problem: Problem) -> Iterator[Problem]:
