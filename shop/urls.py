@@ -5,6 +5,8 @@ from drf_spectacular.views import SpectacularJSONAPIView
 
 from plates.bench import api as bench
 from plates.bench import pages as bench_pages
+from plates.bench.cover import api as bench_cover
+from plates.bench.cover import pages as cover_pages
 from plates.bench.gauges import api as bench_gauges
 from plates.bench.gauges import pages as gauge_pages
 from plates.bench.proof import api as bench_proof
@@ -29,6 +31,7 @@ api = [
     path("kinds/<str:code>/", catalogue.OneKind.as_view()),
     path("specs/", catalogue.Specs.as_view()),
     path("specs/<str:code>/", catalogue.OneSpec.as_view()),
+    path("specs/<str:code>/cover/", cover_pages.cover, name="cover"),
     path("specs/<str:code>/estimates/", catalogue.Estimates.as_view()),
     path("bins/", stock.Bins.as_view()),
     path("bins/<str:code>/", stock.OneBin.as_view()),
@@ -62,6 +65,7 @@ api = [
     path("matches/<str:pk>/final/", bench.Final.as_view()),
     path("matches/<str:pk>/comeback/", bench_proof.Comeback.as_view()),
     path("matches/<str:pk>/build-sheet/", bench_proof.Sheet.as_view()),
+    path("cover/", bench_cover.PackCover.as_view()),
     path("residuals/", bench_proof.Residuals.as_view()),
     path("residuals/charts/", bench_proof.ResidualCharts.as_view()),
     path("schema/", SpectacularJSONAPIView.as_view(), name="schema"),
@@ -113,6 +117,7 @@ urlpatterns = [
     path("kinds/", catalogue_pages.kinds, name="kinds"),
     path("specs/", bench_pages.spec_list, name="specs"),
     path("specs/<str:code>/", bench_pages.spec, name="spec"),
+    path("specs/<str:code>/cover/", cover_pages.cover, name="cover"),
     path("specs/<str:code>/estimates/", catalogue_pages.estimates, name="estimates"),
     path("add/fit/", catalogue_pages.add_fit, name="add-fit"),
     path("add/kind/", catalogue_pages.add_kind, name="add-kind"),

@@ -50,7 +50,7 @@ def match_ask(
     person.require("matches")
     overrides_check(person=person, spec=spec, question=question, overrides=overrides)
     question = replace(question, lifted=[one.rule for one in overrides])
-    question, notes = _plates_read(person, question)
+    question, notes = plates_read(person, question)
     for attempt in range(TRIES):
         with refusals():
             holds_run_out(shop_id=person.shop_id)
@@ -86,7 +86,7 @@ def match_new(*, person: Person, spec: Spec, counted: bool, made_key: str | None
     )
 
 
-def _plates_read(person: Person, question: Question) -> tuple[Question, list[dict[str, str]]]:
+def plates_read(person: Person, question: Question) -> tuple[Question, list[dict[str, str]]]:
     """The question with the zero errors of its plates' gauges taken off, and what is to be said of these gauges."""
     codes = sorted({plate.gauge for plate in question.plates()} - {""})
     notes = [gauge_notes(person.shop_id, code, act="plate") for code in codes]

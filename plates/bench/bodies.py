@@ -1,5 +1,6 @@
 """What the bench reads over HTTP, and the question that it makes."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -174,19 +175,9 @@ def overrides_of(body: dict[str, Any]) -> list[Override]:
 
 def question_of(body: dict[str, Any], spec: Spec) -> Question:
     """The body as a question; raises Malformed with a pointer where it does not go with the spec."""
-    slots = {slot.name: slot for slot in spec.slots.all()}
-
-    def slot_of(name: str, pointer: str) -> Slot:
-        if name not in slots:
-            raise Malformed(
-                f"Spec {spec.code} has no slot {name!r}; it has {', '.join(slots)}.",
-                [(pointer, "name a slot of the spec")],
-            )
-        return slots[name]
-
     left_out = list(dict.fromkeys(body.get("left_out", [])))
     for row, name in enumerate(left_out):
-        if not slot_of(name, f"/left_out/{row}").swap:
+        if not _slot_of(spec, name, f"/left_out/{row}").swap:
             raise Malformed(
                 f"Slot {name!r} is not one that is chosen to measure.", [(f"/left_out/{row}", "not a swap slot")]
             )
@@ -194,13 +185,9 @@ def question_of(body: dict[str, Any], spec: Spec) -> Question:
             raise Malformed(
                 f"Slot {name!r} is left out, so nothing is installed in it.", [(f"/installed/{name}", "left out")]
             )
-    installed = {
-        name: _entries(slot_of(name, f"/installed/{name}"), entries, body["plates_gauge"])
-        for name, entries in body["installed"].items()
-    }
     bench = {}
     for name, rows in body.get("bench", {}).items():
-        slot_of(name, f"/bench/{name}")
+        _slot_of(spec, name, f"/bench/{name}")
         bench[name] = [
             Loose(
                 row["thickness"] if "thickness" in row else mean_nm(nm for _, nm in row["readings"]),
@@ -215,7 +202,7 @@ def question_of(body: dict[str, Any], spec: Spec) -> Question:
         method=body["method"],
         texts=[typed for typed, _ in pairs],
         readings_nm=[length_nm for _, length_nm in pairs],
-        installed=installed,
+        installed=installed_of(body["installed"], spec, body["plates_gauge"]),
         bench=bench,
         left_out=left_out,
         max_changes=body.get("max_changes"),
@@ -238,7 +225,25 @@ def _second(body: dict[str, Any]) -> SecondReading:
     )
 
 
-def _entries(slot: Slot, entries: list[Entry] | None, gauge: str) -> list[Entry]:
+def _slot_of(spec: Spec, name: str, pointer: str) -> Slot:
+    slots = {slot.name: slot for slot in spec.slots.all()}
+    if name not in slots:
+        raise Malformed(
+            f"Spec {spec.code} has no slot {name!r}; it has {', '.join(slots)}.",
+            [(pointer, "name a slot of the spec")],
+        )
+    return slots[name]
+
+
+def installed_of(given: Mapping[str, list[Entry] | None], spec: Spec, gauge: str = "") -> dict[str, list[Entry]]:
+    """What lies in each slot that is named. Raises Malformed where it does not go with the spec."""
+    slots = {name: _slot_of(spec, name, f"/installed/{name}") for name in given}
+    return {name: entries_of(slots[name], entries, gauge) for name, entries in given.items()}
+
+
+def entries_of(slot: Slot, entries: list[Entry] | None, gauge: str = "") -> list[Entry]:
+    """The entries of one slot, None for its book size. Raises Malformed where it has none, or counts other than given.
+    """
     pointer = f"/installed/{slot.name}"
     if entries is None:
         if slot.nominal_nm is None:

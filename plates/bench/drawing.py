@@ -84,7 +84,7 @@ def _dimension_up(x: float, top: float, bottom: float) -> SafeString:
     return format_html_join("", "{}", ((part,) for part in parts))
 
 
-def _dimension_across(left: float, right: float, y: float) -> SafeString:
+def dimension_across(left: float, right: float, y: float) -> SafeString:
     if right - left >= 24:
         parts = [svg.line(left, y, right, y, "thin"), _head(left, y, -1, 0), _head(right, y, 1, 0)]
     else:
@@ -192,7 +192,7 @@ def window_drawing(*, limits: Limits, marks: Sequence[Mark], unit: str, title: s
         svg.line(left, 8, left, foot, "limit"),
         svg.line(right, 8, right, foot, "limit"),
         svg.line(target, 24, target, foot, "target"),
-        _dimension_across(left, right, 16),
+        dimension_across(left, right, 16),
         svg.text(left - 22, 21, figure(limits.low_nm, unit), "label", "end"),
         svg.text(right + 22, 21, figure(limits.high_nm, unit), "label"),
     ]

@@ -43,7 +43,7 @@ def close_start(request: PageRequest) -> HttpResponse:
     return shown(request, "plates/close_start.html", {"find": text, "specs": found, "why_not": why})
 
 
-def _spec(request: PageRequest, code: str) -> Spec:
+def spec_coded(request: PageRequest, code: str) -> Spec:
     spec = specs(request.user.shop_id).filter(code=code).first()
     if spec is None:
         raise Http404(f"No pack spec has the code {code!r}.")
@@ -65,7 +65,7 @@ def to_match(match: Match) -> Answer:
 @page
 def close_pack(request: PageRequest, code: str) -> HttpResponse:
     """The question: readings, what lies in the pack, the job. Enter goes from field to field and then asks."""
-    spec, unit, person = _spec(request, code), request.user.shop.unit_first, request.user
+    spec, unit, person = spec_coded(request, code), request.user.shop.unit_first, request.user
     said, sent, may_lift = "", "", person.may("overrides")
     number = (request.GET if request.method == "GET" else request.POST).get("again", "")
     known = number.isascii() and number.isdigit() and len(number) < 18
@@ -260,7 +260,7 @@ def _check(once: Once, found: Match, form: FinalForm) -> Answer:
 @require_GET
 @page
 def spec(request: PageRequest, code: str) -> HttpResponse:
-    found = _spec(request, code)
+    found = spec_coded(request, code)
     drawing = views.stack_of_spec(found) if any(slot.count for slot in found.slots.all()) else ""
     lifts = [LIFTABLE[rule] for rule in found.liftable]
     context = {"spec": found, "counted": spec_counted(found), "drawing": drawing, "lifts": lifts}

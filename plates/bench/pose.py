@@ -179,6 +179,18 @@ def _serves(plate: Interchange, slot: Slot) -> bool:
     )
 
 
+def takers_of(posed: Posed, plate: Interchange, thickness_nm: int) -> tuple[int, ...]:
+    """The numbers of the slots that such a plate could go into, by their own fit or by a further one."""
+    return tuple(
+        number
+        for number, (slot, place) in enumerate(zip(posed.slots, posed.problem.slots, strict=False))
+        if _serves(plate, slot)
+        and plate.fit_id in {slot.fit_id, *_further(slot)}
+        and place.thinnest_nm <= thickness_nm
+        and (place.thickest_nm is None or thickness_nm <= place.thickest_nm)
+    )
+
+
 def _place(
     slot: Slot,
     question: Question,

@@ -47,6 +47,12 @@ def kind_by_code(*, shop_id: uuid.UUID, kind: str = "", scan_code: str = "") -> 
     return found.kind if found else kinds.filter(code=scan_code).first()
 
 
+def kinds_of(shop_id: uuid.UUID, fits: set[uuid.UUID], roles: set[str]) -> QuerySet[Kind]:
+    """The catalogued kinds of these fits and roles, by nominal."""
+    rows = Kind.objects.filter(shop_id=shop_id, fit_id__in=fits, role__in=roles).select_related("fit")
+    return rows.order_by("nominal_nm", "code")
+
+
 def siblings(kind: Kind) -> list[Kind]:
     """All kinds of the same fit and role, this one included, by nominal."""
     rows = Kind.objects.filter(shop_id=kind.shop_id, fit_id=kind.fit_id, role=kind.role)
