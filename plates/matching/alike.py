@@ -127,4 +127,7 @@ def _stacks(
             for index, plate in enumerate(slot.installed if slot.swap else ()):
                 moves = serves.get(row_of.get((pack, number, index), -1), ())
                 found[pack, number, plate.thickness_nm, plate.u_nm, plate.gauge, plate.must_go, moves].append(index)
-    return tuple(Stack(*of, tuple(indexes)) for of, indexes in sorted(found.items()))
+    return tuple(
+        Stack(pack, slot, thickness_nm, u_nm, gauge, must_go, moves, tuple(indexes))
+        for (pack, slot, thickness_nm, u_nm, gauge, must_go, moves), indexes in sorted(found.items())
+    )

@@ -148,9 +148,7 @@ class Joint:
         self._variance(problem, pack, most)
         return pack
 
-    def _by_changes(
-        self, pack: _Pack, reach: Reach, can_be: Mapping[int, tuple[int, int]], bounds: Bounds
-    ) -> None:
+    def _by_changes(self, pack: _Pack, reach: Reach, can_be: Mapping[int, tuple[int, int]], bounds: Bounds) -> None:
         """With each number of changes goes a span of predictions, and a narrower one of sure ones."""
         model, chosen = self.model, []
         for k, (first, last) in can_be.items():

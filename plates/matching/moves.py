@@ -121,4 +121,3 @@ def one_by_one(packs: Packs, order: Iterable[int]) -> Exchanges:
         )
         found[pack] = best_option(replace(problem, slots=slots))
     return found
-

@@ -42,7 +42,9 @@ class Plan:
     """``exchanges``: for each pack its exchange, or None. They hold together only: a pack may get what another gives.
 
     A row of the pool from its length on is a plate of another pack: row ``len(pool) + i`` is ``moves[i]``.
-    ``bound``: no plan is better than that; ``totals`` are equal to it where the plan is proven to be the best, and then the same question has the same answer again.
+    ``bound``: no plan is better than that; ``totals`` are equal to it where the plan is proven to be the best, and then
+    the same question has the same answer again. Where it is not, the first figure that differs says how much better a
+    plan might be; bounds after that one mean little.
     """
 
     exchanges: tuple[Exchange | None, ...]
@@ -55,11 +57,12 @@ class Plan:
 
 
 def plan(problems: Sequence[Problem], moves: Sequence[Move] = (), *, seconds: float = SECONDS) -> Plan:
-    """The best plan for these packs, which share one pool.
+    """The best plan for these packs, which share one pool: the very same object, with gauges numbered alike.
 
     Stops after about ``seconds`` of solving with the best that it has, which is never worse than the packs answered
-    one by one in the order given or in its reverse (proven, it is not in any order). Raises ValueError where the packs do not share one pool and the
-    numbering of its gauges, or where a move leads into its own pack.
+    one by one in the order given or in its reverse; a proven plan is not worse than any order. Answering them one by
+    one and by themselves comes before and is not counted. Raises ValueError where the packs do not share one pool and
+    the numbering of its gauges, where a move leads into its own pack, or where a plate is listed twice.
     """
     if not problems:
         return Plan((), Totals(), Totals())

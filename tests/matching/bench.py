@@ -11,7 +11,9 @@ from tests.matching.packs import every_nanometre, mirrored, random_pack, rows, w
 
 def random_bench(rng: random.Random, packs: int, plates: int, *, most: int = 3) -> tuple[list[Problem], list[Move]]:
     """Packs over the pool of the first, each with rows of its own drawn anew; some of their plates may move."""
-    drawn = [random_pack(rng, plates, slots=rng.choice([1, 2]), most=most, spread=rng.choice([12, 30])) for _ in range(packs)]
+    drawn = [
+        random_pack(rng, plates, slots=rng.choice([1, 2]), most=most, spread=rng.choice([12, 30])) for _ in range(packs)
+    ]
     if rng.random() < 0.7:
         drawn = [_wanting(pack, rng, len(drawn[0].pool)) for pack in drawn]
     lattice = rng.choice(["inch", "mm"])
