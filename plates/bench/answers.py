@@ -20,7 +20,10 @@ from shop.api import LengthField
 
 
 def slip_row(row: dict[str, Any], places: dict[str, str]) -> dict[str, Any]:
-    """``places``: where an odd one goes, of each slot that holds clearly different plates."""
+    """``places``: where an odd one goes, of each slot that holds clearly different plates. ``out_of``: the match, its
+    option and the place among that option's outs, of a plate out of another pack.
+    """
+    out_of = row.get("out_of")
     return {
         "plate": row["plate"],
         "kind": row["kind"],
@@ -29,6 +32,7 @@ def slip_row(row: dict[str, Any], places: dict[str, str]) -> dict[str, Any]:
         "slot": row["slot"],
         "place": places.get(row["slot"]),
         "source": row["source"],
+        "out_of": out_of and {name: out_of[name] for name in ("match", "number", "option", "row")},
     }
 
 

@@ -7,8 +7,10 @@ from functools import partial
 from typing import Any, TypeVar
 
 from django.db import connection
+from django.db.models import QuerySet
 
-from plates.bench.locks import TRIES, Moved, Run, busy, clock, pause, plates_lock
+from plates.bench.locks import TRIES, Moved, Run, busy, clock, givers_of, matches_lock, pause, plates_lock
+from plates.bench.lying import lying_check
 from plates.bench.models import Job, Match
 from plates.bench.overrides import Override, overrides_check, overrides_signed
 from plates.bench.question import Question, with_zero_taken_off
@@ -54,7 +56,7 @@ def match_ask(
     for attempt in range(TRIES):
         with refusals():
             holds_run_out(shop_id=person.shop_id)
-        match = match_new(person=person, spec=spec, counted=counted, made_key=made_key)
+        match = match_new(person=person, spec=spec, counted=counted, made_key=made_key, job=_job_named(person, job))
         match_read(match, question, person.shop.sure_level)
         match.cautions += notes
         option = _taken_unasked(match, accept_marginal) if take else None
@@ -116,20 +118,30 @@ def _ask(
 ) -> Match:
     if option:
         count_check(match)
-    plates = plates_lock(match, option["in"]).wanted if option else []
+        givers = matches_lock(person=person, match_ids=givers_of([option]))
+        lying_check(givers, match, option["in"])
+        plates = plates_lock(match, option["in"]).wanted
     match.asked_at = clock(at)
     match.overrides = overrides_signed(person, overrides, match.asked_at)
     match.job = _job(person, job, match.asked_at) if job else None
     match.number = number_next(shop_id=person.shop_id, name="match")
     match.save(force_insert=True)
     if option:
-        write_take(person, match, option, plates, at)
+        write_take(person, match, option, plates, givers, at)
     return match
 
 
+def _job_named(person: Person, code: str) -> Job | None:
+    """The job of this code; one that is not there yet is only written with the match."""
+    return (_jobs(person, code).first() or Job(shop_id=person.shop_id, code=code)) if code else None
+
+
+def _jobs(person: Person, code: str) -> QuerySet[Job]:
+    return Job.objects.filter(shop_id=person.shop_id, code=code)
+
+
 def _job(person: Person, code: str, opened_at: datetime) -> Job:
-    found = Job.objects.filter(shop_id=person.shop_id, code=code).first()
-    if found:
+    if found := _jobs(person, code).first():
         return found
     number = number_next(shop_id=person.shop_id, name="job")
     with connection.cursor() as cursor:
@@ -138,4 +150,4 @@ def _job(person: Person, code: str, opened_at: datetime) -> Job:
             " ON CONFLICT (shop_id, code) DO NOTHING",
             [uuid7(), person.shop_id, number, code, opened_at],
         )
-    return Job.objects.get(shop_id=person.shop_id, code=code)
+    return _jobs(person, code).get()

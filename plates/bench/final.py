@@ -142,9 +142,18 @@ def stack_after(question: Question, built: dict[str, Any], reading: PackReading)
         del installed[row["slot"]][row["row"]]
     bench = {name: list(rows) for name, rows in question.bench.items()}
     for row in built["in"]:
-        entry = Entry(row["thickness_nm"], u_nm=row["u_nm"], gauge=row["gauge"], plate=row["plate"] or "")
+        out_of = row.get("out_of") or {"fit": "", "read_at": ""}
+        entry = Entry(
+            row["thickness_nm"],
+            at_book=row.get("at_book", False),
+            u_nm=row["u_nm"],
+            gauge=row["gauge"],
+            plate=row["plate"] or "",
+            fit=out_of["fit"],
+            read_at=out_of["read_at"],
+        )
         installed.setdefault(row["slot"], []).append(entry)
-        if row["plate"] is None:
+        if row["plate"] is None and not row.get("out_of"):
             bench[row["slot"]] = _one_less(bench[row["slot"]], row["thickness_nm"])
     return replace(
         question,

@@ -1,12 +1,14 @@
-"""The locks of the bench: the match first, then its plates in the order of their ids.
+"""The locks of the bench: all matches of an act in the order of their ids, then their plates in the order of theirs.
 
-After the match is locked its state is checked before anything else, so one question is never taken twice.
+A match that gives a plate from its bench to another pack is of the act: what came out of it stands in its row. After
+the matches are locked the state of the one acted on is checked before anything else, so one question is never taken
+twice.
 """
 
 import random
 import time
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple, TypeVar
 
@@ -20,6 +22,8 @@ from shop.people.models import Person
 R = TypeVar("R")
 #: Carries out an effect in one transaction and renders it; :meth:`shop.once.Once.run` with its render bound.
 Run = Callable[[Callable[[], Match]], R]
+#: The matches of an act, locked, by their ids: those acted on, and those that gave plates.
+Givers = Mapping[uuid.UUID, Match]
 
 TRIES = 5
 
@@ -53,7 +57,7 @@ def match_seen(*, person: Person, match_id: uuid.UUID) -> Match:
 
     What is worked out from it is written only if the match is still :func:`as_seen` under its lock.
     """
-    return _current(Match.objects.all(), person, match_id)
+    return _only(_current(_matches(person, [match_id])), match_id)
 
 
 def as_seen(seen: Match, locked: Match) -> bool:
@@ -62,23 +66,53 @@ def as_seen(seen: Match, locked: Match) -> bool:
     return all(getattr(seen, name) == getattr(locked, name) for name in names)
 
 
-def match_lock(*, person: Person, match_id: uuid.UUID) -> Match:
-    """The match, locked; a hold that has run out counts as open. Raises NotFound.
+def matches_lock(*, person: Person, match_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, Match]:
+    """These matches, locked in the order of their ids; a hold that has run out counts as open.
 
     NO KEY: nobody changes its key, so ledger lines that point at it (of a run-out hold, say) need not wait for us.
     """
-    return _current(Match.objects.select_for_update(of=("self",), no_key=True), person, match_id)
+    return _current(_matches(person, match_ids).select_for_update(of=("self",), no_key=True).order_by("pk"))
 
 
-def _current(rows: QuerySet[Match], person: Person, match_id: uuid.UUID) -> Match:
-    match = (
-        rows.select_related("spec", "job", "person", "shop").filter(shop_id=person.shop_id, pk=match_id).first()
+def match_lock(*, person: Person, match_id: uuid.UUID) -> Match:
+    """One match, locked. Raises NotFound."""
+    return _only(matches_lock(person=person, match_ids=[match_id]), match_id)
+
+
+def taker_lock(*, person: Person, seen: Match, options: Iterable[dict[str, Any]] = ()) -> tuple[Match, Givers]:
+    """The match, locked together with those off whose benches its options take plates, or these options beside them.
+
+    Which ones they are is known from the match as it was seen: one that is missing afterwards has come up since.
+    """
+    locked = matches_lock(person=person, match_ids={seen.pk, *givers_of((*seen.options, *options))})
+    return locked[seen.pk], locked
+
+
+def givers_of(options: Iterable[dict[str, Any]]) -> set[uuid.UUID]:
+    """The matches off whose benches these options take plates."""
+    return {
+        uuid.UUID(row["out_of"]["match"]) for option in options for row in option["in"] if row.get("out_of")
+    }
+
+
+def _matches(person: Person, match_ids: Iterable[uuid.UUID]) -> QuerySet[Match]:
+    return Match.objects.select_related("spec", "job", "person", "shop").filter(
+        shop_id=person.shop_id, pk__in=list(match_ids)
     )
-    if match is None:
-        raise NotFound(f"Nothing here has the id {match_id}.")
-    if match.state == MatchState.HELD and match.held_until and match.held_until <= clock():
-        match.state, match.held_until, match.option_taken = MatchState.OPEN, None, None
-    return match
+
+
+def _current(rows: QuerySet[Match]) -> dict[uuid.UUID, Match]:
+    found = {match.pk: match for match in rows}
+    for match in found.values():
+        if match.state == MatchState.HELD and match.held_until and match.held_until <= clock():
+            match.state, match.held_until, match.option_taken = MatchState.OPEN, None, None
+    return found
+
+
+def _only(found: Mapping[uuid.UUID, Match], match_id: uuid.UUID) -> Match:
+    for match in found.values():
+        return match
+    raise NotFound(f"Nothing here has the id {match_id}.")
 
 
 def clock(at: datetime | None = None) -> datetime:
@@ -100,16 +134,17 @@ def state_check(match: Match, allowed: Sequence[MatchState], wish: str) -> None:
 def plates_lock(match: Match, ins: Sequence[dict[str, Any]]) -> Locked:
     """Lock the plates, and what this match holds beside them, in the order of their ids.
 
-    Raises :class:`Moved` unless each plate is as the search saw it.
+    Raises :class:`Moved` unless each plate is as the search saw it: free, or on a bench at the same revision.
     """
     seen = {uuid.UUID(row["plate"]): row["revision"] for row in ins if row["plate"]}
+    off_bench = [row["plate"] for row in ins if row["plate"] and row.get("out_of")]
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT id, revision, state = 'on_shelf'"
+            "SELECT id, revision, state = 'on_shelf' OR (state = 'taken' AND id = ANY(%(off_bench)s::uuid[]))"
             "       OR (state = 'held' AND (match_id = %(match)s OR held_until <= now()))"
             "  FROM plates_plate WHERE shop_id = %(shop)s"
             "   AND (id = ANY(%(ids)s) OR (match_id = %(match)s AND state = 'held')) ORDER BY id FOR UPDATE",
-            {"match": match.pk, "shop": match.shop_id, "ids": list(seen)},
+            {"match": match.pk, "shop": match.shop_id, "ids": list(seen), "off_bench": off_bench},
         )
         rows = cursor.fetchall()
     wanted = [(plate, revision) for plate, revision, free in rows if free and seen.get(plate) == revision]

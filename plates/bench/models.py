@@ -127,6 +127,10 @@ class Match(ShopRow):
         indexes = [
             models.Index(fields=["shop", "state"], name="match_of_state"),
             models.Index(fields=["shop", "job"], condition=Q(job__isnull=False), name="match_of_job"),
+            # Those of which something lies on a bench, waiting for a pack.
+            models.Index(
+                fields=["shop"], condition=Q(outs__contains=[{"fate": "pack", "used_by": None}]), name="match_lying"
+            ),
         ]
 
     def __str__(self) -> str:

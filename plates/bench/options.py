@@ -4,6 +4,7 @@ import math
 from typing import Any
 
 from plates.bench.budget import guard_band_nm, stored
+from plates.bench.lying import Lying
 from plates.bench.pose import Posed
 from plates.bench.question import Entry
 from plates.matching.problem import Exchange, Shortfall
@@ -55,6 +56,8 @@ def _out(entry: Entry) -> dict[str, Any]:
         "hot_spot": entry.hot_spot,
         "gauge": entry.gauge,
         "plate": entry.plate or None,
+        "fit": entry.fit,
+        "read_at": entry.read_at,
     }
 
 
@@ -74,8 +77,25 @@ def _in(posed: Posed, slot: int, row: int) -> dict[str, Any]:
             "alike_u_nm": alike_u_nm,
             "gauge": candidate.gauge,
             "source": "",
+            "out_of": None,
         }
-    nowhere = dict.fromkeys(("plate", "revision", "bin", "kind"))
+    if isinstance(candidate, Lying):
+        return {
+            "slot": name,
+            "plate": candidate.plate,
+            "revision": candidate.revision,
+            "bin": None,
+            "kind": candidate.kind,
+            "thickness_nm": candidate.thickness_nm,
+            "u_nm": candidate.u_nm,
+            "unread_u_nm": candidate.u_nm,
+            "at_book": candidate.at_book,
+            "alike_u_nm": 0.0,
+            "gauge": candidate.gauge,
+            "source": candidate.source,
+            "out_of": candidate.out_of,
+        }
+    nowhere = dict.fromkeys(("plate", "revision", "bin", "kind", "out_of"))
     certain = dict.fromkeys(("u_nm", "unread_u_nm", "alike_u_nm"), 0.0)
     return {
         "slot": name,
@@ -94,7 +114,9 @@ def numbered(options: list[dict[str, Any]], first: int) -> list[dict[str, Any]]:
 
 def figures(option: dict[str, Any]) -> tuple[Any, ...]:
     """Everything a person sees of an option; two options equal in this differ only in which like piece they name."""
-    ins = sorted((row["slot"], row["thickness_nm"], row["bin"] or "", row["kind"] or "") for row in option["in"])
+    ins = sorted(
+        (row["slot"], row["thickness_nm"], row["bin"] or "", row["kind"] or "", row["source"]) for row in option["in"]
+    )
     outs = sorted((row["slot"], row["thickness_nm"]) for row in option["out"])
     names = ("way", "changes", "predicted_nm", "u_nm", "probability", "confidence")
     return (*(option[name] for name in names), tuple(ins), tuple(outs))

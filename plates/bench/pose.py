@@ -1,4 +1,4 @@
-"""The problem that the kernel solves: spec, stack, readings and shelf put together."""
+"""The problem that the kernel solves: spec, stack, readings, shelf and bench put together."""
 
 import math
 import uuid
@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from plates.bench.lying import Lying
 from plates.bench.question import Entry, Loose, Question, may_adjust, wave_shift_nm
 from plates.bench.stack_limits import limited_room, limited_spread, of_size, sizes_of
 from plates.catalogue.models import Slot, Spec
@@ -35,11 +36,12 @@ SIZE_NM = INCH // 1000
 
 @dataclass(frozen=True)
 class Posed:
-    """The problem, and what its rows stand for: plates on the shelf, then those that lie on the bench."""
+    """The problem, and what its rows stand for: plates on the shelf, out of other packs, then loose ones given by hand.
+    """
 
     problem: Problem
     slots: list[Slot]
-    candidates: list[OnShelf | Loose]
+    candidates: list[OnShelf | Lying | Loose]
     #: Of each slot, what lies in it; of each candidate, the spread of the plates that nobody can tell from it.
     entries: list[list[Entry]]
     alike_u_nm: NDArray[np.float64]
@@ -56,13 +58,15 @@ def pose(
     sure: float,
     measured: Mapping[str, float],
     held_by: uuid.UUID | None = None,
+    lying: Sequence[Lying] = (),
 ) -> Posed:
     """Read the shelf, without locks, and put the problem together. ``measured``: what the shop has found for u of its
-    methods, in nm.
+    methods, in nm; ``lying``: what came out of other packs for this one's job.
     """
     slots = list(spec.slots.all())
     open_slots = [slot for slot in slots if _may_change(slot, question)] if may_adjust(spec, question) else []
-    rows = _shelf(spec, open_slots, question, held_by)
+    on_shelf = _shelf(spec, open_slots, question, held_by)
+    rows: list[OnShelf | Lying] = [*on_shelf, *lying]
     classes, class_of = _coded(row.interchange for row in rows)
     entries = [question.installed.get(slot.name, []) for slot in open_slots]
     loose = [one for slot in open_slots for one in question.bench.get(slot.name, []) for _ in range(one.count)]
@@ -70,7 +74,7 @@ def pose(
     shared = shared_errors(spec.shop_id, {*codes, *question.gauges()})
     gauges = sorted(codes & shared.keys())
     number = {code: row for row, code in enumerate(gauges)}
-    alike = np.concatenate([_alike_u_nm(rows), np.zeros(len(loose))])
+    alike = np.concatenate([_alike_u_nm(on_shelf), np.zeros(len(rows) - len(on_shelf) + len(loose))])
     pool = _pool(rows, class_of, loose, alike, shared, number)
     places, first = [], len(rows)
     for slot, installed in zip(open_slots, entries, strict=True):
@@ -81,7 +85,8 @@ def pose(
             Installed(entry.thickness_nm, entry.must_go, _alone_u_nm(entry, shared), number.get(entry.gauge, -1))
             for entry in installed
         ]
-        places.append(_place(slot, question, in_place, classes, class_of, bench, pool.thickness_nm))
+        barred = [row for row, one in enumerate(lying, len(on_shelf)) if not one.may_go(slot, question)]
+        places.append(_place(slot, question, in_place, classes, class_of, barred, bench, pool.thickness_nm))
     spread, beside = limited_spread(spec, slots, open_slots, question)
     reading = reading_parts_of(spec, question, measured, shared)
     # Where it has read plates, too, its share of the reading stands with theirs.
@@ -128,7 +133,7 @@ def reading_parts_of(
     return mean_parts(first, parts(second.method or question.method, len(second.readings_nm), second.gauge))
 
 
-def _alone_u_nm(plate: OnShelf | Loose | Entry, shared: Mapping[str, float]) -> float:
+def _alone_u_nm(plate: OnShelf | Lying | Loose | Entry, shared: Mapping[str, float]) -> float:
     """u of a plate by itself: of its reading, and of what was not read."""
     return math.hypot(micrometer_u_nm(shared.get(plate.gauge)), plate.u_nm)
 
@@ -197,6 +202,7 @@ def _place(
     installed: Sequence[Installed],
     classes: Sequence[Hashable],
     class_of: Whole,
+    barred: Sequence[int],
     bench: Whole,
     thickness_nm: Whole,
 ) -> Place:
@@ -206,7 +212,7 @@ def _place(
     sizes = sizes_of(slot, question)
 
     def rows(codes: list[int]) -> Whole:
-        return np.flatnonzero(np.isin(class_of, codes)).astype(np.int64)
+        return np.setdiff1d(np.flatnonzero(np.isin(class_of, codes)), barred).astype(np.int64)
 
     return Place(
         name=slot.name,
@@ -222,7 +228,7 @@ def _place(
 
 
 def _pool(
-    rows: Sequence[OnShelf],
+    rows: Sequence[OnShelf | Lying],
     class_of: Whole,
     loose: Sequence[Loose],
     alike: NDArray[np.float64],
@@ -235,15 +241,19 @@ def _pool(
     stands_for = np.array([row.stands_for for row in rows] + [1] * len(loose), dtype=np.int64)
     count = np.zeros(len(thickness), np.int64)
     np.add.at(count, size.reshape(-1), stands_for)
-    plates: list[OnShelf | Loose] = [*rows, *loose]
+    plates: list[OnShelf | Lying | Loose] = [*rows, *loose]
     alone = np.array([_alone_u_nm(one, shared) for one in plates], dtype=np.float64)
     return Pool(
         thickness_nm=thickness,
         u_nm=np.hypot(alone, alike),
         pieces=count[size.reshape(-1)] if len(thickness) else thickness,
-        received=np.array([row.received_s for row in rows] + [0] * len(loose), dtype=np.int64),
-        # Bench plates are numbered among themselves: a scan elsewhere never renames one.
-        keys=[str(row.id) for row in rows] + [f"bench-{number:06}" for number in range(len(loose))],
+        # What lies on the bench goes before an equal one on the shelf.
+        received=np.array([one.received_s if isinstance(one, OnShelf) else 0 for one in plates], dtype=np.int64),
+        # Loose plates are numbered among themselves: a scan elsewhere never renames one.
+        keys=[
+            *(str(row.id) if isinstance(row, OnShelf) else row.key for row in rows),
+            *(f"bench-{number:06}" for number in range(len(loose))),
+        ],
         gauge=np.array([number.get(one.gauge, -1) for one in plates], dtype=np.int64) if number else None,
     )
 

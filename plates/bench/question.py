@@ -28,6 +28,9 @@ class Entry:
     gauge: str = ""
     #: The id of the plate, where it is one of ours that went in before; else blank.
     plate: str = ""
+    #: Of one that came off the bench of its job: its fit, by id, and when it was read; else blank.
+    fit: str = ""
+    read_at: str = ""
     #: Why it must go, where a limit of its slot says so.
     why: list[str] = field(default_factory=list)
 
@@ -158,20 +161,26 @@ def with_book_uncertainty(spec: Spec, slots: Sequence[Slot], question: Question)
     return replace(question, installed=installed)
 
 
+def limits_broken(slot: Slot, question: Question, entry: Entry) -> list[str]:
+    """Which limits of its slot an old plate is beyond, in words."""
+    why = []
+    minimum_nm, cone_nm = slot.reuse_minimum_nm, slot.cone_limit_nm
+    below = minimum_nm is not None and entry.thickness_nm < minimum_nm and not entry.at_book
+    if minimum_nm is not None and below and "reuse_minimum" not in question.lifted:
+        why.append(f"{both(entry.thickness_nm)} is below the reuse minimum {both(minimum_nm)}")
+    if cone_nm is not None and (entry.cone_nm or 0) > cone_nm and "cone" not in question.lifted:
+        why.append(f"coned by {both(entry.cone_nm or 0)}, where {both(cone_nm)} is allowed")
+    if entry.hot_spot and slot.role == "steel":
+        why.append("it has hot spots")
+    return why
+
+
 def with_limits(slots: Sequence[Slot], question: Question) -> Question:
     """The question with every plate marked that a limit of its slot takes out, and why."""
     by_name = {slot.name: slot for slot in slots}
 
     def judged(slot: Slot, entry: Entry) -> Entry:
-        why = []
-        minimum_nm, cone_nm = slot.reuse_minimum_nm, slot.cone_limit_nm
-        below = minimum_nm is not None and entry.thickness_nm < minimum_nm and not entry.at_book
-        if minimum_nm is not None and below and "reuse_minimum" not in question.lifted:
-            why.append(f"{both(entry.thickness_nm)} is below the reuse minimum {both(minimum_nm)}")
-        if cone_nm is not None and (entry.cone_nm or 0) > cone_nm and "cone" not in question.lifted:
-            why.append(f"coned by {both(entry.cone_nm or 0)}, where {both(cone_nm)} is allowed")
-        if entry.hot_spot and slot.role == "steel":
-            why.append("it has hot spots")
+        why = limits_broken(slot, question, entry)
         return replace(entry, why=why, must_go=entry.must_go or (bool(why) and slot.swap))
 
     installed = {

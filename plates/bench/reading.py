@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from django.db.models import prefetch_related_objects
 
 from plates.bench.cautions import of_gauge, of_plates, of_reading, of_spec, of_stack
+from plates.bench.lying import lying_on
 from plates.bench.models import Match
 from plates.bench.options import numbered, searched, shortfall_of
 from plates.bench.pose import pose, reading_parts_of
@@ -123,8 +124,8 @@ class Found(NamedTuple):
 
 
 def search_again(match: Match, sure: float, measured: Mapping[str, float] | None = None) -> Found:
-    """The match's question put to the shelf as it is, what it holds itself included. Takes its time: never under a
-    lock.
+    """The match's question put to the shelf and the bench of its job as they are, what it holds itself included. Takes
+    its time: never under a lock.
     """
     prefetch_related_objects([match.spec], *STACK)
     question = Question.from_json(match.question)
@@ -136,6 +137,7 @@ def search_again(match: Match, sure: float, measured: Mapping[str, float] | None
         sure=sure,
         measured=method_u_nm(match.shop_id) if measured is None else measured,
         held_by=held_by,
+        lying=lying_on(shop_id=match.shop_id, job=match.job.code if match.job else "", asking=match),
     )
     options, shortfall = searched(posed)
     if not may_adjust(match.spec, question):

@@ -10,11 +10,26 @@ from typing import TypeVar
 
 from django.db import transaction
 
-from plates.bench.locks import TRIES, Moved, Run, as_seen, busy, match_lock, match_seen, pause, plates_lock, state_check
+from plates.bench.locks import (
+    TRIES,
+    Givers,
+    Moved,
+    Run,
+    as_seen,
+    busy,
+    givers_of,
+    match_seen,
+    matches_lock,
+    pause,
+    plates_lock,
+    state_check,
+    taker_lock,
+)
+from plates.bench.lying import lying_back, lying_mark
 from plates.bench.models import Match, MatchState
 from plates.bench.reading import Found, match_refresh, search_again
 from plates.bench.slip.rebuilt import unbuilt
-from plates.bench.take import free_held
+from plates.bench.take import free_held, held_rows
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.models import Act, Plate, State
 from shop.errors import WrongState
@@ -48,20 +63,22 @@ def match_release(*, person: Person, match_id: uuid.UUID, run: Run[R]) -> R:
 
 
 def _look(person: Person, seen: Match) -> Found:
-    """Fresh options as they will be, before anything is locked for good; a slip's plates are put back for the look."""
+    """Fresh options as they will be, before anything is locked for good; a slip's plates are put back for the look, and
+    what came off a bench lies there.
+    """
     if seen.state == MatchState.HELD:
         return search_again(seen, person.shop.sure_level)
     if not slip_gone(seen):
         return Found([], None, [])
     with transaction.atomic():
-        _put_back(person, seen)
+        _put_back(person, seen, matches_lock(person=person, match_ids=givers_of(seen.options)))
         found = search_again(seen, person.shop.sure_level)
         transaction.set_rollback(True)
     return found
 
 
 def _release(person: Person, seen: Match, found: Found) -> Match:
-    match = match_lock(person=person, match_id=seen.pk)
+    match, givers = taker_lock(person=person, seen=seen)
     gone = slip_gone(match)
     if not gone:
         state_check(match, [MatchState.HELD], "released")
@@ -73,9 +90,10 @@ def _release(person: Person, seen: Match, found: Found) -> Match:
                 f"What came out of this pack has its fate already, so match {match.number} cannot be asked again as it "
                 "was. Ask anew with what is in the pack now."
             )
-        _put_back(person, match)
+        _put_back(person, match, givers)
         unbuilt(match, found)
     else:
+        lying_mark(givers, held_rows(match))
         held = plates_lock(match, []).others
         free_held(person, match, held)
         revisions = {str(plate): revision + 1 for plate, revision in held}
@@ -87,17 +105,21 @@ def _release(person: Person, seen: Match, found: Found) -> Match:
     return match
 
 
-def _put_back(person: Person, match: Match) -> None:
-    """What is left of the slip lies in its bins again."""
+def _put_back(person: Person, match: Match, givers: Givers) -> None:
+    """What is left of the slip lies in its bins again, and on the benches that it came off."""
     taken = Plate.objects.select_for_update().filter(shop_id=match.shop_id, match=match, state=State.TAKEN)
     ids = [row["plate"] for row in match.slip if row["plate"]]
+    off_bench = {row["plate"] for row in match.slip if row.get("out_of")}
+    left = list(taken.filter(pk__in=ids).order_by("pk"))
+    lying_back(person=person, match=match, givers=givers, plates=left)
     ledger_write(
         shop_id=match.shop_id,
         person_id=person.pk,
         act=Act.PUT_BACK,
         changes=[
             Change(plate=plate.pk, revision=plate.revision, state=State.ON_SHELF)
-            for plate in taken.filter(pk__in=ids).order_by("pk")
+            for plate in left
+            if str(plate.pk) not in off_bench
         ],
         reason=f"not built in: match {match.number} is asked again",
         for_match=match.pk,

@@ -9,6 +9,7 @@ from django.utils.safestring import SafeString
 
 from plates.bench.budget import budget_of
 from plates.bench.drawing import Layer, Limits, Mark, Stack, figure, stack_drawing, window_drawing
+from plates.bench.lying import Lying
 from plates.bench.models import Match, MatchState
 from plates.bench.odd import odd_ones
 from plates.bench.question import Question
@@ -45,16 +46,42 @@ class Fetch:
 
 
 def fetch(rows: Iterable[dict[str, Any]]) -> list[Fetch]:
-    """What to fetch, grouped by where it lies: bins in order, then what has no bin, then what is on the bench."""
+    """What to fetch, grouped by where it lies: bins in order, then what has no bin, then what is on a bench."""
     groups: dict[tuple[int, str, str, str], list[int]] = {}
     for row in rows:
-        shelved = row["plate"] is not None
+        shelved = row["plate"] is not None and not row.get("out_of")
         place = row["bin"] or "the unsorted plates" if shelved else row["source"] or "the bench"
+        if row.get("out_of"):
+            place = f"what came {place}"
         rank = 2 if not shelved else 0 if row["bin"] else 1
         groups.setdefault((rank, place, row["slot"], row["kind"] or ""), []).append(row["thickness_nm"])
     return [
         Fetch(place, rank < 2, slot, kind, sorted(lengths))
         for (rank, place, slot, kind), lengths in sorted(groups.items())
+    ]
+
+
+@dataclass(frozen=True)
+class OnBench:
+    """Plates of one role that came out of one pack."""
+
+    role: str
+    source: str
+    thicknesses_nm: list[int]
+
+    @property
+    def count(self) -> int:
+        return len(self.thicknesses_nm)
+
+
+def on_bench(lying: Iterable[Lying]) -> list[OnBench]:
+    """What lies on the bench of a job, pack by pack."""
+    groups: dict[tuple[int, str], list[Lying]] = {}
+    for one in lying:
+        groups.setdefault((one.number, one.interchange.role), []).append(one)
+    return [
+        OnBench(Role(role).label, some[0].source, sorted(one.thickness_nm for one in some))
+        for (_, role), some in sorted(groups.items())
     ]
 
 

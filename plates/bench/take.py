@@ -1,8 +1,8 @@
 """Take and hold the plates of an option.
 
-The search reads without locks. Whoever changes stock locks the match, then the plates in the order of their ids, and
-compares each with the revision that the search saw. ``at`` is when it happened; None means now, by the database's
-clock.
+The search reads without locks. Whoever changes stock locks the match with those that give it plates off their benches,
+then the plates, each in the order of their ids, and compares them with what the search saw. ``at`` is when it happened;
+None means now, by the database's clock.
 """
 
 import uuid
@@ -15,6 +15,7 @@ from django.db import transaction
 from plates.bench.cautions import raised
 from plates.bench.locks import (
     TRIES,
+    Givers,
     Moved,
     Run,
     as_seen,
@@ -25,7 +26,9 @@ from plates.bench.locks import (
     pause,
     plates_lock,
     state_check,
+    taker_lock,
 )
+from plates.bench.lying import lying_check, lying_mark
 from plates.bench.models import Match, MatchState
 from plates.bench.options import figures
 from plates.bench.overrides import lifted_words
@@ -75,6 +78,12 @@ def count_check(match: Match) -> None:
         )
 
 
+def held_rows(match: Match) -> list[dict[str, Any]]:
+    """What goes in with the option that the match holds; nothing where it holds none."""
+    held = match.option_taken if match.state == MatchState.HELD else None
+    return [row for option in match.options if option["number"] == held for row in option["in"]]
+
+
 def free_held(person: Person, match: Match, held: Sequence[tuple[uuid.UUID, int]]) -> None:
     ledger_write(
         shop_id=person.shop_id,
@@ -87,8 +96,14 @@ def free_held(person: Person, match: Match, held: Sequence[tuple[uuid.UUID, int]
 
 
 def write_take(
-    person: Person, match: Match, option: dict[str, Any], plates: Sequence[tuple[uuid.UUID, int]], at: datetime | None
+    person: Person,
+    match: Match,
+    option: dict[str, Any],
+    plates: Sequence[tuple[uuid.UUID, int]],
+    givers: Givers,
+    at: datetime | None,
 ) -> None:
+    lying_mark(givers, option["in"], used_by=match.number)
     changes = [
         Change(plate=plate, revision=revision, state=State.TAKEN, match=match.pk, job=match.job_id)
         for plate, revision in plates
@@ -137,7 +152,7 @@ def match_hold(
     return _with_option(person, match_id, option, run, counted, _hold, at)
 
 
-Effect = Callable[[Person, Match, dict[str, Any], Sequence[tuple[uuid.UUID, int]], datetime | None], None]
+Effect = Callable[[Person, Match, dict[str, Any], Sequence[tuple[uuid.UUID, int]], Givers, datetime | None], None]
 
 
 def _with_option(
@@ -148,19 +163,23 @@ def _with_option(
     for attempt in range(TRIES):
 
         def act(stand_in: dict[str, Any] | None = stand_in) -> Match:
-            match = match_lock(person=person, match_id=match_id)
+            seen = match_seen(person=person, match_id=match_id)
+            match, givers = taker_lock(person=person, seen=seen, options=[stand_in] if stand_in else [])
             state_check(match, [MatchState.OPEN, MatchState.HELD], "taken or held")
             option = option_named(match, number)
             match.counted = match.counted or counted
             count_check(match)
+            held = held_rows(match)
             if stand_in:
                 option.update(stand_in)
             try:
+                lying_check(givers, match, option["in"])
                 plates = plates_lock(match, option["in"])
             except Moved:
                 raise Moved(match, option) from None
+            lying_mark(givers, held)
             free_held(person, match, plates.others)
-            effect(person, match, option, plates.wanted, at)
+            effect(person, match, option, plates.wanted, givers, at)
             return match
 
         try:
@@ -195,11 +214,21 @@ def _offer_fresh(person: Person, match_id: uuid.UUID) -> Refusal:
 
 
 def _hold(
-    person: Person, match: Match, option: dict[str, Any], plates: Sequence[tuple[uuid.UUID, int]], at: datetime | None
+    person: Person,
+    match: Match,
+    option: dict[str, Any],
+    plates: Sequence[tuple[uuid.UUID, int]],
+    givers: Givers,
+    at: datetime | None,
 ) -> None:
-    if not plates:
-        raise WrongState("This option takes nothing from the shelf: there is nothing to hold.")
+    off_bench = {row["plate"] for row in option["in"] if row.get("out_of")}
+    plates = [(plate, revision) for plate, revision in plates if str(plate) not in off_bench]
+    if not plates and not off_bench:
+        raise WrongState(
+            "This option takes nothing from the shelf nor out of another pack: there is nothing to hold."
+        )
     until = clock(at) + timedelta(minutes=person.shop.hold_minutes)
+    lying_mark(givers, option["in"], held_by=match.number, until=until)
     changes = [
         Change(plate=plate, revision=revision, state=State.HELD, match=match.pk, job=match.job_id, held_until=until)
         for plate, revision in plates

@@ -10,14 +10,17 @@ import uuid
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import partial
 from typing import Any, TypeVar
 
 from django.db import connection, transaction
+from psycopg.types.json import Jsonb
 
 from plates.bench.budget import figures_refresh
 from plates.bench.cautions import built_again, caution
 from plates.bench.locks import TRIES, Moved, as_seen, busy, match_lock, match_seen, pause
+from plates.bench.lying import LIES
 from plates.bench.models import Match, MatchState
 from plates.bench.reading import match_refresh, search_again
 from plates.lengths import both
@@ -38,10 +41,11 @@ R = TypeVar("R")
 LIVE = (MatchState.OPEN, MatchState.HELD, MatchState.TAKEN)
 
 # Matches that are not closed: with one of the plates among the options offered, or built in, or with plates that were
-# read with the gauge while it was wrong and typed into the question.
+# read with the gauge while it was wrong and typed into the question, or came off a bench. And matches of any state of
+# which such a plate lies on a bench.
 _CONCERNED = """
 SELECT id FROM plates_match m
- WHERE shop_id = %(shop)s AND state = ANY(%(live)s) AND (
+ WHERE shop_id = %(shop)s AND (state = ANY(%(live)s) AND (
    id IN (SELECT match_id FROM plates_plate WHERE shop_id = %(shop)s AND id = ANY(%(plates)s) AND state = 'taken')
    OR (state <> 'taken' AND EXISTS (
      SELECT 1 FROM jsonb_path_query(options, '$[*] ? (!(@.past == true)).in[*].plate') p
@@ -49,7 +53,11 @@ SELECT id FROM plates_match m
    OR EXISTS (
      SELECT 1 FROM jsonb_path_query(question, '$.installed.*[*].plate') p WHERE p #>> '{}' = ANY(%(texts)s))
    OR (%(typed)s AND asked_at <= %(until)s AND (%(since)s::timestamptz IS NULL OR asked_at > %(since)s) AND (
-     jsonb_path_exists(question, '$.*.*[*].gauge ? (@ == $gauge)', jsonb_build_object('gauge', %(gauge)s::text)))))
+     jsonb_path_exists(question, '$.*.*[*].gauge ? (@ == $gauge)', jsonb_build_object('gauge', %(gauge)s::text))))
+   OR (%(typed)s AND (state = 'taken' AND slip @> %(came_off)s OR jsonb_path_exists(
+     question, '$.installed.*[*] ? (@.gauge == $gauge && @.read_at != "")',
+     jsonb_build_object('gauge', %(gauge)s::text))))
+ ) OR (%(typed)s AND outs @> %(lies)s))
  ORDER BY id FOR NO KEY UPDATE
 """
 
@@ -126,6 +134,8 @@ def _lock_concerned(person: Person, errors: Errors, typed: bool) -> list[Match]:
         "since": errors.since,
         "until": errors.until,
         "gauge": errors.gauge,
+        "came_off": Jsonb([{"gauge": errors.gauge, "plate": None}]),
+        "lies": Jsonb([{**LIES, "gauge": errors.gauge, "plate": None}]),
     }
     with connection.cursor() as cursor:
         cursor.execute(_CONCERNED, values)
@@ -141,15 +151,17 @@ class Shift:
     typed: list[GaugeCheck]
     plates: dict[str, int]
 
-    def asked_nm(self, match: Match) -> int:
-        check = self.errors.check_at(match.asked_at)
+    def typed_nm(self, match: Match, read_at: str) -> int:
+        """Of what was typed when the match was asked, or read before that in another pack."""
+        check = self.errors.check_at(datetime.fromisoformat(read_at) if read_at else match.asked_at)
         return error_of(check) if check is not None and check in self.typed else 0
 
     def row_nm(self, match: Match, row: dict[str, Any]) -> int:
         """Of a row that goes in: a plate of the stock, else one that lies on the bench."""
         if row["plate"]:
             return self.plates.get(row["plate"], 0)
-        return self.asked_nm(match) if row.get("gauge") == self.errors.gauge else 0
+        read_at = (row.get("out_of") or {"read_at": ""})["read_at"]
+        return self.typed_nm(match, read_at) if row.get("gauge") == self.errors.gauge else 0
 
     def entries_nm(self, match: Match) -> dict[tuple[str, int], int]:
         """Of each plate in the question, by slot and row, where it is wrong: one of ours by its id, else what was typed
@@ -158,7 +170,7 @@ class Shift:
         found = {
             (slot, row): self.plates.get(entry["plate"], 0)
             if entry.get("plate")
-            else self.asked_nm(match)
+            else self.typed_nm(match, entry.get("read_at", ""))
             if entry["gauge"] == self.errors.gauge
             else 0
             for slot, entries in match.question["installed"].items()
@@ -169,6 +181,12 @@ class Shift:
 
 def _follows(person: Person, match: Match, shift: Shift, corrected: Sequence[Corrected]) -> bool:
     """Put right what follows for this match; whether anything that a person sees of it does."""
+    for one in match.outs:
+        if one.get("gauge") == shift.errors.gauge and not one["plate"]:
+            one["thickness_nm"] -= shift.typed_nm(match, one["read_at"])
+    if match.state not in LIVE:
+        match.save(update_fields=["outs"])
+        return False
     entries_nm = shift.entries_nm(match)
     by_nm = _built_shifted(match, shift, entries_nm, person.shop.sure_level) if match.state == MatchState.TAKEN else 0
     _question_shifted(match, shift, entries_nm)
@@ -213,7 +231,7 @@ def _question_shifted(match: Match, shift: Shift, entries_nm: dict[tuple[str, in
     for rows in question["bench"].values():
         for loose in rows:
             if loose.get("gauge") == shift.errors.gauge:
-                loose["thickness_nm"] -= shift.asked_nm(match)
+                loose["thickness_nm"] -= shift.typed_nm(match, "")
     match.question = question
 
 

@@ -163,7 +163,7 @@ def _book(slot: Slot) -> list[Layer]:
 
 
 def _came_in(slot: Slot, row: dict[str, Any]) -> Layer:
-    origin = "" if row["plate"] else row["source"] or "the bench"
+    origin = row["source"] or ("" if row["plate"] else "the bench")
     return _layer(
         slot, row["thickness_nm"], new=True, kind=row["kind"] or "", bin=row["bin"] or "", origin=origin
     )

@@ -24,8 +24,8 @@ WITHIN = 2 * Sqrt(Value(2 * MICROMETER_U_NM**2) + F("u_nm") * F("u_nm"), output_
 
 
 def named_rows(match: Match) -> dict[uuid.UUID, dict[str, Any]]:
-    """The rows of the slip that name a plate, by that plate; plates that lay on the bench name none."""
-    return {uuid.UUID(row["plate"]): row for row in match.slip if row["plate"]}
+    """The rows of the slip that name a plate of the shelf, by that plate; what lay on a bench leaves no bin."""
+    return {uuid.UUID(row["plate"]): row for row in match.slip if row["plate"] and not row.get("out_of")}
 
 
 def plate_that_left(match: Match, named: Plate, reading_nm: int) -> Any:

@@ -30,10 +30,11 @@ def outs_json(match: Match) -> list[dict[str, Any]]:
             "thickness": length_json(one["thickness_nm"]),
             **{name: one[name] for name in ("fate", "plate", "bin", "by", "at")},
             "to_job": one["to_job"] or None,
+            "used_by": one.get("used_by"),
         }
         for one in match.outs
     ]
-    untold = dict.fromkeys(("fate", "plate", "bin", "by", "at", "to_job"))
+    untold = dict.fromkeys(("fate", "plate", "bin", "by", "at", "to_job", "used_by"))
     left = [
         {"slot": row["slot"], "thickness": length_json(row["thickness_nm"]), **untold} for row in outs_open(match)
     ]

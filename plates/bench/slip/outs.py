@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 from django.db.models import prefetch_related_objects
 
 from plates.bench.locks import Run, clock, match_lock, state_check
+from plates.bench.lying import laid_down
 from plates.bench.models import Match, MatchState
 from plates.bench.slip.out_kinds import kind_of, used_may_be
 from plates.catalogue.models import BadFigures, Kind, Slot
@@ -103,6 +104,7 @@ def _fated(person: Person, match_id: uuid.UUID, outs: Sequence[Out]) -> Match:
                 "to_job": out.to_job,
                 "by": person.username,
                 "at": clock().isoformat(),
+                **(laid_down(match, row, slots[out.slot], out.findings) if out.fate == "pack" else {}),
             }
         )
     match.save()

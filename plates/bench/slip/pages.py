@@ -14,7 +14,7 @@ from plates.bench.models import Match, MatchState
 from plates.bench.odd import odd_ones
 from plates.bench.overrides import overrides_shown
 from plates.bench.pages import SENT, match_numbered
-from plates.bench.slip.agreement import row_read
+from plates.bench.slip.agreement import named_rows, row_read
 from plates.bench.slip.forms import FINDS, OutForm, PullForm, second_choice
 from plates.bench.slip.outs import FATES, NotOut, match_outs, outs_open
 from plates.bench.slip.pull import PullMismatch, match_pull
@@ -208,7 +208,7 @@ def _slip_page(
     sent = request.POST if request.method == "POST" else request.GET
     code = sent.get("pull_gauge", sent.get("gauge", "")).strip()[:200]
     gauge, withdrawn = gauge_for_plates(person.shop_id, code)
-    from_bins = [row for row in match.slip if row["plate"]]
+    from_bins = list(named_rows(match).values())
     from_bins.sort(key=lambda row: (row["bin"] is None, row["bin"], row["slot"], row["thickness_nm"]))
     unread = sum(not row.get("pulled") for row in from_bins)
     pulling = match.state == MatchState.TAKEN and bool(from_bins)

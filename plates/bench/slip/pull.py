@@ -13,7 +13,20 @@ from typing import Any, TypeVar
 
 from django.db import transaction
 
-from plates.bench.locks import TRIES, Moved, Run, as_seen, busy, match_lock, match_seen, pause, state_check
+from plates.bench.locks import (
+    TRIES,
+    Moved,
+    Run,
+    as_seen,
+    busy,
+    givers_of,
+    match_lock,
+    match_seen,
+    matches_lock,
+    pause,
+    state_check,
+    taker_lock,
+)
 from plates.bench.models import Match, MatchState
 from plates.bench.reading import Found, search_again
 from plates.bench.slip.agreement import named_rows, plate_that_left
@@ -97,7 +110,8 @@ def _look_ahead(person: Person, match_id: uuid.UUID, pull: Pull, at: datetime | 
         try:
             seen = match_seen(person=person, match_id=match_id)
             read, back = _read(person, seen, pull)[:2]
-            revisions = plates_go_back(seen, read, at) if back else {}
+            givers = matches_lock(person=person, match_ids=givers_of(seen.options))
+            revisions = plates_go_back(seen, read, givers, at) if back else {}
             return _Ahead(seen, revisions, search_again(seen, person.shop.sure_level)) if back else None
         except (Refusal, Moved):
             return None
@@ -106,11 +120,14 @@ def _look_ahead(person: Person, match_id: uuid.UUID, pull: Pull, at: datetime | 
 
 
 def _pulled(person: Person, match_id: uuid.UUID, pull: Pull, ahead: _Ahead | None, at: datetime | None) -> Match:
-    match = match_lock(person=person, match_id=match_id)
+    if ahead:
+        match, givers = taker_lock(person=person, seen=ahead.seen)
+    else:
+        match, givers = match_lock(person=person, match_id=match_id), {}
     read, back, booking = _read(person, match, pull)
     warnings = read.verdict.warnings
     if back:
-        revisions = plates_go_back(match, read, at)
+        revisions = plates_go_back(match, read, givers, at)
         if ahead is None or not as_seen(ahead.seen, match) or revisions != ahead.revisions:
             raise Moved
         unbuilt(match, ahead.found)

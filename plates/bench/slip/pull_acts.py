@@ -10,7 +10,8 @@ from datetime import datetime
 from functools import partial
 from typing import Any
 
-from plates.bench.locks import Moved, clock
+from plates.bench.locks import Givers, Moved, clock
+from plates.bench.lying import lying_back
 from plates.bench.models import Match
 from plates.bench.overrides import lifted_words
 from plates.bench.slip.agreement import named_rows
@@ -102,9 +103,10 @@ def plate_goes_on(match: Match, read: Read, at: datetime | None) -> dict[str, An
     }
 
 
-def plates_go_back(match: Match, read: Read, at: datetime | None) -> dict[uuid.UUID, int]:
-    """The plate that was read goes where its reading belongs, whatever else the slip took back into its bin; returns
-    the revision that each was found at. Raises WrongState when what came out of the pack is disposed of already.
+def plates_go_back(match: Match, read: Read, givers: Givers, at: datetime | None) -> dict[uuid.UUID, int]:
+    """The plate that was read goes where its reading belongs, whatever else the slip took back into its bin or onto the
+    bench; returns the revision that each was found at. Raises WrongState when what came out of the pack is disposed of
+    already.
     """
     if any(out["option"] == match.option_taken for out in match.outs):
         raise WrongState(
@@ -112,9 +114,11 @@ def plates_go_back(match: Match, read: Read, at: datetime | None) -> dict[uuid.U
             "was. Keep the plate, or measure the assembled pack and go on from there."
         )
     plate, reading, verdict = read.plate, read.reading, read.verdict
-    on_slip = Plate.objects.filter(shop_id=match.shop_id, pk__in=named_rows(match), state=State.TAKEN, match=match)
+    ids, from_bins = [row["plate"] for row in match.slip if row["plate"]], named_rows(match)
+    on_slip = Plate.objects.filter(shop_id=match.shop_id, pk__in=ids, state=State.TAKEN, match=match)
     others = list(on_slip.exclude(pk=plate.pk))
     _lock(match, [plate, *others])
+    lying_back(person=read.person, match=match, givers=givers, plates=others, at=at)
     write = partial(
         ledger_write,
         shop_id=match.shop_id,
@@ -143,7 +147,9 @@ def plates_go_back(match: Match, read: Read, at: datetime | None) -> dict[uuid.U
     )
     write(
         act=Act.PUT_BACK,
-        changes=[Change(plate=one.pk, revision=one.revision, state=State.ON_SHELF) for one in others],
+        changes=[
+            Change(plate=one.pk, revision=one.revision, state=State.ON_SHELF) for one in others if one.pk in from_bins
+        ],
         reason=f"not built in: match {match.number} is asked again",
     )
     return {one.pk: one.revision for one in (plate, *others)}

@@ -1,0 +1,22 @@
+"""The service that locks only the match acted on, not the one that gives it a plate: what two packs may then take."""
+# ruff: noqa: I001
+
+import time
+
+from shop.wsgi import application  # first, since it sets Django up
+
+from plates.bench import locks, take
+
+__all__ = ["application"]
+
+
+def only_the_taker(*, person, seen, options=()):
+    """The givers as they stand, for anybody at the same time."""
+    match = locks.match_lock(person=person, match_id=seen.pk)
+    rows = locks._matches(person, locks.givers_of((*seen.options, *options)))
+    found = locks._current(rows)
+    time.sleep(2.0)
+    return match, {**found, match.pk: match}
+
+
+take.taker_lock = only_the_taker
