@@ -87,6 +87,7 @@ urlpatterns = [
     path("scan-in/kind/<str:code>/", scanning.scan_in, name="scan-in"),
     path("close-a-pack/", bench_pages.close_start, name="close-start"),
     path("close-a-pack/<str:code>/", bench_pages.close_pack, name="close-pack"),
+    path("on-the-bench/", bench_pages.on_bench, name="on-bench"),
     path("matches/", bench_pages.matches, name="matches"),
     path("matches/<int:number>/", bench_pages.match, name="match"),
     path("matches/<int:number>/take/", bench_pages.take, name="take"),

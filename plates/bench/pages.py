@@ -15,7 +15,9 @@ from plates.bench.cautions import raised
 from plates.bench.final import match_final
 from plates.bench.forms import HOW, FinalForm, PackForm
 from plates.bench.locks import Run
+from plates.bench.lying import lying_on
 from plates.bench.models import Match, MatchState
+from plates.bench.on_bench import OnBench, by_pack
 from plates.bench.overrides import overrides_shown
 from plates.bench.release import match_release, slip_gone
 from plates.bench.take import StockMoved, match_hold, match_take
@@ -61,6 +63,18 @@ def to_match(match: Match) -> Answer:
     return Answer(303, {"to": resolve_url("match", match.number)})
 
 
+def _bench_of(request: PageRequest, job: str) -> list[OnBench]:
+    return by_pack(lying_on(shop_id=request.user.shop_id, job=job))
+
+
+@require_GET
+@page
+def on_bench(request: PageRequest) -> HttpResponse:
+    """A fragment: what lies on the bench of the job that is being typed."""
+    job = request.GET.get("job", "").strip()
+    return shown(request, "plates/on_bench.html", {"job": job, "on_bench": _bench_of(request, job)})
+
+
 @require_http_methods(["GET", "POST"])
 @page
 def close_pack(request: PageRequest, code: str) -> HttpResponse:
@@ -92,6 +106,7 @@ def close_pack(request: PageRequest, code: str) -> HttpResponse:
         "may_lift": may_lift,
         "earlier": earlier,
         "lifted_before": overrides_shown(earlier) if earlier else [],
+        "on_bench": _bench_of(request, form.job),
         "said": said,
         "again": sent,
         "key": key_new(),

@@ -9,7 +9,6 @@ from django.utils.safestring import SafeString
 
 from plates.bench.budget import budget_of
 from plates.bench.drawing import Layer, Limits, Mark, Stack, figure, stack_drawing, window_drawing
-from plates.bench.lying import Lying
 from plates.bench.models import Match, MatchState
 from plates.bench.odd import odd_ones
 from plates.bench.question import Question
@@ -58,30 +57,6 @@ def fetch(rows: Iterable[dict[str, Any]]) -> list[Fetch]:
     return [
         Fetch(place, rank < 2, slot, kind, sorted(lengths))
         for (rank, place, slot, kind), lengths in sorted(groups.items())
-    ]
-
-
-@dataclass(frozen=True)
-class OnBench:
-    """Plates of one role that came out of one pack."""
-
-    role: str
-    source: str
-    thicknesses_nm: list[int]
-
-    @property
-    def count(self) -> int:
-        return len(self.thicknesses_nm)
-
-
-def on_bench(lying: Iterable[Lying]) -> list[OnBench]:
-    """What lies on the bench of a job, pack by pack."""
-    groups: dict[tuple[int, str], list[Lying]] = {}
-    for one in lying:
-        groups.setdefault((one.number, one.interchange.role), []).append(one)
-    return [
-        OnBench(Role(role).label, some[0].source, sorted(one.thickness_nm for one in some))
-        for (_, role), some in sorted(groups.items())
     ]
 
 
