@@ -1,18 +1,17 @@
 """The problem that the kernel solves: spec, stack, readings, shelf and bench put together."""
 
-import math
 import uuid
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plates.bench.lying import Lying
+from plates.bench.pool import Whole, alike_u_nm, alone_u_nm, coded, pool_of
 from plates.bench.question import Entry, Loose, Question, may_adjust, wave_shift_nm
 from plates.bench.stack_limits import limited_room, limited_spread, of_size, sizes_of
 from plates.catalogue.models import Slot, Spec
-from plates.lengths import INCH
 from plates.matching.problem import Installed, Pool, Problem
 from plates.matching.problem import Slot as Place
 from plates.measuring.gauges import shared_errors
@@ -21,17 +20,9 @@ from plates.measuring.uncertainty import (
     Part,
     combined_u_nm,
     mean_parts,
-    micrometer_u_nm,
     reading_parts,
 )
 from plates.stock.selectors import Interchange, OnShelf, shelf
-
-Whole = NDArray[np.int64]
-
-#: Unmarked plates of one kind and bin within this of the chosen one cannot be told apart from it.
-ALIKE_NM = INCH // 1000
-#: One step in the row of thicknesses, to begin with; a size is centred on it.
-SIZE_NM = INCH // 1000
 
 
 @dataclass(frozen=True)
@@ -50,65 +41,131 @@ class Posed:
     shared_u_nm: dict[str, float]
 
 
-def pose(
-    *,
-    spec: Spec,
-    question: Question,
-    clearance_nm: int,
-    sure: float,
-    measured: Mapping[str, float],
-    held_by: uuid.UUID | None = None,
-    lying: Sequence[Lying] = (),
-) -> Posed:
-    """Read the shelf, without locks, and put the problem together. ``measured``: what the shop has found for u of its
-    methods, in nm; ``lying``: what came out of other packs for this one's job.
+@dataclass(frozen=True)
+class Asked:
+    """One pack question to be posed. ``lying``: what came out of other packs for this one's job; ``held_by``: the
+    match whose held plates it may have.
     """
-    slots = list(spec.slots.all())
-    open_slots = [slot for slot in slots if _may_change(slot, question)] if may_adjust(spec, question) else []
-    on_shelf = _shelf(spec, open_slots, question, held_by)
-    rows: list[OnShelf | Lying] = [*on_shelf, *lying]
-    classes, class_of = _coded(row.interchange for row in rows)
-    entries = [question.installed.get(slot.name, []) for slot in open_slots]
-    loose = [one for slot in open_slots for one in question.bench.get(slot.name, []) for _ in range(one.count)]
-    codes = {row.gauge for row in rows} | {plate.gauge for plate in question.plates()}
-    shared = shared_errors(spec.shop_id, {*codes, *question.gauges()})
+
+    spec: Spec
+    question: Question
+    clearance_nm: int
+    held_by: uuid.UUID | None = None
+    lying: Sequence[Lying] = ()
+
+    @property
+    def open_slots(self) -> list[Slot]:
+        """The slots whose plates may change."""
+        if not may_adjust(self.spec, self.question):
+            return []
+        return [slot for slot in self.spec.slots.all() if _may_change(slot, self.question)]
+
+    @property
+    def loose(self) -> list[Loose]:
+        """Every plate on the bench that was given by hand, slot by slot."""
+        return [
+            one for slot in self.open_slots for one in self.question.bench.get(slot.name, []) for _ in range(one.count)
+        ]
+
+
+def pose(asked: Asked, *, sure: float, measured: Mapping[str, float]) -> Posed:
+    """Read the shelf, without locks, and put the problem together. ``measured``: what the shop has found for u of its
+    methods, in nm.
+    """
+    return pose_together([asked], sure=sure, measured=measured)[0]
+
+
+def pose_together(asked: Sequence[Asked], *, sure: float, measured: Mapping[str, float]) -> list[Posed]:
+    """Several questions of one shop over one reading of the shelf: their problems share one pool, and number its gauges
+    alike. The shelf is read once for all that ask alike (used ones, boxes), and once for each that holds plates.
+    """
+    of_each = _shelves(asked)
+    on_shelf = list({row.id: row for rows in of_each for row in rows}.values())
+    off_bench = list({one.key: one for each in asked for one in each.lying}.values())
+    rows: list[OnShelf | Lying] = [*on_shelf, *off_bench]
+    loose = [each.loose for each in asked]
+    all_loose = [one for some in loose for one in some]
+    classes, class_of = coded(row.interchange for row in rows)
+    codes = {row.gauge for row in rows} | {plate.gauge for each in asked for plate in each.question.plates()}
+    read_with = {gauge for each in asked for gauge in each.question.gauges()}
+    shared = shared_errors(asked[0].spec.shop_id, codes | read_with)
     gauges = sorted(codes & shared.keys())
     number = {code: row for row, code in enumerate(gauges)}
-    alike = np.concatenate([_alike_u_nm(on_shelf), np.zeros(len(rows) - len(on_shelf) + len(loose))])
-    pool = _pool(rows, class_of, loose, alike, shared, number)
-    places, first = [], len(rows)
+    alike = np.concatenate([alike_u_nm(on_shelf), np.zeros(len(off_bench) + len(all_loose))])
+    pool = pool_of(rows, class_of, all_loose, alike, shared, number)
+    candidates: list[OnShelf | Lying | Loose] = [*rows, *all_loose]
+    on_hand = _OnHand(pool, candidates, off_bench, classes, class_of, alike, shared, number)
+    found, first = [], len(rows)
+    for each, mine, some in zip(asked, of_each, loose, strict=True):
+        ids = {row.id for row in mine}
+        has = np.array([len(ids) == len(on_shelf) or row.id in ids for row in on_shelf], dtype=bool)
+        found.append(_posed(each, on_hand, has, first, sure, measured))
+        first += len(some)
+    return found
+
+
+@dataclass(frozen=True)
+class _OnHand:
+    """What there is for all questions: the pool, and what its rows are."""
+
+    pool: Pool
+    candidates: list[OnShelf | Lying | Loose]
+    off_bench: list[Lying]
+    classes: list[Hashable]
+    class_of: Whole
+    alike_u_nm: NDArray[np.float64]
+    shared_u_nm: dict[str, float]
+    number: dict[str, int]
+
+
+def _posed(
+    asked: Asked,
+    on_hand: _OnHand,
+    has: NDArray[np.bool_],
+    first: int,
+    sure: float,
+    measured: Mapping[str, float],
+) -> Posed:
+    """One question over what there is: what it ``has`` of the shelf, its benches, and its loose ones from row ``first``
+    on.
+    """
+    spec, question, shared, number = asked.spec, asked.question, on_hand.shared_u_nm, on_hand.number
+    slots, open_slots = list(spec.slots.all()), asked.open_slots
+    entries = [question.installed.get(slot.name, []) for slot in open_slots]
+    places = []
     for slot, installed in zip(open_slots, entries, strict=True):
         count = sum(one.count for one in question.bench.get(slot.name, []))
         bench = np.arange(first, first + count)
         first += count
         in_place = [
-            Installed(entry.thickness_nm, entry.must_go, _alone_u_nm(entry, shared), number.get(entry.gauge, -1))
+            Installed(entry.thickness_nm, entry.must_go, alone_u_nm(entry, shared), number.get(entry.gauge, -1))
             for entry in installed
         ]
-        barred = [row for row, one in enumerate(lying, len(on_shelf)) if not one.may_go(slot, question)]
-        places.append(_place(slot, question, in_place, classes, class_of, barred, bench, pool.thickness_nm))
+        off_bench = [one in asked.lying and one.may_go(slot, question) for one in on_hand.off_bench]
+        may_serve = np.append(has, np.array(off_bench, dtype=bool))
+        places.append(_place(slot, question, in_place, on_hand, may_serve, bench))
     spread, beside = limited_spread(spec, slots, open_slots, question)
     reading = reading_parts_of(spec, question, measured, shared)
     # Where it has read plates, too, its share of the reading stands with theirs.
     of_plates = question.gauge in number and question.gauges() == {question.gauge}
     problem = Problem(
         measures=spec.measures,
-        clearance_nm=clearance_nm,
+        clearance_nm=asked.clearance_nm,
         low_nm=spec.low_nm,
         high_nm=spec.high_nm,
         target_nm=spec.target_nm,
-        pool=pool,
+        pool=on_hand.pool,
         slots=(*places, *beside),
         u_reading_nm=combined_u_nm(part for part in reading if not (of_plates and part.shared)),
         u_move_nm=STACKED_U_NM,
         sure=sure,
         max_changes=question.max_changes,
-        u_gauge_nm=tuple(shared[code] for code in gauges),
+        u_gauge_nm=tuple(shared[code] for code in number),
         reading_gauge=number[question.gauge] if of_plates else None,
         spread=spread,
         room=limited_room(spec, slots, open_slots, question),
     )
-    return Posed(problem, open_slots, [*rows, *loose], entries, alike, reading, shared)
+    return Posed(problem, open_slots, on_hand.candidates, entries, on_hand.alike_u_nm, reading, shared)
 
 
 def reading_parts_of(
@@ -133,11 +190,6 @@ def reading_parts_of(
     return mean_parts(first, parts(second.method or question.method, len(second.readings_nm), second.gauge))
 
 
-def _alone_u_nm(plate: OnShelf | Lying | Loose | Entry, shared: Mapping[str, float]) -> float:
-    """u of a plate by itself: of its reading, and of what was not read."""
-    return math.hypot(micrometer_u_nm(shared.get(plate.gauge)), plate.u_nm)
-
-
 def _may_change(slot: Slot, question: Question) -> bool:
     """Only slots that the question names may change."""
     return (slot.swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
@@ -147,18 +199,27 @@ def _further(slot: Slot) -> set[uuid.UUID]:
     return {further.fit_id for further in slot.further_fits.all()}
 
 
-def _shelf(spec: Spec, slots: Sequence[Slot], question: Question, held_by: uuid.UUID | None) -> list[OnShelf]:
+def _shelves(asked: Sequence[Asked]) -> list[list[OnShelf]]:
+    """What the shelf has for each question; equal ones for all that ask alike."""
+    slots = [slot for each in asked for slot in each.open_slots]
     if not slots:
-        return []
-    return shelf(
-        shop_id=spec.shop_id,
-        fits=sorted({fit for slot in slots for fit in (slot.fit_id, *_further(slot))}),
-        roles=sorted({slot.role for slot in slots}),
-        used_ok=question.used_ok,
-        most=sum(_room_for(slot, question) for slot in slots),
-        boxes=question.open_boxes,
-        held_by=held_by,
-    )
+        return [[] for _ in asked]
+    fits = sorted({fit for slot in slots for fit in (slot.fit_id, *_further(slot))})
+    most = sum(_room_for(slot, each.question) for each in asked for slot in each.open_slots)
+    found: dict[tuple[bool | None, bool, uuid.UUID | None], list[OnShelf]] = {}
+    for each in asked:
+        how = each.question.used_ok, each.question.open_boxes, each.held_by
+        if how not in found:
+            found[how] = shelf(
+                shop_id=each.spec.shop_id,
+                fits=fits,
+                roles=sorted({slot.role for slot in slots}),
+                used_ok=each.question.used_ok,
+                most=most,
+                boxes=each.question.open_boxes,
+                held_by=each.held_by,
+            )
+    return [found[each.question.used_ok, each.question.open_boxes, each.held_by] for each in asked]
 
 
 def _room_for(slot: Slot, question: Question) -> int:
@@ -167,14 +228,7 @@ def _room_for(slot: Slot, question: Question) -> int:
     return len(question.installed.get(slot.name, [])) + emptied + slot.extra
 
 
-def _coded(values: Iterable[Hashable]) -> tuple[list[Hashable], Whole]:
-    """The distinct values, and for each value its row among them."""
-    codes: dict[Hashable, int] = {}
-    rows = [codes.setdefault(value, len(codes)) for value in values]
-    return list(codes), np.array(rows, dtype=np.int64)
-
-
-def _serves(plate: Interchange, slot: Slot) -> bool:
+def serves(plate: Interchange, slot: Slot) -> bool:
     """Interchange: same role, lined faces, and material and facing where the slot names them; the fit comes after."""
     return (
         plate.role == slot.role
@@ -200,19 +254,18 @@ def _place(
     slot: Slot,
     question: Question,
     installed: Sequence[Installed],
-    classes: Sequence[Hashable],
-    class_of: Whole,
-    barred: Sequence[int],
+    on_hand: _OnHand,
+    may_serve: NDArray[np.bool_],
     bench: Whole,
-    thickness_nm: Whole,
 ) -> Place:
-    serving = [(code, c) for code, c in enumerate(classes) if isinstance(c, Interchange) and _serves(c, slot)]
+    serving = [(code, c) for code, c in enumerate(on_hand.classes) if isinstance(c, Interchange) and serves(c, slot)]
+    thickness_nm = on_hand.pool.thickness_nm
     further = _further(slot)
     own = [code for code, c in serving if c.fit_id == slot.fit_id]
     sizes = sizes_of(slot, question)
 
     def rows(codes: list[int]) -> Whole:
-        return np.setdiff1d(np.flatnonzero(np.isin(class_of, codes)), barred).astype(np.int64)
+        return np.flatnonzero(np.isin(on_hand.class_of, codes) & may_serve).astype(np.int64)
 
     return Place(
         name=slot.name,
@@ -225,67 +278,3 @@ def _place(
         thinnest_nm=sizes[0],
         thickest_nm=sizes[1],
     )
-
-
-def _pool(
-    rows: Sequence[OnShelf | Lying],
-    class_of: Whole,
-    loose: Sequence[Loose],
-    alike: NDArray[np.float64],
-    shared: Mapping[str, float],
-    number: Mapping[str, int],
-) -> Pool:
-    thickness = np.array([row.thickness_nm for row in rows] + [one.thickness_nm for one in loose], dtype=np.int64)
-    home = np.concatenate([class_of, np.full(len(loose), -1)])
-    _, size = np.unique(np.stack([home, (thickness + SIZE_NM // 2) // SIZE_NM]), axis=1, return_inverse=True)
-    stands_for = np.array([row.stands_for for row in rows] + [1] * len(loose), dtype=np.int64)
-    count = np.zeros(len(thickness), np.int64)
-    np.add.at(count, size.reshape(-1), stands_for)
-    plates: list[OnShelf | Lying | Loose] = [*rows, *loose]
-    alone = np.array([_alone_u_nm(one, shared) for one in plates], dtype=np.float64)
-    return Pool(
-        thickness_nm=thickness,
-        u_nm=np.hypot(alone, alike),
-        pieces=count[size.reshape(-1)] if len(thickness) else thickness,
-        # What lies on the bench goes before an equal one on the shelf.
-        received=np.array([one.received_s if isinstance(one, OnShelf) else 0 for one in plates], dtype=np.int64),
-        # Loose plates are numbered among themselves: a scan elsewhere never renames one.
-        keys=[
-            *(str(row.id) if isinstance(row, OnShelf) else row.key for row in rows),
-            *(f"bench-{number:06}" for number in range(len(loose))),
-        ],
-        gauge=np.array([number.get(one.gauge, -1) for one in plates], dtype=np.int64) if number else None,
-    )
-
-
-def _alike_u_nm(rows: Sequence[OnShelf]) -> NDArray[np.float64]:
-    """Of each plate the spread of the plates of its bin that nobody can tell from it; a marked one is known."""
-    found = np.zeros(len(rows))
-    unmarked = [number for number, row in enumerate(rows) if not row.marked]
-    _, group = _coded((rows[number].kind_id, rows[number].bin) for number in unmarked)
-    thickness = np.array([rows[number].thickness_nm for number in unmarked], dtype=np.int64)
-    stands_for = np.array([rows[number].stands_for for number in unmarked], dtype=np.int64)
-    found[unmarked] = spread_of_alike(thickness, group, stands_for)
-    return found
-
-
-def spread_of_alike(thickness_nm: Whole, group: Whole, stands_for: Whole) -> NDArray[np.float64]:
-    """For each plate: the root mean square distance to those of its group within 0.0010 in of it, in nm, where each row
-    stands for so many plates of its thickness.
-
-    Any of them may be the one that the hand takes, until the micrometer at the bin says which it was.
-    """
-    if not len(thickness_nm):
-        return np.zeros(0)
-    t = thickness_nm - thickness_nm.min()
-    apart = int(t.max()) + 2 * ALIKE_NM  # one group after the other on one axis, too far apart to meet
-    order = np.argsort(group * apart + t, kind="stable")
-    axis, t, pieces = (group * apart + t)[order], t[order], stands_for[order]
-    first, last = np.searchsorted(axis, axis - ALIKE_NM, "left"), np.searchsorted(axis, axis + ALIKE_NM, "right")
-    # Whole numbers to the end: what else lies in the bin must not show in the last bit.
-    sums = (np.concatenate([[0], np.cumsum(power)]) for power in (pieces, pieces * t, pieces * t * t))
-    n, one, two = (cumulated[last] - cumulated[first] for cumulated in sums)
-    square = two - 2 * t * one + n * t * t
-    result = np.empty(len(t))
-    result[order] = np.sqrt(square / n)
-    return result

@@ -10,7 +10,7 @@ from plates.bench.cautions import of_gauge, of_plates, of_reading, of_spec, of_s
 from plates.bench.lying import lying_on
 from plates.bench.models import Match
 from plates.bench.options import numbered, searched, shortfall_of
-from plates.bench.pose import pose, reading_parts_of
+from plates.bench.pose import Asked, pose, reading_parts_of
 from plates.bench.question import Question, may_adjust, wave_shift_nm, with_book_uncertainty, with_limits
 from plates.bench.repeatability import method_u_nm
 from plates.bench.why_not import why_not
@@ -130,14 +130,11 @@ def search_again(match: Match, sure: float, measured: Mapping[str, float] | None
     prefetch_related_objects([match.spec], *STACK)
     question = Question.from_json(match.question)
     held_by = None if match._state.adding else match.pk
+    lying = lying_on(shop_id=match.shop_id, job=match.job.code if match.job else "", asking=match)
     posed = pose(
-        spec=match.spec,
-        question=question,
-        clearance_nm=match.clearance_nm,
+        Asked(match.spec, question, match.clearance_nm, held_by, lying),
         sure=sure,
         measured=method_u_nm(match.shop_id) if measured is None else measured,
-        held_by=held_by,
-        lying=lying_on(shop_id=match.shop_id, job=match.job.code if match.job else "", asking=match),
     )
     options, shortfall = searched(posed)
     if not may_adjust(match.spec, question):

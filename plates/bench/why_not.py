@@ -10,7 +10,8 @@ import numpy as np
 from django.utils import timezone
 from numpy.typing import NDArray
 
-from plates.bench.pose import Posed, Whole
+from plates.bench.pool import Whole
+from plates.bench.pose import Posed
 from plates.bench.question import Question
 from plates.bench.stack_limits import sizes_of
 from plates.catalogue.models import Slot, Spec

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from plates.bench.pose import spread_of_alike
+from plates.bench.pool import spread_of_alike
 from plates.lengths import INCH, THOU
 from plates.matching.problem import Exchange, Installed, Pool, Problem, Slot
 from plates.measuring.uncertainty import (
