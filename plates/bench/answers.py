@@ -118,6 +118,7 @@ def match_json(match: Match) -> dict[str, Any]:
         "measures": match.spec.measures,
         "clearance": length_json(match.clearance_nm),
         "as_read": length_json(match.as_read_nm),
+        "room": match.question.get("room", False),
         "method": match.method,
         "readings": match.readings,
         "u": length_json(half_even(match.u_nm)),
@@ -156,6 +157,7 @@ class MatchAnswer(serializers.Serializer[Match]):
     job = serializers.CharField(allow_null=True)
     spec, measures = serializers.CharField(), serializers.ChoiceField(MEASURES)
     clearance, as_read, u = LengthField(), LengthField(), LengthField()
+    room = serializers.BooleanField()
     method, readings = serializers.CharField(), serializers.ListField(child=serializers.CharField())
     window = serializers.DictField()
     verdict = serializers.ChoiceField(["in_window", "high", "low"])

@@ -9,7 +9,8 @@ from rest_framework import serializers
 
 from plates.bench.overrides import NEVER, Override
 from plates.bench.question import Entry, Loose, PackReading, Question, SecondReading
-from plates.catalogue.models import LIFTABLE, WAVE_STATES, Slot, Spec
+from plates.bench.room import BadRoom
+from plates.catalogue.models import LIFTABLE, WAVE_STATES, Role, Slot, Spec
 from plates.lengths import mean_nm
 from plates.measuring.uncertainty import METHODS
 from shop.api import LENGTH_SCHEMA, Body, CodeField, LengthField, readings_field
@@ -121,6 +122,7 @@ class MatchBody(Body):
     method = serializers.ChoiceField(METHODS)
     installed = serializers.DictField(child=InstalledField())
     bench = serializers.DictField(child=LooseBody(many=True, max_length=60), required=False)  # type: ignore[call-arg]
+    room = serializers.BooleanField(default=False, help_text="the readings are the room of the empty drum")
     left_out = serializers.ListField(child=serializers.CharField(max_length=60), required=False, max_length=40)
     job = serializers.CharField(max_length=60, required=False)
     gauge = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
@@ -177,7 +179,10 @@ def question_of(body: dict[str, Any], spec: Spec) -> Question:
     """The body as a question; raises Malformed with a pointer where it does not go with the spec."""
     left_out = list(dict.fromkeys(body.get("left_out", [])))
     for row, name in enumerate(left_out):
-        if not _slot_of(spec, name, f"/left_out/{row}").swap:
+        slot = _slot_of(spec, name, f"/left_out/{row}")
+        if body["room"] and slot.role == Role.WAVE:
+            raise BadRoom("A wave plate is never left out.", [(f"/left_out/{row}", "a wave plate stays")])
+        if not slot.swap:
             raise Malformed(
                 f"Slot {name!r} is not one that is chosen to measure.", [(f"/left_out/{row}", "not a swap slot")]
             )
@@ -205,6 +210,7 @@ def question_of(body: dict[str, Any], spec: Spec) -> Question:
         installed=installed_of(body["installed"], spec, body["plates_gauge"]),
         bench=bench,
         left_out=left_out,
+        room=body["room"],
         max_changes=body.get("max_changes"),
         used_ok=body["used_ok"],
         open_boxes=body["open_boxes"],

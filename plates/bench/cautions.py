@@ -8,6 +8,7 @@ from typing import Any
 from plates.bench.models import Match
 from plates.bench.pose import reading_parts_of
 from plates.bench.question import Question, set_stays
+from plates.bench.room import wave_counted
 from plates.bench.stack_limits import standing
 from plates.catalogue.models import Role, Slot, Spec
 from plates.lengths import INCH, both, half_even
@@ -28,13 +29,10 @@ def count_first(*, clearance_nm: int, spec: Spec, slots: Sequence[Slot], questio
     """One plate too few or too many makes a difference of its own thickness."""
     if spec.low_nm <= clearance_nm <= spec.high_nm:
         return None
-    room_nm = 0  # what is missing because it was left out to measure
-    for slot in slots:
-        if slot.name in question.left_out:
-            if slot.nominal_nm is None:
-                return None
-            room_nm += slot.count * slot.nominal_nm
-    expected_nm = spec.target_nm + (room_nm if spec.measures == "gap" else -room_nm)
+    missing_nm = _left_out_nm(slots, question)
+    if missing_nm is None:
+        return None
+    expected_nm = spec.target_nm + (missing_nm if spec.measures == "gap" else -missing_nm)
     off_nm = abs(clearance_nm - expected_nm)
     known = {slot.nominal_nm for slot in slots if slot.nominal_nm}
     known |= {entry.thickness_nm for entries in question.installed.values() for entry in entries}
@@ -42,11 +40,29 @@ def count_first(*, clearance_nm: int, spec: Spec, slots: Sequence[Slot], questio
     if near is None or abs(off_nm - near) > PLATE_NEAR_NM:
         return None
     loose = (clearance_nm > expected_nm) == (spec.measures == "gap")
-    text = (
-        f"The difference from the target, {both(off_nm)}, is near the thickness of a plate of this pack, {both(near)}. "
-        f"Count the plates first: is there one too {'few' if loose else 'many'}?"
-    )
+    if question.room:
+        why = "does this unit hold one more than the spec counts" if loose else "is one still in the drum"
+        text = (
+            f"At book sizes this pack would miss its target by {both(off_nm)}, near the thickness of a plate of it, "
+            f"{both(near)}. Count the plates first: {why}?"
+        )
+    else:
+        text = (
+            f"The difference from the target, {both(off_nm)}, is near the thickness of a plate of this pack, "
+            f"{both(near)}. Count the plates first: is there one too {'few' if loose else 'many'}?"
+        )
     return caution("count_first", text)
+
+
+def _left_out_nm(slots: Sequence[Slot], question: Question) -> int | None:
+    """What is missing at book size because it was left out to measure; None where there is no book size."""
+    total_nm = 0
+    for slot in slots:
+        if slot.name in question.left_out:
+            if slot.nominal_nm is None:
+                return None
+            total_nm += slot.count * slot.nominal_nm
+    return total_nm
 
 
 def of_reading(
@@ -56,7 +72,9 @@ def of_reading(
     found = []
     if first := count_first(clearance_nm=clearance_nm, spec=spec, slots=slots, question=question):
         found.append(first)
-    if clearance_nm > 4 * spec.high_nm or (question.method == "feeler" and as_read_nm < FEELER_LEAST_NM):
+    missing_nm = _left_out_nm(slots, question) if question.room else 0
+    far_nm = 0 if missing_nm is None else clearance_nm - missing_nm
+    if far_nm > 4 * spec.high_nm or (question.method == "feeler" and as_read_nm < FEELER_LEAST_NM):
         found.append(
             caution(
                 "far_out",
@@ -67,13 +85,31 @@ def of_reading(
         found.append(
             caution("single_reading", "One reading only, so tilt is not seen. Read at three points around the pack.")
         )
+    if question.room:
+        found.append(_of_room(clearance_nm, as_read_nm, spec, slots, question))
     return [*found, *_of_convention(spec, question), *_of_wave(spec, slots, question)]
+
+
+def _of_room(
+    clearance_nm: int, as_read_nm: int, spec: Spec, slots: Sequence[Slot], question: Question
+) -> dict[str, str]:
+    stays = sum(len(entries) for entries in question.installed.values())
+    chosen = sum(slot.count for slot in slots if slot.name in question.left_out)
+    text = (
+        f"Worked out from the room of the empty drum: {both(as_read_nm)}, less {both(as_read_nm - clearance_nm)} of "
+        f"{stays} plates that stay, leaves {both(clearance_nm)} for {chosen} to be chosen and the clearance. Read the "
+        "assembled pack as its manual says before you trust it."
+    )
+    if any(slot.role == Role.WAVE for slot in slots):
+        text += f" The wave plate is counted {wave_counted(spec, question)}."
+    return caution("room", text)
 
 
 def _of_convention(spec: Spec, question: Question) -> list[dict[str, str]]:
     """A reading taken otherwise than the window was written for, where no arithmetic brings it back."""
     found = []
-    if spec.reads_method and question.method != spec.reads_method:
+    # An empty drum is not what the window was written for, nor can it be loaded: the assembled pack is read for that.
+    if spec.reads_method and question.method != spec.reads_method and not question.room:
         text = (
             f"The window was written for a reading by {spec.reads_method}, this one was taken by {question.method}: "
             "methods differ by more than arithmetic can take out. Read it as the manual does."
@@ -86,7 +122,7 @@ def _of_convention(spec: Spec, question: Question) -> list[dict[str, str]]:
     if spec.reads_soak == "soaked" and not question.soaked:
         text = "The window is for soaked frictions, and these were read dry: soaked they swell and take up clearance."
         found.append(caution("not_soaked", text))
-    if spec.reads_load and question.load.strip().lower() != spec.reads_load.strip().lower():
+    if spec.reads_load and not question.room and question.load.strip().lower() != spec.reads_load.strip().lower():
         said = f"it was read under {question.load}" if question.load else "nothing was said of it"
         text = f"The manual reads this pack under a load of {spec.reads_load}, and {said}. Load it as the manual says."
         found.append(caution("load_differs", text))
@@ -110,10 +146,11 @@ def of_plates(
                 found.append(caution("must_go", f"{name}, {both(entry.thickness_nm, unit)}: {why}. {way_out}"))
     coned = [entry for entries in question.installed.values() for entry in entries if entry.cone_nm]
     if coned:
-        text = (
-            f"{len(coned)} coned plate{'s' if len(coned) > 1 else ''} in the pack: squeezed flat when it was read, or "
-            "not? Nobody can tell from the number."
-        )
+        text = f"{len(coned)} coned plate{'s' if len(coned) > 1 else ''} in the pack: "
+        if question.room:
+            text += "counted as thick as it was read, it takes up more unless it is squeezed flat."
+        else:
+            text += "squeezed flat when it was read, or not? Nobody can tell from the number."
         first = next((option for option in options if option["up_to_nm"] != option["predicted_nm"]), None)
         if first:
             text += (
@@ -127,6 +164,8 @@ def of_plates(
 def _of_wave(spec: Spec, slots: Sequence[Slot], question: Question) -> list[dict[str, str]]:
     if not question.wave_state and not any(slot.role == "wave" for slot in slots):
         return []
+    if question.room and spec.reads_wave:
+        return []  # counted as the window is read
     if not spec.reads_wave:
         text = (
             "The spec does not say whether its window is read with the wave plate free or flat: nothing was translated."
@@ -156,7 +195,7 @@ def of_gauge(
     if could(as_read):
         return []
     others = [replace(question, method=method, readings_nm=[0] * 3, gauge="") for method in READING_U_NM]
-    parts = {other.method: reading_parts_of(spec, other, measured, {}) for other in others}
+    parts = {other.method: reading_parts_of(spec, other, measured, shared) for other in others}
     better = [method for method in sorted(parts, key=lambda m: combined_u_nm(parts[m])) if could(parts[method])]
     way_out = (
         f"Three readings by {' or '.join(better)} could."

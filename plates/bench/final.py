@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 from django.db.models import prefetch_related_objects
 
 from plates.bench.locks import TRIES, Moved, Run, as_seen, busy, clock, match_lock, match_seen, pause, state_check
-from plates.bench.models import FinalCheck, Match, MatchState
+from plates.bench.models import ROOM, FinalCheck, Match, MatchState
 from plates.bench.pose import reading_parts_of
 from plates.bench.question import Entry, PackReading, Question
 from plates.bench.reading import match_read, read_pack, verdict_of
@@ -101,7 +101,7 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
         person=person,
         at=clock(at),
         method=reading.method,
-        asked_method=match.method,
+        asked_method=ROOM if asked.room else match.method,
         gauge=reading.gauge,
         soaked=reading.soaked or asked.soaked,  # swell in either of the two is in the residual
         readings=reading.texts,
@@ -163,6 +163,7 @@ def stack_after(question: Question, built: dict[str, Any], reading: PackReading)
         installed=installed,
         bench=bench,
         left_out=[],
+        room=False,
         second=None,
         gauge=reading.gauge,
         soaked=reading.soaked,

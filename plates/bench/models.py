@@ -169,6 +169,10 @@ class Missed(ShopRow):
         indexes = [models.Index(fields=["shop", "at"], name="missed_in_time")]
 
 
+#: In place of a method: the prediction of this pack came from the room of the empty drum.
+ROOM = "room"
+
+
 class FinalCheck(ShopRow):
     """One measurement after assembly. ``residual_nm`` = final - predicted; ``u_nm`` is the prediction's,
     ``u_reading_nm`` the final reading's, ``u_moves_nm`` the part of the prediction that its plates make.
@@ -180,7 +184,7 @@ class FinalCheck(ShopRow):
     person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     at = models.DateTimeField(db_default=Now())
     method = models.TextField()
-    #: The method by which the pack was read before.
+    #: The method by which the pack was read before; ``ROOM`` where its drum was empty.
     asked_method = models.TextField()
     gauge = models.TextField(blank=True, default="")
     soaked = models.BooleanField(default=False)

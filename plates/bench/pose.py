@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from plates.bench.lying import Lying
 from plates.bench.pool import Whole, alike_u_nm, alone_u_nm, coded, pool_of
 from plates.bench.question import Entry, Loose, Question, may_adjust, wave_shift_nm
+from plates.bench.room import stays_of_gauge, stays_parts
 from plates.bench.stack_limits import limited_room, limited_spread, of_size, sizes_of
 from plates.catalogue.models import Slot, Spec
 from plates.matching.problem import Installed, Pool, Problem
@@ -87,7 +88,7 @@ def pose_together(asked: Sequence[Asked], *, sure: float, measured: Mapping[str,
     all_loose = [one for some in loose for one in some]
     classes, class_of = coded(row.interchange for row in rows)
     codes = {row.gauge for row in rows} | {plate.gauge for each in asked for plate in each.question.plates()}
-    read_with = {gauge for each in asked for gauge in each.question.gauges()}
+    read_with = {gauge for each in asked for gauge in (*each.question.gauges(), *stays_of_gauge(each.question))}
     shared = shared_errors(asked[0].spec.shop_id, codes | read_with)
     gauges = sorted(codes & shared.keys())
     number = {code: row for row, code in enumerate(gauges)}
@@ -146,7 +147,8 @@ def _posed(
         places.append(_place(slot, question, in_place, on_hand, may_serve, bench))
     spread, beside = limited_spread(spec, slots, open_slots, question)
     reading = reading_parts_of(spec, question, measured, shared)
-    # Where it has read plates, too, its share of the reading stands with theirs.
+    stay = stays_of_gauge(question)
+    # Where its gauge has read plates, too, its share of the reading stands with theirs, as do the plates that stay.
     of_plates = question.gauge in number and question.gauges() == {question.gauge}
     problem = Problem(
         measures=spec.measures,
@@ -156,12 +158,12 @@ def _posed(
         target_nm=spec.target_nm,
         pool=on_hand.pool,
         slots=(*places, *beside),
-        u_reading_nm=combined_u_nm(part for part in reading if not (of_plates and part.shared)),
+        u_reading_nm=combined_u_nm(part for part in reading if not (part.shared and (of_plates or part.times < 0))),
         u_move_nm=STACKED_U_NM,
         sure=sure,
         max_changes=question.max_changes,
         u_gauge_nm=tuple(shared[code] for code in number),
-        reading_gauge=number[question.gauge] if of_plates else None,
+        read_net=tuple(int(of_plates and code == question.gauge) - stay[code] for code in number),
         spread=spread,
         room=limited_room(spec, slots, open_slots, question),
     )
@@ -171,8 +173,11 @@ def _posed(
 def reading_parts_of(
     spec: Spec, question: Question, measured: Mapping[str, float], shared: Mapping[str, float]
 ) -> list[Part]:
-    """The budget of the question's reading; of two that were averaged, the budget of their mean."""
-    translated = wave_shift_nm(spec, list(spec.slots.all()), question) != 0
+    """The budget of the question's reading; of two that were averaged, the budget of their mean. Of an empty drum the
+    plates that stay are part of it.
+    """
+    slots = list(spec.slots.all())
+    translated = wave_shift_nm(spec, slots, question) != 0
 
     def parts(method: str, readings: int, gauge: str) -> list[Part]:
         return reading_parts(
@@ -184,15 +189,16 @@ def reading_parts_of(
             shared_u_nm=shared.get(gauge),
         )
 
-    first = parts(question.method, len(question.readings_nm), question.gauge)
-    if (second := question.second) is None:
-        return first
-    return mean_parts(first, parts(second.method or question.method, len(second.readings_nm), second.gauge))
+    found = parts(question.method, len(question.readings_nm), question.gauge)
+    if second := question.second:
+        found = mean_parts(found, parts(second.method or question.method, len(second.readings_nm), second.gauge))
+    return found + stays_parts(spec, slots, question, shared)
 
 
 def _may_change(slot: Slot, question: Question) -> bool:
-    """Only slots that the question names may change."""
-    return (slot.swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
+    """Only slots that the question names may change; of an empty drum, what is named stays."""
+    may_swap = slot.swap and (slot.name in question.left_out or not question.room)
+    return (may_swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
 
 
 def _further(slot: Slot) -> set[uuid.UUID]:
@@ -243,7 +249,7 @@ def takers_of(posed: Posed, plate: Interchange, thickness_nm: int) -> tuple[int,
     return tuple(
         number
         for number, (slot, place) in enumerate(zip(posed.slots, posed.problem.slots, strict=False))
-        if _serves(plate, slot)
+        if serves(plate, slot)
         and plate.fit_id in {slot.fit_id, *_further(slot)}
         and place.thinnest_nm <= thickness_nm
         and (place.thickest_nm is None or thickness_nm <= place.thickest_nm)
@@ -270,7 +276,7 @@ def _place(
     return Place(
         name=slot.name,
         installed=tuple(installed),
-        swap=slot.swap,
+        swap=slot.swap and not question.room,
         empty=slot.count if slot.name in question.left_out else 0,
         extra=max(0, slot.extra - max(0, len(installed) - slot.count)),  # what a pack has taken already counts
         ordinary=of_size(np.concatenate([rows(own), bench]), thickness_nm, sizes),

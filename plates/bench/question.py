@@ -8,10 +8,14 @@ from plates.catalogue.models import Slot, Spec
 from plates.catalogue.selectors import nominal_tolerances
 from plates.lengths import INCH, both
 from plates.measuring.uncertainty import rectangular_u_nm
-from shop.errors import Malformed
+from shop.errors import Malformed, Refusal
 
 #: How far an unread new steel may be from its book size where no kind says (common practice, no source).
 BOOK_TOLERANCE_NM = INCH * 25 // 10_000
+
+
+class WaveUnknown(Refusal):
+    code, title = "wave_unknown", "The wave plate's figures are missing"
 
 
 @dataclass(frozen=True)
@@ -77,6 +81,8 @@ class Question:
     #: The load that was on the stack, as the manual prescribes one.
     load: str = ""
     second: SecondReading | None = None
+    #: The drum was empty: the reading is its room, and what is installed is what will stay in it.
+    room: bool = False
     #: This used pack stays together, whatever its spec says.
     set_only: bool = False
     #: Rules of the spec that the owner lifted for this pack.

@@ -11,13 +11,21 @@ from plates.bench.lying import lying_on
 from plates.bench.models import Match
 from plates.bench.options import numbered, searched, shortfall_of
 from plates.bench.pose import Asked, pose, reading_parts_of
-from plates.bench.question import Question, may_adjust, wave_shift_nm, with_book_uncertainty, with_limits
+from plates.bench.question import (
+    Question,
+    WaveUnknown,
+    may_adjust,
+    wave_shift_nm,
+    with_book_uncertainty,
+    with_limits,
+)
 from plates.bench.repeatability import method_u_nm
+from plates.bench.room import stays_nm, stays_of_gauge, with_stays
 from plates.bench.why_not import why_not
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import STACK
 from plates.lengths import INCH, both, half_even, mean_nm
-from plates.measuring.gauges import gauge_notes
+from plates.measuring.gauges import gauge_notes, shared_errors
 from plates.measuring.uncertainty import agree, combined_u_nm, reading_parts
 from shop.errors import Malformed, Refusal
 
@@ -29,13 +37,10 @@ class SuspectReading(Refusal):
     code, title = "suspect_reading", "These readings contradict each other"
 
 
-class WaveUnknown(Refusal):
-    code, title = "wave_unknown", "The wave plate's figures are missing"
-
-
 def read_pack(*, spec: Spec, question: Question, measured: Mapping[str, float] | None = None) -> tuple[int, int]:
     """(as read, clearance in the window's convention), in nm. ``measured``: what the shop has found for u of its
-    methods. Raises SuspectReading, WaveUnknown.
+    methods. Of an empty drum it is what is left for the plates to be chosen. Raises SuspectReading, WaveUnknown,
+    BadRoom.
     """
     _points_check(spec, question.readings_nm, question.method, measured, "/readings")
     as_read_nm = mean_nm(question.readings_nm)
@@ -52,7 +57,14 @@ def read_pack(*, spec: Spec, question: Question, measured: Mapping[str, float] |
             f"{spec.reads_wave}, or give the figures with the spec.",
             [("/wave_state", f"read it {spec.reads_wave}")],
         )
-    clearance_nm = as_read_nm + wave_shift_nm(spec, list(spec.slots.all()), question)
+    taken_up_nm = stays_nm(question)
+    if taken_up_nm >= as_read_nm:
+        raise Malformed(
+            f"What stays measures {both(taken_up_nm)} together, and the room {both(as_read_nm)}: nothing is left to be "
+            "filled. Check the reading, and count the plates that stay.",
+            [("/readings", "is no more than what stays")],
+        )
+    clearance_nm = as_read_nm - taken_up_nm + wave_shift_nm(spec, list(spec.slots.all()), question)
     if clearance_nm <= 0:
         raise Malformed(
             f"Translated to the wave plate {spec.reads_wave}, the clearance would be {both(clearance_nm)}: below zero. "
@@ -153,12 +165,13 @@ def match_read(match: Match, question: Question, sure: float) -> None:
     notes = [gauge_notes(spec.shop_id, question.gauge, act=question.method)]
     if second := question.second:
         notes.append(gauge_notes(spec.shop_id, second.gauge, act=second.method or question.method))
-    question = with_limits(slots, with_book_uncertainty(spec, slots, question))
+    question = with_limits(slots, with_book_uncertainty(spec, slots, with_stays(spec, slots, question)))
     measured = method_u_nm(spec.shop_id)
     as_read_nm, clearance_nm = read_pack(spec=spec, question=question, measured=measured)
     match.method, match.readings, match.question = question.method, question.texts, question.to_json()
     match.as_read_nm, match.clearance_nm = as_read_nm, clearance_nm
-    shared = {note.code: note.shared_u_nm for note in notes if note.shared_u_nm is not None}
+    shared = shared_errors(spec.shop_id, stays_of_gauge(question))
+    shared |= {note.code: note.shared_u_nm for note in notes if note.shared_u_nm is not None}
     match.u_nm = combined_u_nm(reading_parts_of(spec, question, measured, shared))
     match.verdict = verdict_of(spec, clearance_nm)
     options, match.shortfall, match.kept_away = search_again(match, sure, measured)

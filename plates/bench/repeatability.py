@@ -35,12 +35,12 @@ class Repeatability:
 def repeatability(shop_id: uuid.UUID) -> list[Repeatability]:
     """Every method with its measured repeatability, finest default first; one query, over the latest final checks.
 
-    Only packs read by one method before and after tell it, and neither soaked ones nor comebacks. A residual is final
-    less predicted, and the prediction is the first reading with the plates moved: two readings of one method and the
-    moves, independent, so var(residual) = 2 u² + u_moves² (JCGM 100:2008, 5.1.2), with the variance as a type A
-    estimate about the mean of the residuals (JCGM 100:2008, 4.2): u = √((s² - mean of u_moves²) / 2). An offset that
-    lasts is not scatter; the charts look for that. What single readings and wave plates add to the scatter stays in
-    it, so that the figure errs to the wide side. A pack that was built wrongly or a figure in the wrong unit is no
+    Only packs read by one method before and after tell it: no soaked ones, comebacks, nor built from an empty drum. A
+    residual is final less predicted, and the prediction is the first reading with the plates moved: two readings of one
+    method and the moves, independent, so var(residual) = 2 u² + u_moves² (JCGM 100:2008, 5.1.2), with the variance as a
+    type A estimate about the mean of the residuals (JCGM 100:2008, 4.2): u = √((s² - mean of u_moves²) / 2). An offset
+    that lasts is not scatter; the charts look for that. What single readings and wave plates add to the scatter stays
+    in it, so that the figure errs to the wide side. A pack that was built wrongly or a figure in the wrong unit is no
     scatter either: what lies far from the middle of the others is left out.
     """
     told = final_checks(shop_id, LOOK).filter(apart="", method=F("asked_method")).order_by()

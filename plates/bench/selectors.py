@@ -6,7 +6,7 @@ from typing import Any
 from django.db.models import Case, CharField, F, Q, QuerySet, Value, When
 from django.db.models.functions import Now
 
-from plates.bench.models import FinalCheck, Job, Match, MatchState
+from plates.bench.models import ROOM, FinalCheck, Job, Match, MatchState
 from plates.catalogue.selectors import STACK
 
 #: What final checks teach is learned from so many of the latest.
@@ -34,7 +34,8 @@ def final_checks(shop_id: uuid.UUID, latest: int | None = None) -> QuerySet[Any]
     about gauge and hand.
 
     ``soaked``: swell is part of the number when the pack was soaked before or after; ``comeback``: the unit had run
-    and come back, and what brought it back may still be at work; else blank.
+    and come back, and what brought it back may still be at work; ``room``: predicted from an empty drum, with the
+    errors of a whole stack in it; else blank.
     """
     rows = FinalCheck.objects.filter(shop_id=shop_id)
     if latest is not None:  # found by index first: the question of a match is long
@@ -43,6 +44,7 @@ def final_checks(shop_id: uuid.UUID, latest: int | None = None) -> QuerySet[Any]
     apart = Case(
         When(soaked, then=Value("soaked")),
         When(match__comeback_of__isnull=False, then=Value("comeback")),
+        When(asked_method=ROOM, then=Value("room")),
         default=Value(""),
         output_field=CharField(),
     )

@@ -111,7 +111,7 @@ def _taken_for_sure(problem: Problem, low_delta: int, high_delta: int, changes: 
         u_move_nm=0.0,
         max_changes=changes,
         u_gauge_nm=(),
-        reading_gauge=None,
+        read_net=(),
     )
 
 

@@ -5,7 +5,7 @@ gauge share adds linearly over them first (JCGM 100:2008, 5.1.2 and 5.2.2).
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -21,9 +21,7 @@ def _gauges(pool: Pool, ins: Iterable[tuple[int, int]]) -> list[int]:
 def shared_variance(problem: Problem, ins: Iterable[int], outs: Iterable[int]) -> float:
     """The variance that shared errors make, from the gauges of the plates in and out (-1: not known)."""
     sign = 1 if problem.measures == "gap" else -1
-    net = [0] * len(problem.u_gauge_nm)
-    if problem.reading_gauge is not None:
-        net[problem.reading_gauge] += 1
+    net = list(problem.read_net or [0] * len(problem.u_gauge_nm))
     for gauges, times in ((outs, sign), (ins, -sign)):
         for gauge in gauges:
             if gauge >= 0:
@@ -65,7 +63,8 @@ def read_with(problem: Problem, way: Way) -> tuple[int, int] | None:
 
 def with_most_shared(problem: Problem, changes: int) -> Problem:
     """The problem with each plate as uncertain as shared errors can make it among so many: (Σ cᵢ u)² ≤ n Σ u²."""
-    most = 2 * changes + (problem.reading_gauge is not None)
+    own = [abs(times) for times in problem.read_net]
+    most = 2 * changes + sum(own)
     u_most = np.array([*problem.u_gauge_nm, 0.0]) * math.sqrt(most)  # the last: gauge not known
     gauge = problem.pool.gauge
     pool = problem.pool
@@ -75,12 +74,27 @@ def with_most_shared(problem: Problem, changes: int) -> Problem:
         replace(s, installed=tuple(replace(p, u_nm=math.hypot(p.u_nm, u_most[p.gauge]), gauge=-1) for p in s.installed))
         for s in problem.slots
     ]
-    reading = 0.0 if problem.reading_gauge is None else float(u_most[problem.reading_gauge])
+    reading = math.hypot(*(math.sqrt(times) * float(u) for times, u in zip(own, u_most, strict=False)))
     return replace(
         problem,
         pool=pool,
         slots=tuple(slots),
         u_reading_nm=math.hypot(problem.u_reading_nm, reading),
         u_gauge_nm=(),
-        reading_gauge=None,
+        read_net=(),
     )
+
+
+def of_one_gauge(problem: Problem) -> Iterator[Problem]:
+    """The problem with the plates of each gauge by themselves, those of no known gauge included."""
+    gauge = problem.pool.gauge
+    if gauge is None:
+        return
+    for one in np.unique(gauge).tolist():
+        slots = [
+            replace(
+                s, ordinary=s.ordinary[gauge[s.ordinary] == one], substitute=s.substitute[gauge[s.substitute] == one]
+            )
+            for s in problem.slots
+        ]
+        yield replace(problem, slots=tuple(slots))

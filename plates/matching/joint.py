@@ -272,11 +272,11 @@ class Joint:
                 *(-sign * v for (_, one), v in pack.ins.items() if self.plates.alike[one].gauge == gauge),
                 *(sign * v for stack, v in pack.outs.items() if self.plates.stacks[stack].gauge == gauge),
             ]
-            own = int(problem.reading_gauge == gauge)
+            own = problem.read_net[gauge] if problem.read_net else 0
             if not u or not (read or own):
                 continue
-            net = model.new_int_var(-most - 1, most + 1, "")
-            square = model.new_int_var(0, (most + 1) ** 2, "")
+            net = model.new_int_var(own - most, own + most, "")
+            square = model.new_int_var(0, (most + abs(own)) ** 2, "")
             model.add(net == own + sum(read))
             model.add_multiplication_equality(square, [net, net])
             found.append((u, square))

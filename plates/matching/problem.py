@@ -104,7 +104,8 @@ class Problem:
 
     ``u_gauge_nm`` is, per gauge, the uncertainty of the error that all its readings share. Such errors are
     correlated: they add linearly over the plates of one gauge, and cancel between one out and one in (JCGM
-    100:2008, 5.2.2). ``reading_gauge``: the gauge of the clearance itself where it has read plates, too.
+    100:2008, 5.2.2). ``read_net``: how often the error of each gauge stands in the clearance as given, blank for
+    never: once where the gauge has read the pack, too, and less for each plate that was taken off with it.
 
     ``sure`` is the probability of landing in the window from which an option is sure. ``max_changes`` None
     means as many as the pack has room for. ``most_delta_nm``: all that goes in less all that comes out is at most
@@ -123,7 +124,7 @@ class Problem:
     sure: float = 0.95
     max_changes: int | None = None
     u_gauge_nm: tuple[float, ...] = ()
-    reading_gauge: int | None = None
+    read_net: tuple[int, ...] = ()
     spread: Spread | None = None
     room: Room | None = None
     most_delta_nm: int | None = None

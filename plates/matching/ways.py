@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from plates.matching.choose import choose
 from plates.matching.dense import least_variances
-from plates.matching.exchange import exchange_build, read_with, shared_variance, with_most_shared
+from plates.matching.exchange import exchange_build, of_one_gauge, read_with, shared_variance, with_most_shared
 from plates.matching.hands import TooMany
 from plates.matching.join import variances_by_joining
 from plates.matching.near import Nearest
@@ -138,16 +138,22 @@ class WaySearch:
         """The first sure exchange, by :meth:`_first_sure`.
 
         Where gauges are mixed their shared errors are known of an exchange only when its plates are. Then the one
-        found may turn out marginal; the second search counts the most that these errors can add, so that what it
-        finds is sure, and may not be the nearest.
+        found may turn out marginal. What is looked for next is a sure one among the plates of each gauge by themselves,
+        and among all with the most that these errors can add; it may not be the nearest.
         """
         found = self._first_sure(changes)
         if found is None or found.sure:
             return found
-        problem = with_most_shared(self.problem, changes)
-        chain = chain_build(problem, self.chain.way, changes)
-        padded = WaySearch(problem, chain)._first_sure(changes) if chain and chain.most == changes else None
-        return exchange_build(self.problem, padded.way, padded.ins, padded.outs) if padded else None
+        sure: list[Exchange] = []
+        for part in (with_most_shared(self.problem, changes), *of_one_gauge(self.problem)):
+            chain = chain_build(part, self.chain.way, changes)
+            if chain and chain.most == changes and (one := WaySearch(part, chain)._first_sure(changes)):
+                sure.append(exchange_build(self.problem, one.way, one.ins, one.outs))
+        return min((one for one in sure if one.sure), key=self._nearness, default=None)
+
+    def _nearness(self, one: Exchange) -> tuple[object, ...]:
+        keys = sorted(self.problem.pool.keys[row] for _, row in one.ins)  # type: ignore[type-var]
+        return abs(one.predicted_nm - self.problem.target_nm), keys, one.outs
 
     def _first_sure(self, changes: int) -> Exchange | None:
         """The sure exchange nearest to the target with so many changes.

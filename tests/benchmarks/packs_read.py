@@ -245,7 +245,7 @@ class Built:
             u_move_nm=0.0 if self._forgot("stacked") else STACKED_U_NM,
             max_changes=4,
             u_gauge_nm=tuple(self.shared_u_nm) if shared else (),
-            reading_gauge=self.reading_gauge if shared else None,
+            read_net=tuple(int(gauge == self.reading_gauge) for gauge in (0, 1)) if shared else (),
         )
 
     # --- what comes of it ---------------------------------------------------------------------------------------------

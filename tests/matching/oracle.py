@@ -61,7 +61,7 @@ def _exchange(problem: Problem, way: Way, ins, outs) -> Exchange:
     variance = problem.u_reading_nm**2 + (len(ins) + len(outs)) * problem.u_move_nm**2
     variance += sum(float(problem.pool.u_nm[row]) ** 2 for _, row in ins) + sum(p.u_nm**2 for p in moved_out)
     for gauge, u in enumerate(problem.u_gauge_nm):  # one error for all that this gauge has read
-        readings = [float(problem.reading_gauge == gauge)]
+        readings = [float(problem.read_net[gauge]) if problem.read_net else 0.0]
         readings += [(1 if problem.measures == "gap" else -1) * (plate.gauge == gauge) for plate in moved_out]
         if problem.pool.gauge is not None:
             sign = -1 if problem.measures == "gap" else 1

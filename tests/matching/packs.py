@@ -121,7 +121,7 @@ def with_gauges(problem: Problem, rng: random.Random, into: Sequence[int], out_o
             for slot in problem.slots
         ),
         u_gauge_nm=(2_540.0, 5_080.0),
-        reading_gauge=rng.choice([None, 0, 1]),
+        read_net=rng.choice([(), (1, 0), (0, 1), (-2, 0), (-1, -3)]),
     )
 
 

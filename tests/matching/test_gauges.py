@@ -56,7 +56,7 @@ def test_one_gauge_cancels_and_two_add_up():
 
 def test_a_gauge_that_read_pack_and_plates_counts_once_for_all_three():
     """Read 1, taken out with it 0, put in with it 3: what it reads too high is off twice in a gap."""
-    problem = replace(loose(0, -1, (2_000.0, 3_000.0)), reading_gauge=0)
+    problem = replace(loose(0, -1, (2_000.0, 3_000.0)), read_net=(1, 0))
     (three,) = [one for one in match(problem).options if one.changes == 3]
     alone = nm(FEELER) ** 2 + 6 * MOVE_NM**2
     assert three.u_nm == pytest.approx(math.sqrt(alone + (2 * 2_000) ** 2), rel=1e-12)
@@ -71,7 +71,7 @@ def test_one_gauge_in_and_one_out_is_searched_exactly(mirror, gauges):
         plain = random_pack(rng, 7)
         plain = replace(plain, slots=tuple(replace(slot, extra=0) for slot in plain.slots))
         problem = mirror(with_gauges(plain, rng, *gauges))
-        problem = replace(problem, reading_gauge=None)
+        problem = replace(problem, read_net=())
         overlapping = _overlapping(problem)
         expected = [_shown(problem, one, overlapping) for one in oracle.options(problem)]
         assert [_shown(problem, one, overlapping) for one in match(problem).options] == expected, seed

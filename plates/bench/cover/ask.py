@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from plates.bench.ask import plates_read
 from plates.bench.bodies import entries_of
-from plates.bench.pose import Posed, pose, takers_of
+from plates.bench.pose import Asked, Posed, pose, takers_of
 from plates.bench.question import Entry, Question, may_adjust, with_limits
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import kinds_of
@@ -66,7 +66,7 @@ def cover_ask(
     # Neither the method nor the clearance matters to what can be reached.
     question = Question("feeler", [], [], _with_book_sizes(spec, installed))
     question = with_limits(list(spec.slots.all()), plates_read(person, question)[0])
-    posed = pose(spec=spec, question=question, clearance_nm=spec.target_nm, sure=person.shop.sure_level, measured={})
+    posed = pose(Asked(spec, question, spec.target_nm), sure=person.shop.sure_level, measured={})
     return Cover(
         cover(posed.problem, from_nm, to_nm),
         _losses(posed, spec.shop_id, without, from_nm, to_nm) if without else {},

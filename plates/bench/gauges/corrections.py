@@ -22,7 +22,7 @@ from plates.bench.cautions import built_again, caution
 from plates.bench.locks import TRIES, Moved, as_seen, busy, match_lock, match_seen, pause
 from plates.bench.lying import LIES
 from plates.bench.models import Match, MatchState
-from plates.bench.reading import match_refresh, search_again
+from plates.bench.reading import match_refresh, search_again, verdict_of
 from plates.lengths import both
 from plates.measuring.models import GaugeCheck
 from plates.stock.corrections import (
@@ -188,6 +188,9 @@ def _follows(person: Person, match: Match, shift: Shift, corrected: Sequence[Cor
         match.save(update_fields=["outs"])
         return False
     entries_nm = shift.entries_nm(match)
+    if match.question.get("room"):  # what stays in an empty drum is thinner than was thought
+        match.clearance_nm += sum(entries_nm.values())
+        match.verdict = verdict_of(match, match.clearance_nm)
     by_nm = _built_shifted(match, shift, entries_nm, person.shop.sure_level) if match.state == MatchState.TAKEN else 0
     _question_shifted(match, shift, entries_nm)
     offered = {row["plate"] for option in match.options if not option.get("past") for row in option["in"]}
@@ -206,7 +209,7 @@ def _built_shifted(match: Match, shift: Shift, entries_nm: dict[tuple[str, int],
     """The prediction of what was built, from the thicknesses as they really are; by how much it moved."""
     assert match.built is not None
     built = copy.deepcopy(match.built)
-    too_much_nm = 0
+    too_much_nm = sum(entries_nm.values()) if match.question.get("room") else 0
     for row in built["in"]:
         error_nm = shift.row_nm(match, row)
         row["thickness_nm"] -= error_nm

@@ -30,7 +30,7 @@ def comeback_json(comeback: dict[str, Any] | None) -> dict[str, Any] | None:
 
 
 class ResidualAnswer(serializers.ModelSerializer[FinalCheck]):
-    """One final check. ``apart`` is ``soaked`` or ``comeback`` for what stands on no chart, else blank."""
+    """One final check. ``apart`` is ``soaked``, ``comeback`` or ``room`` for what stands on no chart, else blank."""
 
     match = serializers.IntegerField(source="match.number")
     method, asked_method = serializers.CharField(), serializers.CharField()
@@ -40,7 +40,7 @@ class ResidualAnswer(serializers.ModelSerializer[FinalCheck]):
     measured = LengthField(source="clearance_nm")
     residual = LengthField(source="residual_nm")
     u = serializers.SerializerMethodField()
-    apart = serializers.ChoiceField(["", "soaked", "comeback"])
+    apart = serializers.ChoiceField(["", "soaked", "comeback", "room"])
 
     class Meta:
         model = FinalCheck

@@ -35,7 +35,7 @@ _ADVICE = {
     "gauge": "check this gauge against a standard",
     "person": "read a pack together, and compare how each of you holds the gauge",
 }
-APART = {"soaked": "soaked", "comeback": "came back"}
+APART = {"soaked": "soaked", "comeback": "came back", "room": "from an empty drum"}
 
 
 @dataclass(frozen=True)
