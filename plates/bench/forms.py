@@ -13,22 +13,29 @@ from plates.bench.models import Match
 from plates.bench.overrides import Override
 from plates.bench.question import Entry, Loose, PackReading, Question, SecondReading
 from plates.bench.typed import ReadingList, exact_text, one_said
-from plates.catalogue.models import LIFTABLE, WAVE_STATES, Slot, Spec
+from plates.catalogue.models import LIFTABLE, WAVE_STATES, Role, Slot, Spec
 from plates.lengths import LengthError
-from plates.measuring.uncertainty import READING_U_NM
+from plates.measuring.uncertainty import METHODS, READING_U_NM
 from shop.api import CODE
 from shop.forms import MOST_READINGS, Said, readings_said
 
 HOW = [("change", "may be exchanged"), ("out", "measured without it"), ("leave", "stays as it is")]
+#: Of an empty drum, which has no gap for a feeler and no pack for air to lift.
+HOW_EMPTY = [("out", "to be chosen"), ("change", "stays: it is here")]
+METHODS_EMPTY = [(value, label) for value, label in METHODS if value in ("depth", "indicator")]
 
 
 @dataclass
 class SlotPart:
-    """One slot that may change: how it was measured, what lies in it, what lies beside it on the bench."""
+    """One slot: how it was measured, of all ``ways``, what lies in it, what lies beside it on the bench. ``book_nm``:
+    what each of its plates counts as unless it is read; None: they have to be read.
+    """
 
     slot: Slot
     plates: ReadingList
-    how: str = "change"
+    book_nm: int | None
+    ways: list[tuple[str, str]]
+    how: str
     bench: str = ""
     source: str = ""
     error: str = ""
@@ -59,14 +66,18 @@ class PackForm:
         self.spec, self.unit_first = spec, unit_first
         self.lifts = [Lift(rule, LIFTABLE[rule]) for rule in spec.liftable]
         self.readings = ReadingList("reading", "Readings of the pack", MOST_READINGS, unit_first)
+        slots, earlier = list(spec.slots.all()), Question.from_json(again.question) if again is not None else None
         stays = spec.set_only and not (may_lift and "set_only" in spec.liftable)
-        swaps = [] if not spec.adjustable or stays else [slot for slot in spec.slots.all() if slot.swap]
-        self.parts = [
-            SlotPart(slot, ReadingList(f"slot{slot.position}", slot.name, max(slot.count, 1), unit_first))
-            for slot in swaps
-        ]
-        self.has_wave = any(slot.role == "wave" for slot in spec.slots.all())
-        self.method, self.wave_state, self.job = "feeler", spec.reads_wave, ""
+        swaps = [] if not spec.adjustable or stays else [slot for slot in slots if slot.swap]
+        self.has_wave = any(slot.role == Role.WAVE for slot in slots)
+        self.may_be_empty = bool(swaps) and spec.measures == "gap"
+        self.room = self.may_be_empty and ("room" in data if data is not None else bool(earlier and earlier.room))
+        self.wave_state = earlier.wave_state or spec.reads_wave if earlier else spec.reads_wave
+        if data is not None:
+            state = data.get("wave_state", "")
+            self.wave_state = state if state in dict(WAVE_STATES) else ""
+        self.parts = [self._part(slot) for slot in (slots if self.room else swaps) if self._asked(slot)]
+        self.method, self.job = "depth" if self.room else "feeler", ""
         self.wave_free, self.wave_free_error, self.job_error = "", "", ""
         self.soaked = self.used_frictions = self.set_only = self.open_boxes = False
         self.gauge = self.plates_gauge = self.load = self.second = self.second_error = ""
@@ -79,13 +90,34 @@ class PackForm:
             self._fill(again)
 
     @property
+    def wave_counted(self) -> str:
+        """As what the wave plate takes its part of the room."""
+        return self.spec.reads_wave or self.wave_state
+
+    @property
+    def methods(self) -> list[tuple[str, str]]:
+        return METHODS_EMPTY if self.room else METHODS
+
+    def _asked(self, slot: Slot) -> bool:
+        """Whether its plates are asked for: of a wave plate only where it is counted flat; else its free height is."""
+        return not self.room or (slot.count > 0 and (slot.role != Role.WAVE or self.wave_counted == "flat"))
+
+    def _part(self, slot: Slot) -> SlotPart:
+        plates = ReadingList(f"slot{slot.position}", slot.name, max(slot.count, 1), self.unit_first)
+        book_nm = self.spec.wave_flat_nm if slot.role == Role.WAVE else slot.nominal_nm
+        if not self.room:
+            return SlotPart(slot, plates, book_nm, HOW, "change")
+        ways = HOW_EMPTY if slot.swap else HOW_EMPTY[1:]
+        return SlotPart(slot, plates, book_nm, ways, ways[0][0])
+
+    @property
     def lists(self) -> list[ReadingList]:
         return [self.readings, *(part.plates for part in self.parts if part.how == "change")]
 
     def _read(self, data: QueryDict) -> None:
-        self.method = data.get("method", "") if data.get("method") in READING_U_NM else "feeler"
-        state = data.get("wave_state", "")
-        self.wave_state = state if state in dict(WAVE_STATES) else ""
+        turned = self.room != (data.get("was") == "room")
+        if data.get("method") in dict(self.methods) and not turned:
+            self.method = data["method"]
         self.wave_free = data.get("wave_free", "").strip()[:60]
         self.job = data.get("job", "").strip()[:80]
         self.soaked, self.used_frictions = "soaked" in data, "used_frictions" in data
@@ -99,11 +131,13 @@ class PackForm:
         self.readings.read(data)
         for part in self.parts:
             name = part.plates.name
-            part.how = data.get(f"{name}-how", "") if data.get(f"{name}-how") in dict(HOW) else "change"
+            if data.get(f"{name}-how") in dict(part.ways) and not turned:
+                part.how = data[f"{name}-how"]
             part.plates.read(data)
             part.bench = data.get(f"{name}-bench", "").strip()[:200]
             part.source = data.get(f"{name}-source", "").strip()[:200]
-        self._advance(data)
+        if not turned:
+            self._advance(data)
 
     def _advance(self, data: QueryDict) -> None:
         """Where the focus goes, and whether the shelf is to be asked now."""
@@ -122,7 +156,7 @@ class PackForm:
             here = order.index(self.focus)
             self.asking = self.focus == "job"
             self.focus = order[min(here + 1, len(order) - 1)]
-        if self.focus != "reading" and not self.readings.kept:
+        if self.focus != "reading" and not self.readings.kept and "go" in data:
             self.focus, self.asking = "reading", False
             self.readings.error = self.readings.error or "Nothing was read yet. Type a reading and press Enter."
         if self.asking and not self._complete():
@@ -137,7 +171,7 @@ class PackForm:
         for part in self.parts:
             count, plates = part.slot.count, part.plates
             if part.how == "change" and not plates.error:
-                if not plates.kept and part.slot.nominal_nm is None and count:
+                if not plates.kept and part.book_nm is None and count:
                     plates.error = f"{part.slot.name} has no book size: read its {count}."
                 elif plates.kept and len(plates.kept) != count:
                     plates.error = f"{part.slot.name} counts {count}, and {len(plates.kept)} are read. "
@@ -178,7 +212,12 @@ class PackForm:
             method=self.method,
             texts=[said.text for said in self.readings.kept],
             readings_nm=[said.nm for said in self.readings.kept],
-            installed={part.slot.name: _entries(part, self.plates_gauge) for part in changing},
+            installed={
+                part.slot.name: _entries(part, self.plates_gauge)
+                for part in changing
+                if part.plates.kept or not self.room  # in an empty drum what is not read stands at book size
+            },
+            room=self.room,
             bench={part.slot.name: rows for part in self.parts if (rows := self._bench(part))},
             left_out=[part.slot.name for part in self.parts if part.how == "out"],
             used_ok=True if self.used_frictions else None,
@@ -204,7 +243,7 @@ class PackForm:
         return SecondReading(texts, readings_nm, self.second_person, self.second_method, self.second_gauge)
 
     def _bench(self, part: SlotPart) -> list[Loose]:
-        if part.how == "leave":
+        if part.how == "leave" or (self.room and part.how != "out"):
             return []
         said = readings_said(part.bench, self.unit_first)
         return [Loose(one.nm, 1, part.source or "the bench", self.plates_gauge) for one in said]
@@ -213,7 +252,6 @@ class PackForm:
         """The question of an earlier match, to be put right and asked again."""
         question = Question.from_json(match.question)
         self.method, self.job = question.method, match.job.code if match.job else ""
-        self.wave_state = question.wave_state or self.spec.reads_wave
         self.wave_free = exact_text(question.wave_free_nm) if question.wave_free_nm else ""
         self.soaked, self.used_frictions = question.soaked, bool(question.used_ok)
         self.set_only, self.open_boxes = question.set_only, question.open_boxes
@@ -247,8 +285,8 @@ def _entries(part: SlotPart, gauge: str) -> list[Entry]:
             Entry(said.nm, must_go=gone, cone_nm=cone_nm, hot_spot=spot, gauge=gauge)
             for (_, said, gone, _, spot), cone_nm in rows
         ]
-    assert part.slot.nominal_nm is not None
-    return [Entry(part.slot.nominal_nm, at_book=True)] * part.slot.count
+    assert part.book_nm is not None
+    return [Entry(part.book_nm, at_book=True)] * part.slot.count
 
 
 class FinalForm:

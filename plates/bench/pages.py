@@ -13,7 +13,7 @@ from plates.bench import shown as views
 from plates.bench.ask import match_ask
 from plates.bench.cautions import raised
 from plates.bench.final import match_final
-from plates.bench.forms import HOW, FinalForm, PackForm
+from plates.bench.forms import FinalForm, PackForm
 from plates.bench.locks import Run
 from plates.bench.lying import lying_on
 from plates.bench.models import Match, MatchState
@@ -101,7 +101,6 @@ def close_pack(request: PageRequest, code: str) -> HttpResponse:
         "counted": spec_counted(spec),
         "form": form,
         "methods": METHODS,
-        "how": HOW,
         "waves": WAVE_STATES,
         "may_lift": may_lift,
         "earlier": earlier,

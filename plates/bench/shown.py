@@ -61,7 +61,9 @@ def fetch(rows: Iterable[dict[str, Any]]) -> list[Fetch]:
 
 
 def verdict(match: Match) -> str:
-    """A gap pack is loose or tight, a height pack too tall or too short."""
+    """A gap pack is loose or tight, a height pack too tall or too short; an empty drum is neither yet."""
+    if match.question.get("room"):
+        return "to be filled"
     if match.verdict == "in_window":
         return "in the window"
     words = {"gap": ("loose", "tight"), "height": ("too tall", "too short")}[match.spec.measures]
@@ -212,7 +214,8 @@ def _stacks(match: Match, option: dict[str, Any]) -> SafeString:
     question = Question.from_json(match.question)
     before = _filled(slots, question, option, after=False)
     after = _filled(slots, question, option, after=True)
-    stacks = [Stack("as it is", before, match.clearance_nm), Stack("after", after, option["predicted_nm"])]
+    now, said = ("what stays", "What stays") if question.room else ("as it is", "As it is")
+    stacks = [Stack(now, before, match.clearance_nm), Stack("after", after, option["predicted_nm"])]
     if not option["changes"]:
         stacks = stacks[:1]
     return stack_drawing(
@@ -221,7 +224,7 @@ def _stacks(match: Match, option: dict[str, Any]) -> SafeString:
         limits=limits_of(match),
         unit=match.unit,
         title=f"The stack before and after option {option['number']}, to scale",
-        desc=f"As it is: {_said(before, match.unit)}. After: {_said(after, match.unit)}.",
+        desc=f"{said}: {_said(before, match.unit)}. After: {_said(after, match.unit)}.",
     )
 
 
@@ -230,13 +233,14 @@ def stack_of_match(match: Match) -> SafeString:
     if built := built_now(match):
         return _stacks(match, built)
     slots = list(match.spec.slots.all())
-    layers = _filled(slots, Question.from_json(match.question), None, after=False)
+    question = Question.from_json(match.question)
+    layers, now = _filled(slots, question, None, after=False), "what stays" if question.room else "as it is"
     return stack_drawing(
-        stacks=[Stack("as it is", layers, match.clearance_nm)],
+        stacks=[Stack(now, layers, match.clearance_nm)],
         measures=match.spec.measures,
         limits=limits_of(match),
         unit=match.unit,
-        title="The stack as it is, to scale",
+        title=f"The stack {now}, to scale",
         desc=f"{_said(layers, match.unit)}.",
     )
 
@@ -262,7 +266,9 @@ def _allowed(match: Match) -> str:
 def window_of_match(match: Match) -> SafeString:
     """The window, the reading and each prediction on one scale; of a taken match only what was taken."""
     built = built_now(match)
-    marks = [Mark("before" if built else "now", match.clearance_nm, match.u_nm, main=not built)]
+    marks = []
+    if not match.question.get("room"):  # an empty drum has no clearance to set beside its window
+        marks = [Mark("before" if built else "now", match.clearance_nm, match.u_nm, main=not built)]
     options = [built] if built else current(match)
     marks += [Mark(f"option {one['number']}", one["predicted_nm"], one["u_nm"]) for one in options]
     if match.state == MatchState.CLOSED:
