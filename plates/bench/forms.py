@@ -116,8 +116,9 @@ class PackForm:
 
     def _read(self, data: QueryDict) -> None:
         turned = self.room != (data.get("was") == "room")
-        if data.get("method") in dict(self.methods) and not turned:
-            self.method = data["method"]
+        method = data.get("method", "")
+        if method in dict(self.methods) and not turned:
+            self.method = method
         self.wave_free = data.get("wave_free", "").strip()[:60]
         self.job = data.get("job", "").strip()[:80]
         self.soaked, self.used_frictions = "soaked" in data, "used_frictions" in data
@@ -131,8 +132,9 @@ class PackForm:
         self.readings.read(data)
         for part in self.parts:
             name = part.plates.name
-            if data.get(f"{name}-how") in dict(part.ways) and not turned:
-                part.how = data[f"{name}-how"]
+            how = data.get(f"{name}-how", "")
+            if how in dict(part.ways) and not turned:
+                part.how = how
             part.plates.read(data)
             part.bench = data.get(f"{name}-bench", "").strip()[:200]
             part.source = data.get(f"{name}-source", "").strip()[:200]
