@@ -14,8 +14,9 @@ from typing import NamedTuple
 
 from plates.matching.alike import Sorted, sort_plates
 from plates.matching.alone import Reach, alone
-from plates.matching.joint import Bounds, Joint, beyond
+from plates.matching.joint import Joint, beyond
 from plates.matching.moves import Exchanges, Move, one_by_one, packs_build
+from plates.matching.packmodel import Bounds
 from plates.matching.problem import Exchange, Problem
 
 SECONDS = 10.0
