@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plates.matching.limits import parts_whole
+from plates.matching.limits import between, by_room, thicknesses
 from plates.matching.near import Nearest
 from plates.matching.problem import Pool, Problem
 from plates.matching.search import chains, stand_still
 from plates.matching.shortfall import delta_window
-from plates.matching.sweep import Spans, joined, spans_joined, sweep
+from plates.matching.sweep import Shelf, Spans, joined, spans_joined, sweep
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ def _covered(problem: Problem, shelves: Sequence[Collection[int]], from_nm: int,
     gap = problem.measures == "gap"
     most_nm = to_nm - problem.low_nm if gap else problem.high_nm - from_nm
     parts = [_still(problem, len(shelves))] if stand_still(problem) else []
-    for part in parts_whole(problem):
+    for part in by_room(problem):
         parts += _reached(part, shelves, most_nm)
     found = spans_joined(parts)
     if gap:
@@ -123,29 +123,29 @@ def _reached(problem: Problem, shelves: Sequence[Collection[int]], most_nm: int)
     ways = chains(problem)
     if not ways:
         return
-    found = sweep(problem, ways[-1], shelves, problem.high_nm - problem.low_nm, most_nm)
-    limit_nm = problem.most_delta_nm
-    if limit_nm is None:
-        yield found
-        return
-    found = found.where(found.first_nm <= limit_nm)
-    last_nm = found.last_nm.copy()
-    for number in np.flatnonzero(found.last_nm > limit_nm).tolist():
-        missing, changes = shelves[int(found.shelf[number])], int(found.changes[number])
-        nearest_nm = _highest(problem, missing, changes, limit_nm)
-        last_nm[number] = min(last_nm[number], nearest_nm + problem.high_nm - problem.low_nm)
-    yield replace(found, last_nm=last_nm)
+    ends, width_nm = thicknesses(problem), problem.high_nm - problem.low_nm
+    each = [Shelf(missing, one) for missing in shelves for one in ends]
+    found = sweep(problem, ways[-1], each, width_nm, most_nm)
+    if (limit_nm := problem.most_delta_nm) is not None:
+        found = found.where(found.first_nm <= limit_nm)
+        last_nm = found.last_nm.copy()
+        for number in np.flatnonzero(last_nm > limit_nm).tolist():
+            highest_nm = _highest(problem, each[int(found.shelf[number])], int(found.changes[number]), limit_nm)
+            last_nm[number] = min(last_nm[number], highest_nm + width_nm)
+        found = replace(found, last_nm=last_nm)
+    yield replace(found, shelf=found.shelf // max(1, len(ends)))
 
 
-def _highest(problem: Problem, missing: Collection[int], changes: int, limit_nm: int) -> int:
+def _highest(problem: Problem, shelf: Shelf, changes: int, limit_nm: int) -> int:
     """The largest D that this shelf reaches at or below the limit; it reaches one."""
-    gone = np.array(list(missing), np.int64)
+    part, gone = between(problem, shelf.ends), np.array(list(shelf.missing), np.int64)
+    assert part is not None  # else it would reach none
     slots = [
         replace(slot, ordinary=np.setdiff1d(slot.ordinary, gone), substitute=np.setdiff1d(slot.substitute, gone))
-        for slot in problem.slots
+        for slot in part.slots
     ]
     found = []
-    for chain in chains(replace(problem, slots=tuple(slots))):
+    for chain in chains(replace(part, slots=tuple(slots))):
         cell = Nearest(chain).both(changes, (limit_nm - chain.base(changes)) // chain.g)[0]
         if cell is not None:
             found.append(chain.delta(changes, cell))

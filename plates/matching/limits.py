@@ -25,7 +25,7 @@ def keeps(problem: Problem, exchange: Exchange) -> bool:
 
 def within_limits(problem: Problem, ask: Callable[[Problem], Sequence[Exchange]]) -> list[list[Exchange]]:
     """What ``ask`` finds in each part; the best of them all keeps to the limits, and nothing that does is better."""
-    parts, found = list(_by_room(problem)), []
+    parts, found = list(by_room(problem)), []
     while parts:
         part = parts.pop()
         exchanges = list(ask(part))
@@ -37,10 +37,31 @@ def within_limits(problem: Problem, ask: Callable[[Problem], Sequence[Exchange]]
     return found
 
 
-def parts_whole(problem: Problem) -> Iterator[Problem]:
-    """All parts at once, for who wants everything that keeps to the limits and not the best of it."""
-    for part in _by_room(problem):
-        yield from _by_thinnest(part, part.spread) if part.spread else [part]
+def between(problem: Problem, ends: tuple[int, int] | None) -> Problem | None:
+    """The pack whose limited slots hold nothing beyond these thicknesses; None where one that must stay is beyond."""
+    return _between(problem, problem.spread, *ends) if problem.spread and ends else problem
+
+
+def thicknesses(problem: Problem) -> list[tuple[int, int] | None]:
+    """Ends between which the plates of the limited slots keep to the spread: every exchange that does lies between
+    some. Those that others hold are left out, as are those that a plate that must stay lies beyond; [None] without a
+    limit.
+    """
+    spread = problem.spread
+    if spread is None:
+        return [None]
+    known = {plate.thickness_nm for slot in spread.slots for plate in problem.slots[slot].installed}
+    for slot in spread.slots:
+        rows = np.concatenate((problem.slots[slot].ordinary, problem.slots[slot].substitute))
+        known.update(problem.pool.thickness_nm[rows].tolist())
+    if not known:
+        return [None]
+    stay = [p.thickness_nm for n in spread.slots if not problem.slots[n].swap for p in problem.slots[n].installed]
+    sizes = np.array(sorted(known), np.int64)
+    last = np.searchsorted(sizes, sizes + spread.most_nm, "right")
+    widest = np.flatnonzero(np.diff(last, prepend=-1))
+    found = [(low, low + spread.most_nm) for low in sizes[widest].tolist()]
+    return [(low, high) for low, high in found if all(low <= one <= high for one in stay)]
 
 
 def _growth(problem: Problem, room: Room, exchange: Exchange) -> int:
@@ -98,23 +119,7 @@ def _between(problem: Problem, spread: Spread, low: int, high: int | None) -> Pr
     return replace(problem, slots=tuple(slots))
 
 
-def _by_thinnest(problem: Problem, spread: Spread) -> Iterator[Problem]:
-    """The pack once for each thickness that may be its thinnest; not where another one allows the same and more."""
-    known = {plate.thickness_nm for slot in spread.slots for plate in problem.slots[slot].installed}
-    for slot in spread.slots:
-        rows = np.concatenate((problem.slots[slot].ordinary, problem.slots[slot].substitute))
-        known.update(problem.pool.thickness_nm[rows].tolist())
-    if not known:
-        yield problem
-    sizes = np.array(sorted(known), np.int64)
-    ends = np.searchsorted(sizes, sizes + spread.most_nm, "right").tolist()
-    for number, low in enumerate(sizes.tolist()):
-        same = number > 0 and ends[number] == ends[number - 1]
-        if not same and (part := _between(problem, spread, low, low + spread.most_nm)):
-            yield part
-
-
-def _by_room(problem: Problem) -> Iterator[Problem]:
+def by_room(problem: Problem) -> Iterator[Problem]:
     """The pack once for each plate that the slots outside of the limited room could hold in the end."""
     if problem.room is None:
         yield problem
