@@ -234,11 +234,11 @@ class PackModel:
                 *(-sign * v for (_, one), v in self.ins.items() if self.plates.alike[one].gauge == gauge),
                 *(sign * v for stack, v in self.outs.items() if self.plates.stacks[stack].gauge == gauge),
             ]
-            own = int(self.problem.reading_gauge == gauge)
+            own = self.problem.read_net[gauge] if self.problem.read_net else 0
             if not u or not (read or own):
                 continue
-            net = model.new_int_var(-self.most - 1, self.most + 1, "")
-            square = model.new_int_var(0, (self.most + 1) ** 2, "")
+            net = model.new_int_var(own - self.most, own + self.most, "")
+            square = model.new_int_var(0, (self.most + abs(own)) ** 2, "")
             model.add(net == own + sum(read))
             model.add_multiplication_equality(square, [net, net])
             found.append((u, square))
