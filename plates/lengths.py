@@ -111,14 +111,14 @@ def _fixed(length_nm: int, unit: str, places: int) -> str:
     return str((Decimal(count) * quantum).quantize(quantum, rounding=ROUND_HALF_EVEN))
 
 
-def inch(length_nm: int) -> str:
-    """Inch to 4 places, half-even: ``"0.0771"``."""
-    return _fixed(length_nm, "in", 4)
+def inch(length_nm: int, places: int = 4) -> str:
+    """Inch, half-even, to 4 places unless told: ``"0.0771"``."""
+    return _fixed(length_nm, "in", places)
 
 
-def mm(length_nm: int) -> str:
-    """Millimetres to 3 places, half-even: ``"1.958"``."""
-    return _fixed(length_nm, "mm", 3)
+def mm(length_nm: int, places: int = 3) -> str:
+    """Millimetres, half-even, to 3 places unless told: ``"1.958"``."""
+    return _fixed(length_nm, "mm", places)
 
 
 def thou(length_nm: int, places: int = 1) -> str:

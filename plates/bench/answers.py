@@ -1,5 +1,6 @@
 """The one form in which the API shows a match."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from rest_framework import serializers
@@ -51,6 +52,13 @@ def odd_json(one: dict[str, Any]) -> dict[str, Any]:
     return {"slot": one["slot"], "place": one["place"], "differ": length_json(one["differ_nm"])}
 
 
+def _moves_json(option: dict[str, Any], places: Mapping[str, str]) -> dict[str, Any]:
+    return {
+        "out": [{"slot": row["slot"], "thickness": length_json(row["thickness_nm"])} for row in option["out"]],
+        "in": [slip_row(row, places) for row in option["in"]],
+    }
+
+
 def option_json(option: dict[str, Any], match: Match) -> dict[str, Any]:
     odd = odd_ones(match.question, option)
     places = {one["slot"]: one["place"] for one in odd}
@@ -65,13 +73,31 @@ def option_json(option: dict[str, Any], match: Match) -> dict[str, Any]:
         "up_to": length_json(option["up_to_nm"]) if option["up_to_nm"] != option["predicted_nm"] else None,
         "guard_band": None if option["guard_nm"] is None else length_json(option["guard_nm"]),
         "budget": [part_json(part) for part in budget_of(option, match.spec.measures)],
-        "out": [{"slot": row["slot"], "thickness": length_json(row["thickness_nm"])} for row in option["out"]],
-        "in": [slip_row(row, places) for row in option["in"]],
+        **_moves_json(option, places),
         "odd": [odd_json(one) for one in odd],
     }
 
 
+def range_json(row: dict[str, Any]) -> dict[str, Any]:
+    return {
+        **{name: row[name] for name in ("slot", "fit", "role", "count")},
+        "from": length_json(row["from_nm"]),
+        "to": length_json(row["to_nm"]),
+    }
+
+
+def hold_json(hold: dict[str, Any]) -> dict[str, Any]:
+    names = ("match", "number", "job", "person", "until", "with", "changes", "probability", "confidence")
+    return {
+        **{name: hold[name] for name in names},
+        "plates": [slip_row(row, {}) for row in hold["plates"]],
+        "predicted": length_json(hold["predicted_nm"]),
+        "u": length_json(half_even(hold["u_nm"])),
+    }
+
+
 def shortfall_json(shortfall: dict[str, Any]) -> dict[str, Any]:
+    """What was asked long ago may lack what a shortfall names today."""
     nearest = shortfall["nearest"]
     return {
         "reason": shortfall["reason"],
@@ -80,15 +106,11 @@ def shortfall_json(shortfall: dict[str, Any]) -> dict[str, Any]:
             "predicted": length_json(nearest["predicted_nm"]),
             "u": length_json(half_even(nearest["u_nm"])),
             "changes": nearest["changes"],
+            **_moves_json({"out": [], "in": [], **nearest}, {}),
         },
-        "would_close": [
-            {
-                **{name: row[name] for name in ("slot", "fit", "role", "count")},
-                "from": length_json(row["from_nm"]),
-                "to": length_json(row["to_nm"]),
-            }
-            for row in shortfall["would_close"]
-        ],
+        "would_close": [range_json(row) for row in shortfall["would_close"]],
+        "say": shortfall.get("say", []),
+        "holds": [hold_json(hold) for hold in shortfall.get("holds", [])],
     }
 
 

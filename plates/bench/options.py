@@ -122,9 +122,13 @@ def figures(option: dict[str, Any]) -> tuple[Any, ...]:
     return (*(option[name] for name in names), tuple(ins), tuple(outs))
 
 
+#: What is kept of the reachable exchange nearest to the target.
+NEAREST = ("predicted_nm", "u_nm", "way", "changes", "out", "in")
+
+
 def shortfall_of(posed: Posed, shortfall: Shortfall) -> dict[str, Any]:
     """What the shelf could not answer, in nanometres."""
-    nearest = shortfall.nearest
+    nearest = option_of(posed, shortfall.nearest) if shortfall.nearest else None
     held = not posed.slots
     if held:
         reason = "The question names no slot whose plates may be exchanged: give the installed plates of one."
@@ -134,7 +138,7 @@ def shortfall_of(posed: Posed, shortfall: Shortfall) -> dict[str, Any]:
         reason = "No exchange with what is on the shelf brings this pack into its window."
     return {
         "reason": reason,
-        "nearest": nearest and {"predicted_nm": nearest.predicted_nm, "u_nm": nearest.u_nm, "changes": nearest.changes},
+        "nearest": nearest and {name: nearest[name] for name in NEAREST},
         "would_close": [
             {
                 "slot": posed.slots[row.slot].name,

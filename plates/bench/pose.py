@@ -1,7 +1,7 @@
 """The problem that the kernel solves: spec, stack, readings, shelf and bench put together."""
 
 import uuid
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,8 +44,8 @@ class Posed:
 
 @dataclass(frozen=True)
 class Asked:
-    """One pack question to be posed. ``lying``: what came out of other packs for this one's job; ``held_by``: the
-    match whose held plates it may have.
+    """One pack question to be posed. ``lying``: what came out of other packs for this one's job. Plates held by
+    ``held_by``, and for the matches ``let_in``, count as on the shelf.
     """
 
     spec: Spec
@@ -53,13 +53,14 @@ class Asked:
     clearance_nm: int
     held_by: uuid.UUID | None = None
     lying: Sequence[Lying] = ()
+    let_in: Collection[uuid.UUID] = frozenset()
 
     @property
     def open_slots(self) -> list[Slot]:
         """The slots whose plates may change."""
         if not may_adjust(self.spec, self.question):
             return []
-        return [slot for slot in self.spec.slots.all() if _may_change(slot, self.question)]
+        return [slot for slot in self.spec.slots.all() if may_change(slot, self.question)]
 
     @property
     def loose(self) -> list[Loose]:
@@ -71,7 +72,7 @@ class Asked:
 
 def pose(asked: Asked, *, sure: float, measured: Mapping[str, float]) -> Posed:
     """Read the shelf, without locks, and put the problem together. ``measured``: what the shop has found for u of its
-    methods, in nm.
+    methods, in nm. Plates held by ``held_by``, and for the matches ``let_in``, count as on the shelf.
     """
     return pose_together([asked], sure=sure, measured=measured)[0]
 
@@ -195,7 +196,7 @@ def reading_parts_of(
     return found + stays_parts(spec, slots, question, shared)
 
 
-def _may_change(slot: Slot, question: Question) -> bool:
+def may_change(slot: Slot, question: Question) -> bool:
     """Only slots that the question names may change; of an empty drum, what is named stays."""
     may_swap = slot.swap and (slot.name in question.left_out or not question.room)
     return (may_swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
@@ -205,27 +206,35 @@ def _further(slot: Slot) -> set[uuid.UUID]:
     return {further.fit_id for further in slot.further_fits.all()}
 
 
+def fits_of(slots: Iterable[Slot]) -> list[uuid.UUID]:
+    """The fits of these slots, the further proven ones too."""
+    return sorted({fit for slot in slots for fit in (slot.fit_id, *_further(slot))})
+
+
 def _shelves(asked: Sequence[Asked]) -> list[list[OnShelf]]:
     """What the shelf has for each question; equal ones for all that ask alike."""
     slots = [slot for each in asked for slot in each.open_slots]
     if not slots:
         return [[] for _ in asked]
-    fits = sorted({fit for slot in slots for fit in (slot.fit_id, *_further(slot))})
+    fits = fits_of(slots)
     most = sum(_room_for(slot, each.question) for each in asked for slot in each.open_slots)
-    found: dict[tuple[bool | None, bool, uuid.UUID | None], list[OnShelf]] = {}
-    for each in asked:
-        how = each.question.used_ok, each.question.open_boxes, each.held_by
-        if how not in found:
-            found[how] = shelf(
-                shop_id=each.spec.shop_id,
-                fits=fits,
-                roles=sorted({slot.role for slot in slots}),
-                used_ok=each.question.used_ok,
-                most=most,
-                boxes=each.question.open_boxes,
-                held_by=each.held_by,
-            )
-    return [found[each.question.used_ok, each.question.open_boxes, each.held_by] for each in asked]
+    ways = [
+        (each.question.used_ok, each.question.open_boxes, each.held_by, frozenset(each.let_in)) for each in asked
+    ]
+    found = {
+        (used_ok, boxes, held_by, let_in): shelf(
+            shop_id=asked[0].spec.shop_id,
+            fits=fits,
+            roles=sorted({slot.role for slot in slots}),
+            used_ok=used_ok,
+            most=most,
+            boxes=boxes,
+            held_by=held_by,
+            let_in=let_in,
+        )
+        for used_ok, boxes, held_by, let_in in dict.fromkeys(ways)
+    }
+    return [found[way] for way in ways]
 
 
 def _room_for(slot: Slot, question: Question) -> int:

@@ -1,7 +1,9 @@
 """From a stack and its readings to a match: clearance, u, verdict, options, cautions. Nothing is saved here."""
 
 import math
-from collections.abc import Mapping, Sequence
+import uuid
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 from django.db.models import prefetch_related_objects
@@ -10,7 +12,7 @@ from plates.bench.cautions import of_gauge, of_plates, of_reading, of_spec, of_s
 from plates.bench.lying import lying_on
 from plates.bench.models import Match
 from plates.bench.options import numbered, searched, shortfall_of
-from plates.bench.pose import Asked, pose, reading_parts_of
+from plates.bench.pose import Asked, Posed, pose, reading_parts_of
 from plates.bench.question import (
     Question,
     WaveUnknown,
@@ -21,6 +23,8 @@ from plates.bench.question import (
 )
 from plates.bench.repeatability import method_u_nm
 from plates.bench.room import stays_nm, stays_of_gauge, with_stays
+from plates.bench.short.holds import holds_that_close
+from plates.bench.short.telephone import lines_of
 from plates.bench.why_not import why_not
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import STACK
@@ -143,18 +147,23 @@ def search_again(match: Match, sure: float, measured: Mapping[str, float] | None
     question = Question.from_json(match.question)
     held_by = None if match._state.adding else match.pk
     lying = lying_on(shop_id=match.shop_id, job=match.job.code if match.job else "", asking=match)
-    posed = pose(
-        Asked(match.spec, question, match.clearance_nm, held_by, lying),
-        sure=sure,
-        measured=method_u_nm(match.shop_id) if measured is None else measured,
-    )
+    asked = Asked(match.spec, question, match.clearance_nm, held_by, lying)
+    measured = method_u_nm(match.shop_id) if measured is None else measured
+
+    def put(let_in: Collection[uuid.UUID] = ()) -> Posed:
+        return pose(replace(asked, let_in=let_in), sure=sure, measured=measured)
+
+    posed = put()
     options, shortfall = searched(posed)
-    if not may_adjust(match.spec, question):
-        shortfall = None
     kept_away = why_not(
         spec=match.spec, question=question, posed=posed, options=options, unit=match.unit, held_by=held_by
     )
-    return Found(options, shortfall_of(posed, shortfall) if shortfall else None, kept_away)
+    if not shortfall or not may_adjust(match.spec, question):
+        return Found(options, None, kept_away)
+    told = shortfall_of(posed, shortfall)
+    told["say"] = lines_of(told["would_close"], match.spec, match.shop.unit_first)
+    told["holds"] = holds_that_close(shop_id=match.shop_id, slots=posed.slots, held_by=held_by, put=put)
+    return Found(options, told, kept_away)
 
 
 def match_read(match: Match, question: Question, sure: float) -> None:

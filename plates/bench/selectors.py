@@ -1,12 +1,14 @@
 """Reads of the bench room."""
 
 import uuid
+from collections.abc import Collection
+from datetime import datetime
 from typing import Any
 
 from django.db.models import Case, CharField, F, Q, QuerySet, Value, When
 from django.db.models.functions import Now
 
-from plates.bench.models import ROOM, FinalCheck, Job, Match, MatchState
+from plates.bench.models import ROOM, FinalCheck, Job, Match, MatchState, Missed
 from plates.catalogue.selectors import STACK
 
 #: What final checks teach is learned from so many of the latest.
@@ -22,6 +24,14 @@ def matches(shop_id: uuid.UUID) -> QuerySet[Match]:
         .annotate(state_now=state_now)
         .select_related("spec", "job", "person", "taken_by")
     )
+
+
+def standing_holds(shop_id: uuid.UUID, ids: Collection[str]) -> dict[str, datetime]:
+    """Until when those of these matches that hold plates now hold them; no query for none."""
+    if not ids:
+        return {}
+    held = Match.objects.filter(shop_id=shop_id, pk__in=ids, state=MatchState.HELD, held_until__gt=Now())
+    return {str(pk): until for pk, until in held.values_list("pk", "held_until") if until}
 
 
 def matches_with_stacks(shop_id: uuid.UUID) -> QuerySet[Match]:
@@ -49,6 +59,17 @@ def final_checks(shop_id: uuid.UUID, latest: int | None = None) -> QuerySet[Any]
         output_field=CharField(),
     )
     return rows.annotate(apart=apart)
+
+
+def missed(shop_id: uuid.UUID) -> QuerySet[Missed]:
+    """What the shelf could not answer, the oldest first, each with the stack of its spec."""
+    long = (f"match__{name}" for name in ("question", "options", "cautions", "slip", "outs", "built", "shortfall"))
+    return (
+        Missed.objects.filter(shop_id=shop_id)
+        .select_related("match", "job", "spec")
+        .prefetch_related(*(f"spec__{path}" for path in STACK))
+        .defer(*long)
+    )
 
 
 def jobs(shop_id: uuid.UUID) -> QuerySet[Job]:

@@ -12,6 +12,7 @@ from plates.bench.drawing import Layer, Limits, Mark, Stack, figure, stack_drawi
 from plates.bench.models import Match, MatchState
 from plates.bench.odd import odd_ones
 from plates.bench.question import Question
+from plates.bench.selectors import standing_holds
 from plates.catalogue.models import Role, Slot, Spec
 from plates.lengths import both
 from plates.measuring.uncertainty import Part
@@ -141,11 +142,23 @@ def options_shown(match: Match) -> list[Shown]:
 
 
 def shortfall_shown(match: Match) -> dict[str, Any] | None:
-    """What the shelf could not answer, each range with its role in words."""
-    if not match.shortfall:
+    """What the shelf could not answer: each range with its role in words, the nearest exchange as what to fetch, each
+    hold with whether it still stands.
+    """
+    if not (told := match.shortfall):
         return None
-    rows = [{**row, "role_name": Role(row["role"]).label} for row in match.shortfall["would_close"]]
-    return {**match.shortfall, "would_close": rows}
+    nearest, holds = told["nearest"], told.get("holds", [])
+    rows = [{**row, "role_name": Role(row["role"]).label} for row in told["would_close"]]
+    standing = standing_holds(match.shop_id, [hold["match"] for hold in holds])
+    return {
+        **told,
+        "would_close": rows,
+        "ins": fetch(nearest.get("in", [])) if nearest else [],
+        "outs": outs_of(nearest) if nearest and "out" in nearest else [],
+        "holds": [
+            {**hold, "until": standing.get(hold["match"]), "ins": fetch(hold["plates"])} for hold in holds
+        ],
+    }
 
 
 def built_now(match: Match) -> dict[str, Any] | None:

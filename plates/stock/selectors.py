@@ -1,6 +1,7 @@
 """Reads of the stock room."""
 
 import uuid
+from collections.abc import Collection
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
@@ -106,9 +107,10 @@ def shelf(
     most: int,
     boxes: bool = False,
     held_by: uuid.UUID | None = None,
+    let_in: Collection[uuid.UUID] = (),
 ) -> list[OnShelf]:
-    """What lies on the shelf for these fits and roles, plates held by ``held_by`` included: of plates alike in all but
-    age the oldest ``most``.
+    """What lies on the shelf for these fits and roles, plates held by ``held_by`` and for the matches ``let_in``
+    included: of plates alike in all but age the oldest ``most``.
 
     ``used_ok`` None: used steels above their minimum yes, used frictions no.
     """
@@ -116,7 +118,7 @@ def shelf(
         "shop": shop_id,
         "fits": fits,
         "roles": roles,
-        "match": held_by,
+        "matches": [*let_in, *([held_by] if held_by else [])],
         "most": most,
         "boxes": boxes,
         "used_frictions": bool(used_ok),
@@ -124,8 +126,8 @@ def shelf(
     }
     # Without a match that holds plates, the partial index of the shelf alone answers.
     there = "p.state = 'on_shelf'"
-    if held_by is not None:
-        there = f"({there} OR (p.state = 'held' AND p.match_id = %(match)s))"
+    if values["matches"]:
+        there = f"({there} OR (p.state = 'held' AND p.match_id = ANY(%(matches)s)))"
     with connection.cursor() as cursor:
         cursor.execute(_SHELF.format(there=there), values)
         return [
@@ -133,6 +135,23 @@ def shelf(
             for like in cursor.fetchall()
             for number, one in enumerate(zip(*like[:3], strict=True))
         ]
+
+
+def held_for_others(
+    *, shop_id: uuid.UUID, fits: Collection[uuid.UUID], roles: Collection[str], but_for: uuid.UUID | None
+) -> QuerySet[Plate]:
+    """The plates of these fits and roles that are held for other matches than ``but_for``, each with ``holder``: who
+    holds it.
+    """
+    held = LedgerLine.objects.filter(shop_id=shop_id, plate=OuterRef("pk"), act=Act.HELD).order_by("-seq")
+    return (
+        Plate.objects.filter(
+            shop_id=shop_id, state=State.HELD, held_until__gt=Now(), fit__in=fits, role__in=roles
+        )
+        .exclude(match=but_for)
+        .select_related("job")
+        .annotate(number=F("match__number"), holder=Subquery(held.values("person__username")[:1]))
+    )
 
 
 def batch(*, person: Person, batch_id: uuid.UUID, since: datetime) -> QuerySet[Plate]:
