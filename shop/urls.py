@@ -11,6 +11,8 @@ from plates.bench.gauges import api as bench_gauges
 from plates.bench.gauges import pages as gauge_pages
 from plates.bench.proof import api as bench_proof
 from plates.bench.proof import pages as proof_pages
+from plates.bench.short import api as bench_short
+from plates.bench.short import pages as short_pages
 from plates.bench.slip import api as bench_slip
 from plates.bench.slip import pages as slip_pages
 from plates.catalogue import api as catalogue
@@ -66,6 +68,8 @@ api = [
     path("matches/<str:pk>/comeback/", bench_proof.Comeback.as_view()),
     path("matches/<str:pk>/build-sheet/", bench_proof.Sheet.as_view()),
     path("cover/", bench_cover.PackCover.as_view()),
+    path("missed/", bench_short.Misses.as_view()),
+    path("missed/<str:pk>/", bench_short.OneMiss.as_view()),
     path("residuals/", bench_proof.Residuals.as_view()),
     path("residuals/charts/", bench_proof.ResidualCharts.as_view()),
     path("schema/", SpectacularJSONAPIView.as_view(), name="schema"),
@@ -99,6 +103,7 @@ urlpatterns = [
     path("matches/<int:number>/final/", bench_pages.final, name="final"),
     path("matches/<int:number>/build-sheet/", proof_pages.sheet, name="build-sheet"),
     path("matches/<int:number>/comeback/", proof_pages.comeback, name="comeback"),
+    path("missed/", short_pages.missed, name="missed"),
     path("residuals/", proof_pages.residuals, name="residuals"),
     path("bins/", stock_pages.bins, name="bins"),
     path("bins/<str:code>/", stock_pages.one_bin, name="bin"),

@@ -1,6 +1,5 @@
 """The one form in which the API shows a match."""
 
-from collections.abc import Mapping
 from typing import Any
 
 from rest_framework import serializers
@@ -52,7 +51,7 @@ def odd_json(one: dict[str, Any]) -> dict[str, Any]:
     return {"slot": one["slot"], "place": one["place"], "differ": length_json(one["differ_nm"])}
 
 
-def _moves_json(option: dict[str, Any], places: Mapping[str, str]) -> dict[str, Any]:
+def _moves_json(option: dict[str, Any], places: dict[str, str]) -> dict[str, Any]:
     return {
         "out": [{"slot": row["slot"], "thickness": length_json(row["thickness_nm"])} for row in option["out"]],
         "in": [slip_row(row, places) for row in option["in"]],

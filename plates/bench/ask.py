@@ -15,6 +15,7 @@ from plates.bench.models import Job, Match
 from plates.bench.overrides import Override, overrides_check, overrides_signed
 from plates.bench.question import Question, with_zero_taken_off
 from plates.bench.reading import match_read
+from plates.bench.short.missed import missed_write
 from plates.bench.take import count_check, write_take
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import spec_faces
@@ -126,6 +127,7 @@ def _ask(
     match.job = _job(person, job, match.asked_at) if job else None
     match.number = number_next(shop_id=person.shop_id, name="match")
     match.save(force_insert=True)
+    missed_write(match)
     if option:
         write_take(person, match, option, plates, givers, at)
     return match

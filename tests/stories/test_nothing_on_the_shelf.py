@@ -7,6 +7,8 @@ import pytest
 from plates.lengths import length_parse
 from shop.people.models import Person
 from tests.api import Api
+from tests.factories import PersonFactory
+from tests.pages.counter import Counter
 from tests.shelves import Shelf, nm, question, shelf_of
 
 pytestmark = pytest.mark.django_db
@@ -44,6 +46,33 @@ def test_the_failed_question_stays_to_be_seen(api: Api, shelf: Shelf) -> None:
     assert match["state"] == "open"
     assert api.get(f"matches/{match['id']}/").body["shortfall"] == match["shortfall"]
     assert api.get("matches/", state="open").body["count"] == 1
+
+
+def test_the_nearest_on_hand_says_what_to_exchange(api: Api, shelf: Shelf) -> None:
+    (plate,) = shelf.stock("0.0855 in")
+    nearest = api.post("matches/", ASK).body["shortfall"]["nearest"]
+    assert [(row["plate"], row["slot"], row["thickness"]["in"]) for row in nearest["in"]] == [
+        (str(plate.pk), "steels", "0.0855")
+    ]
+    assert [(row["slot"], row["thickness"]["in"]) for row in nearest["out"]] == [("steels", "0.0770")]
+
+
+def test_the_buyer_sees_it_with_the_words_for_the_telephone(api: Api, shelf: Shelf, owner: Person) -> None:
+    shelf.stock("0.0855 in")
+    match = api.post("matches/", ASK).body
+    line = (
+        "Need one steel at .1060 ± .0120 in (2.692 ± .304 mm), 36 teeth inside, "
+        "5.500 × 4.200 in (139.70 × 106.68 mm)"
+    )
+    assert match["shortfall"]["say"] == [line]
+    buyer = PersonFactory.create(shop=owner.shop, role="buyer")
+    (row,) = Api(buyer).get("missed/").body["results"]
+    assert (row["match_number"], row["say"]) == (match["number"], [line])
+    counter = Counter(buyer)
+    assert line in counter.open("/missed/")
+    counter.open(f"/matches/{match['number']}/")
+    for said in (line, "Nearest on hand: 0.0805 in (2.045 mm)", "with 1 change", "1 from the unsorted plates"):
+        assert said in counter.text
 
 
 def test_two_of_87_bring_it_in_and_with_the_855_nearer_yet(api: Api, shelf: Shelf) -> None:

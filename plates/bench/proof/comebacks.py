@@ -17,6 +17,7 @@ from plates.bench.models import Match, MatchState
 from plates.bench.proof.wear import Wear, Worn, read_u_nm
 from plates.bench.question import BOOK_TOLERANCE_NM, Entry, PackReading, Question
 from plates.bench.reading import match_read
+from plates.bench.short.missed import missed_write
 from plates.catalogue.models import Slot
 from plates.catalogue.selectors import STACK
 from plates.measuring.uncertainty import MICROMETER_U_NM, rectangular_u_nm
@@ -88,6 +89,7 @@ def match_comeback(
         match.asked_at = clock(at)
         match.number = number_next(shop_id=person.shop_id, name="match")
         match.save(force_insert=True)
+        missed_write(match)
         return match
 
     return run(act)
