@@ -184,8 +184,8 @@ def test_the_page_says_whom_to_ask_and_when_it_is_free_since(api: Api, rosa: Api
     number = api.post("matches/", LOOSE).body["number"]
     counter = Counter(shelf.person)
     until = timezone.localtime(datetime.fromisoformat(held["held_until"])).strftime("%H:%M")
-    said = f"Match {held['number']} (job J-9, held by rosa until {until}) holds 2 plates that would do: with these it"
+    said = f"Match {held['number']} (job J-9, held by rosa until {until}) holds 2 plates that would do: the"
     assert said in counter.open(f"/matches/{number}/")
-    assert "would read 0.0690 in (1.753 mm)" in counter.text
+    assert "that would do: the pack would then read 0.0690 in (1.753 mm)" in counter.text
     rosa.post(f"matches/{held['id']}/release/", {})
     assert "(job J-9, held by rosa; free since: ask again)" in counter.open(f"/matches/{number}/")

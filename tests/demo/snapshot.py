@@ -11,7 +11,7 @@ from shop.people.models import Person, Shop
 Rows = list[tuple[Any, ...]]
 
 FINAL = ("method", "readings", "clearance_nm", "predicted_nm", "u_nm", "residual_nm", "in_window")
-FORGET = {"plate", "revision", "at", "person"}
+FORGET = {"plate", "revision", "at", "person", "match", "until"}
 
 
 def content(shop: Shop, now: datetime) -> dict[str, Rows]:
@@ -21,7 +21,7 @@ def content(shop: Shop, now: datetime) -> dict[str, Rows]:
         return None if at is None else (now - at).total_seconds()
 
     def plain(value: Any) -> Any:
-        """Options, slips and finals without the ids and dates in them."""
+        """Options, shortfalls, slips and finals without the ids and dates in them."""
         if isinstance(value, dict):
             return {name: plain(inner) for name, inner in value.items() if name not in FORGET}
         return [plain(inner) for inner in value] if isinstance(value, list) else value
@@ -58,7 +58,7 @@ def content(shop: Shop, now: datetime) -> dict[str, Rows]:
             (
                 *(m.number, m.job and (m.job.number, m.job.code, ago(m.job.opened_at)), m.spec.code),
                 *(m.state, m.verdict),
-                *(m.readings, plain(m.question), plain(m.options), m.shortfall, m.cautions, plain(m.slip)),
+                *(m.readings, plain(m.question), plain(m.options), plain(m.shortfall), m.cautions, plain(m.slip)),
                 *(list(m.final_checks.values_list(*FINAL)), m.residual_nm, m.option_taken, plain(m.built)),
                 *(ago(m.asked_at), ago(m.taken_at), ago(m.closed_at), ago(m.held_until)),
             )

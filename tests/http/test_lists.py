@@ -97,6 +97,8 @@ def test_a_page_holds_100_unless_asked_and_at_most_1000(api: Api, shelf: Shelf) 
         ("specs/", {"measures": "width"}),
         ("bins/", {"role": "plate"}),
         ("lots/", {"kind": "X"}),
+        ("missed/", {"since": "yesterday"}),
+        ("missed/", {"kind": "X"}),
     ],
 )
 def test_a_filter_that_cannot_be_read_is_refused(api: Api, path: str, query: dict[str, str]) -> None:

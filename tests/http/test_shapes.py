@@ -78,7 +78,7 @@ def test_a_match_and_its_options(api: Api, ids: dict[str, str]) -> None:
 def test_a_shortfall(api: Api, bodies: Bodies) -> None:
     match = api.post("matches/", {**bodies["matches/"], "readings": ["0.1200 in"] * 2}).body
     assert match["options"] == []
-    assert set(match["shortfall"]) == {"reason", "nearest", "would_close"}
+    assert set(match["shortfall"]) == {"reason", "nearest", "would_close", "say", "holds"}
     assert set(match["shortfall"]["nearest"]) >= {"predicted", "changes"}
     rows = match["shortfall"]["would_close"]
     assert [set(row) for row in rows] == [{"slot", "fit", "role", "count", "from", "to"}] * len(rows)
