@@ -33,7 +33,6 @@ api = [
     path("kinds/<str:code>/", catalogue.OneKind.as_view()),
     path("specs/", catalogue.Specs.as_view()),
     path("specs/<str:code>/", catalogue.OneSpec.as_view()),
-    path("specs/<str:code>/cover/", cover_pages.cover, name="cover"),
     path("specs/<str:code>/estimates/", catalogue.Estimates.as_view()),
     path("bins/", stock.Bins.as_view()),
     path("bins/<str:code>/", stock.OneBin.as_view()),

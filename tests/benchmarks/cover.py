@@ -114,11 +114,12 @@ def served(plates: int, asks: int) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--packs", type=int, default=3, help="random packs a row")
+    parser.add_argument("--packs", type=int, default=3, help="random packs a row; 0: no kernel")
     parser.add_argument("--plates", type=int, nargs="+", default=[250, 5000])
     parser.add_argument("--asks", type=int, default=15)
     options = parser.parse_args()
-    kernel(options.packs)
+    if options.packs:
+        kernel(options.packs)
     owner_url, app_url, stop = servers.start_embedded()
     try:
         os.environ.update(DATABASE_URL=app_url, DATABASE_OWNER_URL=owner_url)
