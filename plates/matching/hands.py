@@ -160,7 +160,7 @@ def hands(parts: list[Part], deal: tuple[int, ...], most: int, least: int | None
     hold more than ``most`` sums.
     """
     nothing = np.zeros(1, np.int64)
-    both, rest = [Hand(nothing, nothing), Hand(nothing, nothing)], [worth(parts, deal)] * 2
+    both, rest = [Hand(nothing, nothing), Hand(nothing, nothing)], [most_worth(parts, deal)] * 2
     for number, (part, counts) in enumerate(zip(parts, _split(deal), strict=True)):
         for side in (0, 1):
             some = Hand(nothing, nothing)
@@ -168,7 +168,7 @@ def hands(parts: list[Part], deal: tuple[int, ...], most: int, least: int | None
                 some = _one_more(some, number, part, most)
                 rest[side] += part.tops[deal[number] - picked] - part.tops[deal[number] - picked + 1]
                 if least is not None:
-                    others = worth(parts, deal) - part.tops[deal[number]] + part.tops[deal[number] - picked]
+                    others = most_worth(parts, deal) - part.tops[deal[number]] + part.tops[deal[number] - picked]
                     some = some.worth(least - others)
             if counts[side]:
                 both[side] = both[side].times(some, most)
@@ -182,7 +182,7 @@ def hands(parts: list[Part], deal: tuple[int, ...], most: int, least: int | None
     return both[0], both[1]
 
 
-def worth(parts: list[Part], deal: tuple[int, ...]) -> int:
+def most_worth(parts: list[Part], deal: tuple[int, ...]) -> int:
     """No exchange dealt like this has a larger value."""
     return sum(part.tops[count] for part, count in zip(parts, deal, strict=True))
 

@@ -10,7 +10,7 @@ from math import comb
 
 import numpy as np
 
-from plates.matching.hands import Floats, Hand, Ints, Part, TooMany, deals, hands, meet, worth
+from plates.matching.hands import Floats, Hand, Ints, Part, TooMany, deals, hands, meet, most_worth
 from plates.matching.rank import Scale
 from plates.matching.steps import Chain, Plates, Taken, in_one_group
 
@@ -112,7 +112,7 @@ class _Search:
             Part.of(component, some, value, self.changes)
             for component, some, value in zip(self.chain.components, plates, values, strict=True)
         ]
-        dealt = [(worth(parts, deal), deal) for deal in deals(parts, self.changes)]
+        dealt = [(most_worth(parts, deal), deal) for deal in deals(parts, self.changes)]
         least, ties = found[0] if found else None, list[Hand]()
         for most, deal in sorted(dealt, reverse=True):
             if least is not None and most < least:

@@ -23,6 +23,10 @@ class GaveUp(Exception):
     """The solver says that it failed, numerically: neither an optimum nor a proof that there is none."""
 
 
+class TimeIsUp(Exception):
+    """A solver has not proved its optimum within its time limit."""
+
+
 @dataclass
 class Model:
     """Rows of ``sums``: (coefficients by variable, low, high). ``weight``: what each variable adds to D, in steps."""
@@ -122,8 +126,13 @@ def _limit_spread(model: Model, spread: Spread, present: list[tuple[int, int, di
     model.sums.append(({thick: 1, thin: -1}, -_FAR, spread.most_nm // model.step))
 
 
-def by_cp_sat(problem: Problem, way: Way, changes: int, within: bool = False) -> int | None:
-    """The least distance in nm by OR-Tools CP-SAT; None where there is no such exchange."""
+def by_cp_sat(
+    problem: Problem, way: Way, changes: int, within: bool = False, limit: float = math.inf
+) -> int | None:
+    """The least distance in nm by OR-Tools CP-SAT; None where there is no such exchange.
+
+    Raises :class:`TimeIsUp` after ``limit`` seconds.
+    """
     model = model_build(problem, way, changes, within)
     cp = cp_model.CpModel()
     variables = [cp.new_int_var(0, upper, "") for upper in model.upper]
@@ -137,15 +146,23 @@ def by_cp_sat(problem: Problem, way: Way, changes: int, within: bool = False) ->
     cp.minimize(distance)
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
+    solver.parameters.max_time_in_seconds = limit
     status = solver.solve(cp)
     if status == cp_model.INFEASIBLE:
         return None
+    if limit < math.inf and status in (cp_model.FEASIBLE, cp_model.UNKNOWN):
+        raise TimeIsUp
     assert status == cp_model.OPTIMAL, solver.status_name(status)
     return model.distance([solver.value(variable) for variable in variables])
 
 
-def by_highs(problem: Problem, way: Way, changes: int, within: bool = False) -> int | None:
-    """The least distance in nm by HiGHS; None where there is no such exchange."""
+def by_highs(
+    problem: Problem, way: Way, changes: int, within: bool = False, limit: float = math.inf
+) -> int | None:
+    """The least distance in nm by HiGHS; None where there is no such exchange.
+
+    Raises :class:`TimeIsUp` after ``limit`` seconds.
+    """
     model = model_build(problem, way, changes, within)
     count = len(model.upper)
     matrix = np.zeros((len(model.sums) + 2, count + 1))
@@ -163,8 +180,10 @@ def by_highs(problem: Problem, way: Way, changes: int, within: bool = False) -> 
         constraints=LinearConstraint(matrix, low, high),
         integrality=np.array([1] * count + [0]),
         bounds=Bounds(np.zeros(count + 1), np.array([*model.upper, np.inf], float)),
-        options={"mip_rel_gap": 0.0},
+        options={"mip_rel_gap": 0.0, "time_limit": limit},
     )
+    if found.status == 1 and limit < math.inf:
+        raise TimeIsUp
     if found.status == 2:
         return None
     if found.status == 4:

@@ -25,6 +25,21 @@ def by_hands(patch):
     patch.setattr(ways, "least_variances", lambda *_: None)
 
 
+def by_few_plates(patch):
+    """So few thicknesses first that as a rule they miss."""
+    patch.setattr(near, "_FEWEST", 1)
+    patch.setattr(near, "_TIMES", 0)
+
+
+def by_few_plates_in_hands(patch):
+    by_few_plates(patch)
+    by_hands(patch)
+
+
+def by_arrays(patch):
+    patch.setattr(choose, "best_by_joining", refused)
+
+
 def by_labels(patch):
     patch.setattr(choose, "best_on_lattice", lambda *_: None)
     patch.setattr(choose, "best_by_joining", refused)
@@ -35,7 +50,7 @@ def by_probing(patch):
     patch.setattr(ways, "variances_by_joining", refused)
 
 
-@pytest.mark.parametrize("only", [by_hands, by_labels, by_probing])
+@pytest.mark.parametrize("only", [by_hands, by_few_plates, by_few_plates_in_hands, by_arrays, by_labels, by_probing])
 def test_each_search_alone(only, mirror, monkeypatch):
     only(monkeypatch)
     answered = 0
