@@ -156,8 +156,8 @@ def _split(deal: tuple[int, ...]) -> list[tuple[int, int]]:
 def hands(parts: list[Part], deal: tuple[int, ...], most: int, least: int | None = None) -> tuple[Hand, Hand]:
     """Left and right. Where a part has plates in both, the same plate may be picked twice: that is for the caller.
 
-    With ``least`` what cannot be in an exchange of that value is left out. Raises :class:`TooMany` where a hand would
-    hold more than ``most`` sums.
+    With ``least`` what cannot be in an exchange of that value is left out, and both are empty where nothing is left.
+    Raises :class:`TooMany` where a hand would hold more than ``most`` sums.
     """
     nothing = np.zeros(1, np.int64)
     both, rest = [Hand(nothing, nothing), Hand(nothing, nothing)], [most_worth(parts, deal)] * 2
@@ -174,6 +174,8 @@ def hands(parts: list[Part], deal: tuple[int, ...], most: int, least: int | None
                 both[side] = both[side].times(some, most)
                 if least is not None:
                     both[side] = both[side].worth(least - rest[side])
+                if not len(both[side].cell):
+                    return both[side], both[side]
         if deal[number]:
             side, shift = 0 if counts[0] else 1, part.freed[deal[number]].shift
             choices = np.arange(len(shift))

@@ -118,6 +118,8 @@ class _Search:
             if least is not None and most < least:
                 break
             left, right = hands(parts, deal, min(self.left, _MOST_HELD), least)
+            if not len(left.cell):
+                continue
             self.left -= len(left.cell) + len(right.cell)
             left = left.take(np.argsort(left.cell, kind="stable"))
             for cell in self.cells:
