@@ -209,36 +209,29 @@ class _Meeting:
 
     def closer(self, cell: int, below: int, above: int) -> tuple[int, int]:
         """The nearest sums of both hands at or below ``cell`` and at or above it, or those known if they are nearer."""
-        found = self._look(cell, -1)
-        below = below if found is None else max(below, found)
-        if below == cell:
-            return cell, cell
-        found = self._look(cell, 1)
-        return below, above if found is None else min(above, found)
+        below = self._look(cell, -1, below)
+        return (cell, cell) if below == cell else (below, self._look(cell, 1, above))
 
-    def _look(self, cell: int, turn: int) -> int | None:
-        """The nearest sum of both hands at or beyond ``cell`` in the direction of ``turn``.
+    def _look(self, cell: int, turn: int, best: int) -> int:
+        """The nearest sum of both hands at or beyond ``cell`` in the direction of ``turn``; ``best`` if none is nearer.
 
         Where the two hands hold the same plate, the next sum of the left hand is tried, and so on.
         """
         missing = cell - self.right.cell
         at = np.searchsorted(self.left.cell, missing, "left" if turn > 0 else "right") - (turn < 0)
         who = np.arange(len(at))
-        best: int | None = None
         for _ in range(_MOST_TURNS):
             inside = (at >= 0) & (at < len(self.left.cell))
             at, who = at[inside], who[inside]
             total = self.left.cell[at] + self.right.cell[who]
-            if best is not None:
-                nearer = total * turn < best * turn
-                at, who, total = at[nearer], who[nearer], total[nearer]
+            nearer = total * turn < best * turn
+            at, who, total = at[nearer], who[nearer], total[nearer]
             if not len(at):
                 return best
             clash = self._clash(at, who)
             free = total[~clash]
             if len(free):
-                nearest_free = int(free.min() if turn > 0 else free.max())
-                best = nearest_free if best is None else turn * min(turn * best, turn * nearest_free)
+                best = int(free.min() if turn > 0 else free.max())
             at, who = at[clash] + turn, who[clash]
         raise TooMany
 
