@@ -15,11 +15,12 @@ All of 1 is exact, ties included, for any number of changes and any window; so i
 
 from itertools import groupby
 
+from plates.matching.build import chain_build
 from plates.matching.exchange import exchange_build
 from plates.matching.limits import keeps, within_limits
 from plates.matching.problem import Answer, Exchange, Problem, Shortfall, Way
 from plates.matching.shortfall import delta_window, would_close
-from plates.matching.steps import Chain, chain_build
+from plates.matching.steps import Chain
 from plates.matching.ways import WaySearch
 
 

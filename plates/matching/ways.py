@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from plates.matching.build import chain_build
 from plates.matching.choose import choose
 from plates.matching.dense import least_variances
 from plates.matching.exchange import exchange_build, of_one_gauge, read_with, shared_variance, with_most_shared
@@ -17,7 +18,7 @@ from plates.matching.near import Nearest
 from plates.matching.probability import combined, conformance, sure_span
 from plates.matching.problem import Exchange, Problem
 from plates.matching.shortfall import delta_window
-from plates.matching.steps import Chain, Taken, chain_build
+from plates.matching.steps import Chain, Taken
 
 _PROBES = 16  # predictions in doubt that are looked into one by one
 

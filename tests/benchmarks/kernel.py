@@ -83,13 +83,13 @@ def timed(task: Callable[[], object]) -> tuple[float, object]:
 
 
 def solved(
-    solver: Callable[[Problem, Way, int, float], int | None], problem: Problem, need: int, limit: float
+    solver: Callable[..., int | None], problem: Problem, need: int, limit: float
 ) -> dict[int, int] | None:
     """The least distances; None where the solver needed more than ``limit`` seconds for one of them."""
     found = {}
     for k in range(1, need + 1):
         try:
-            distance = solver(problem, Way.ORDINARY, k, limit)
+            distance = solver(problem, Way.ORDINARY, k, limit=limit)
         except TimeIsUp:
             return None
         if distance is not None:

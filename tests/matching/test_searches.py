@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from plates.matching import choose, near, ways
+from plates.matching import choose, join, near, ways
 from plates.matching.hands import TooMany
 from plates.matching.problem import Way
 from plates.matching.search import distances, match
@@ -36,6 +36,11 @@ def by_few_plates_in_hands(patch):
     by_hands(patch)
 
 
+def by_few_of_high_rank(patch):
+    """Hardly more plates of the best rank first than there are changes."""
+    patch.setattr(join, "_enough", lambda _, changes: changes + 3)
+
+
 def by_arrays(patch):
     patch.setattr(choose, "best_by_joining", refused)
 
@@ -50,7 +55,10 @@ def by_probing(patch):
     patch.setattr(ways, "variances_by_joining", refused)
 
 
-@pytest.mark.parametrize("only", [by_hands, by_few_plates, by_few_plates_in_hands, by_arrays, by_labels, by_probing])
+@pytest.mark.parametrize(
+    "only",
+    [by_hands, by_few_plates, by_few_plates_in_hands, by_few_of_high_rank, by_arrays, by_labels, by_probing],
+)
 def test_each_search_alone(only, mirror, monkeypatch):
     only(monkeypatch)
     answered = 0
@@ -108,3 +116,19 @@ def test_graded_uncertainty_when_probing_gives_up(mirror, monkeypatch):
             assert option.sure == known[option.ins, option.outs].sure
             found += option.changes > 0
     assert found >= 10
+
+
+def test_hands_and_arrays_choose_the_same(mirror, monkeypatch):
+    """Packs too large for trying every exchange, where plates of many ranks can end on the same cell."""
+    for seed in range(150):
+        rng = random.Random(7_000 + seed)
+        pack = random_pack(rng, 40, least=20, slots=2, spread=25, most=4)
+        few = [200 if rng.random() < 0.15 else rng.randint(1, 30) for _ in pack.pool.keys]
+        pieces = np.array(few, np.int64)
+        problem = mirror(replace(pack, pool=replace(pack.pool, pieces=pieces)))
+        found = []
+        for only in (by_few_of_high_rank, by_arrays):
+            with monkeypatch.context() as patch:
+                only(patch)
+                found.append([(one.way, one.ins, one.outs) for one in match(problem).options])
+        assert found[0] == found[1], seed
