@@ -197,9 +197,8 @@ def reading_parts_of(
 
 
 def may_change(slot: Slot, question: Question) -> bool:
-    """Only slots that the question names may change; of an empty drum, what is named stays."""
-    may_swap = slot.swap and (slot.name in question.left_out or not question.room)
-    return (may_swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
+    """Only slots that the question names may change."""
+    return (slot.swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
 
 
 def _further(slot: Slot) -> set[uuid.UUID]:
@@ -285,7 +284,7 @@ def _place(
     return Place(
         name=slot.name,
         installed=tuple(installed),
-        swap=slot.swap and not question.room,
+        swap=slot.swap and not question.room,  # what is named with an empty drum stays
         empty=slot.count if slot.name in question.left_out else 0,
         extra=max(0, slot.extra - max(0, len(installed) - slot.count)),  # what a pack has taken already counts
         ordinary=of_size(np.concatenate([rows(own), bench]), thickness_nm, sizes),

@@ -391,6 +391,19 @@ def test_what_is_named_stays_though_it_might_be_exchanged(api: Api, owner: Perso
     assert [(one["changes"], list(chosen(one)), one["out"]) for one in options] == [(1, ["ring"], [])]
 
 
+def test_one_more_may_join_those_that_stay(api: Api, owner: Person) -> None:
+    """Six steels of .0770 stay in a unit that is proven with seven; nothing comes out of an empty drum."""
+    spec(api, steels={"extra": 1})
+    stock(owner, "S", "steel", "0.0790 in", "0.0770 in")
+    stock(owner, "R", "snap_ring", "0.0620 in")
+    six = asked(api, "1.3260 in", {"steels": ["0.0770 in"] * 6}, left_out=["ring"])  # a .0790 in their place: .0600
+    assert [(one["changes"], one["predicted"]["in"]) for one in six["options"]] == [(1, "0.0620")]
+    match = asked(api, "1.4010 in", {"steels": ["0.0770 in"] * 6}, left_out=["ring"])
+    assert [(one["way"], one["changes"], one["predicted"]["in"], one["out"]) for one in match["options"]] == [
+        ("extra", 2, "0.0600", [])
+    ]
+
+
 def test_an_old_steel_below_its_limit_does_not_stay(api: Api) -> None:
     spec(api, steels={"reuse_minimum": "0.0755 in"})
     reply = room(api, "1.3240 in", {"steels": ["0.0750 in"] + ["0.0770 in"] * 5}, left_out=["ring"])

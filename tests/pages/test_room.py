@@ -64,6 +64,15 @@ def test_the_switch_asks_for_what_stays_and_marks_what_is_chosen(owner: Person) 
     assert counter.form(AT)["fields"]["method"] == ["feeler"]
 
 
+def test_without_a_script_enter_turns_the_page_over(owner: Person) -> None:
+    drum(owner)
+    counter = Counter(owner)
+    counter.open(AT)
+    text = counter.send(AT, {"room": "on", "go": "next"})
+    assert "Room as read" in text and "Nothing was read yet" not in text
+    assert counter.form(AT)["fields"]["at"] == ["reading"]
+
+
 def test_enter_alone_leads_from_the_room_to_the_proof(owner: Person) -> None:
     counter = emptied(owner)
     counter.send(AT, {"reading": "1.490-.166 1.324 in", "go": "next"})
