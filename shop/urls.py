@@ -9,6 +9,7 @@ from plates.bench.cover import api as bench_cover
 from plates.bench.cover import pages as cover_pages
 from plates.bench.gauges import api as bench_gauges
 from plates.bench.gauges import pages as gauge_pages
+from plates.bench.plan import api as bench_plan
 from plates.bench.proof import api as bench_proof
 from plates.bench.proof import pages as proof_pages
 from plates.bench.short import api as bench_short
@@ -69,6 +70,7 @@ api = [
     path("cover/", bench_cover.PackCover.as_view()),
     path("missed/", bench_short.Misses.as_view()),
     path("missed/<str:pk>/", bench_short.OneMiss.as_view()),
+    path("bench-plan/", bench_plan.BenchPlan.as_view()),
     path("residuals/", bench_proof.Residuals.as_view()),
     path("residuals/charts/", bench_proof.ResidualCharts.as_view()),
     path("schema/", SpectacularJSONAPIView.as_view(), name="schema"),

@@ -57,7 +57,12 @@ def match_seen(*, person: Person, match_id: uuid.UUID) -> Match:
 
     What is worked out from it is written only if the match is still :func:`as_seen` under its lock.
     """
-    return _only(_current(_matches(person, [match_id])), match_id)
+    return _only(matches_seen(person=person, match_ids=[match_id]), match_id)
+
+
+def matches_seen(*, person: Person, match_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, Match]:
+    """As :func:`match_seen`, those of several matches that are there."""
+    return _current(_matches(person, match_ids))
 
 
 def as_seen(seen: Match, locked: Match) -> bool:
@@ -136,18 +141,38 @@ def plates_lock(match: Match, ins: Sequence[dict[str, Any]]) -> Locked:
 
     Raises :class:`Moved` unless each plate is as the search saw it: free, or on a bench at the same revision.
     """
-    seen = {uuid.UUID(row["plate"]): row["revision"] for row in ins if row["plate"]}
-    off_bench = [row["plate"] for row in ins if row["plate"] and row.get("out_of")]
+    return plates_lock_all([(match, ins)])[0]
+
+
+def plates_lock_all(wanted: Sequence[tuple[Match, Sequence[dict[str, Any]]]]) -> list[Locked]:
+    """As :func:`plates_lock`, for several matches of one shop at once."""
+    seen = [{uuid.UUID(row["plate"]): row["revision"] for row in ins if row["plate"]} for _, ins in wanted]
+    off_bench = [row["plate"] for _, ins in wanted for row in ins if row["plate"] and row.get("out_of")]
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT id, revision, state = 'on_shelf' OR (state = 'taken' AND id = ANY(%(off_bench)s::uuid[]))"
-            "       OR (state = 'held' AND (match_id = %(match)s OR held_until <= now()))"
+            "SELECT id, revision, state = 'held', match_id, state = 'on_shelf'"
+            "       OR (state = 'taken' AND id = ANY(%(off_bench)s::uuid[]))"
+            "       OR (state = 'held' AND held_until <= now())"
             "  FROM plates_plate WHERE shop_id = %(shop)s"
-            "   AND (id = ANY(%(ids)s) OR (match_id = %(match)s AND state = 'held')) ORDER BY id FOR UPDATE",
-            {"match": match.pk, "shop": match.shop_id, "ids": list(seen), "off_bench": off_bench},
+            "   AND (id = ANY(%(ids)s) OR (match_id = ANY(%(matches)s) AND state = 'held')) ORDER BY id FOR UPDATE",
+            {
+                "matches": [match.pk for match, _ in wanted],
+                "shop": wanted[0][0].shop_id,
+                "ids": [plate for ids in seen for plate in ids],
+                "off_bench": off_bench,
+            },
         )
         rows = cursor.fetchall()
-    wanted = [(plate, revision) for plate, revision, free in rows if free and seen.get(plate) == revision]
-    if len(wanted) < len(seen):
-        raise Moved
-    return Locked(wanted, [(plate, revision) for plate, revision, _ in rows if plate not in seen])
+    found = []
+    for (match, _), ids in zip(wanted, seen, strict=True):
+        mine, others = [], []
+        for plate, revision, held, holder, free in rows:
+            its_own = held and holder == match.pk
+            if ids.get(plate) == revision and (free or its_own):
+                mine.append((plate, revision))
+            elif its_own and plate not in ids:
+                others.append((plate, revision))
+        if len(mine) < len(ids):
+            raise Moved
+        found.append(Locked(mine, others))
+    return found

@@ -7,7 +7,7 @@ one that holds it. A fate told before there was a ``used_by`` says nothing of wh
 
 import uuid
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, ClassVar
 
@@ -37,6 +37,7 @@ class Lying:
     match: uuid.UUID
     number: int
     option: int
+    slot: str
     row: int
     thickness_nm: int
     at_book: bool
@@ -69,6 +70,7 @@ class Lying:
             "match": str(self.match),
             "number": self.number,
             "option": self.option,
+            "slot": self.slot,
             "row": self.row,
             "read_at": self.read_at,
             "fit": str(self.interchange.fit_id),
@@ -141,12 +143,11 @@ def _seen(giver: Match, record: dict[str, Any], ours: Plate | None) -> Lying | N
     """One of ours is what its own row says, and lies there only while it is still taken for the pack that gave it."""
     if record["plate"] and (ours is None or ours.state != State.TAKEN or ours.match_id != giver.pk):
         return None
-    at = {"match": giver.pk, "number": giver.number, "option": record["option"], "row": record["row"]}
-    known = {name: record[name] for name in ("at_book", "u_nm", "read_at", "cone_nm", "hot_spot")}
+    names = ("option", "slot", "row", "at_book", "u_nm", "read_at", "cone_nm", "hot_spot")
+    known: dict[str, Any] = {"match": giver.pk, "number": giver.number, **{name: record[name] for name in names}}
     if ours is None:
         on = (record["fit"], record["role"], record["lined_faces"], record["material"], record["facing"])
         return Lying(
-            **at,
             **known,
             thickness_nm=record["thickness_nm"],
             gauge=record["gauge"],
@@ -155,7 +156,6 @@ def _seen(giver: Match, record: dict[str, Any], ours: Plate | None) -> Lying | N
         )
     kind = ours.kind
     return Lying(
-        **at,
         **known,
         thickness_nm=ours.thickness_nm,
         gauge=ours.gauge,
@@ -168,13 +168,27 @@ def _seen(giver: Match, record: dict[str, Any], ours: Plate | None) -> Lying | N
     )
 
 
+def in_pack(match: Match, slot: Slot, row: int, entry: Entry, ours: Plate | None) -> Lying | None:
+    """A plate that is in a pack still, as it will lie once it has come out; None for one that is on record elsewhere.
+
+    Which option takes it out is not known yet: its ``option`` is 0, its ``row`` the place in the slot.
+    """
+    as_out = {"at_book": entry.at_book, "unread_u_nm": entry.u_nm, "gauge": entry.gauge, "fit": entry.fit}
+    findings = Findings(cone_nm=entry.cone_nm, hot_spot=entry.hot_spot or None)
+    record = laid_down(match, {**as_out, "read_at": entry.read_at}, slot, findings)
+    at = {"option": 0, "slot": slot.name, "row": row, "thickness_nm": entry.thickness_nm, "plate": entry.plate or None}
+    one = _seen(match, {**record, **at}, ours)
+    # The pack counts with the figures of the question, so they hold wherever the plate goes.
+    return one and replace(one, thickness_nm=entry.thickness_nm, gauge=entry.gauge)
+
+
 # --- under the locks of the matches that gave them --------------------------------------------------------------
 
 
 def _records(givers: Givers, rows: Iterable[dict[str, Any]]) -> list[tuple[Match, dict[str, Any], dict[str, Any]]]:
     """Of each row that goes in off a bench: the match that gave it, its record there, and the row itself.
 
-    Raises :class:`Moved` where that match is not locked.
+    Raises :class:`Moved` where that match is not locked, or the plate is not out of its pack.
     """
     found = []
     for row in rows:
@@ -183,7 +197,10 @@ def _records(givers: Givers, rows: Iterable[dict[str, Any]]) -> list[tuple[Match
             if giver is None:
                 raise Moved
             place = out_of["option"], out_of["row"]
-            found.append((giver, next(r for r in giver.outs if (r["option"], r["row"]) == place), row))
+            record = next((one for one in giver.outs if (one["option"], one["row"]) == place), None)
+            if record is None:  # planned to come out of its pack, and still in it
+                raise Moved
+            found.append((giver, record, row))
     return found
 
 

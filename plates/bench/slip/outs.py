@@ -111,6 +111,26 @@ def _fated(person: Person, match_id: uuid.UUID, outs: Sequence[Out]) -> Match:
     return match
 
 
+def given_on(person: Person, match: Match, number: int, row: int) -> dict[str, Any]:
+    """The record of a plate that comes out with this option of the match and goes on into another pack at once."""
+    option = next(one for one in match.options if one["number"] == number)
+    out = option["out"][row]
+    slot = next(slot for slot in match.spec.slots.all() if slot.name == out["slot"])
+    return {
+        "option": number,
+        "row": row,
+        "slot": slot.name,
+        "thickness_nm": out["thickness_nm"],
+        "fate": "pack",
+        "plate": out["plate"],
+        "bin": None,
+        "to_job": "",
+        "by": person.username,
+        "at": clock().isoformat(),
+        **laid_down(match, out, slot, Findings(cone_nm=out["cone_nm"], hot_spot=out["hot_spot"] or None)),
+    }
+
+
 def _found_before(row: dict[str, Any]) -> dict[str, Any]:
     """What the question said of this plate: a cone or a hot spot goes with it wherever it goes."""
     return {"cone_nm": row.get("cone_nm"), "hot_spot": row.get("hot_spot") or None}

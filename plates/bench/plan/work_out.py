@@ -1,0 +1,102 @@
+"""Several packs planned together: from their questions to an option of each. Nothing is saved and nothing locked here.
+
+A plate that comes out of one of the packs may go into another of the same job: what is in a pack belongs to the job's
+customer, so it never goes into a pack of another job.
+"""
+
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from django.db.models import prefetch_related_objects
+
+from plates.bench.lying import Lying, in_pack, lying_on
+from plates.bench.models import Match
+from plates.bench.options import option_of
+from plates.bench.pose import Asked, Posed, pose_together, serves
+from plates.bench.question import Question
+from plates.bench.repeatability import method_u_nm
+from plates.bench.stack_limits import sizes_of
+from plates.catalogue.models import Slot
+from plates.catalogue.selectors import STACK
+from plates.matching.moves import one_by_one, packs_build
+from plates.matching.plan import Move, Plan, plan
+from plates.stock.models import Plate
+from shop.people.models import Person
+
+
+@dataclass(frozen=True)
+class WorkedOut:
+    """``options``: of each match its option without a number, or None; ``alone``: how many packs close when each is
+    answered by itself, one after the other, from the shelf and the benches as they are.
+    """
+
+    matches: list[Match]
+    options: list[dict[str, Any] | None]
+    plan: Plan
+    alone: int
+
+
+def plan_work_out(*, person: Person, matches: Sequence[Match], seconds: float) -> WorkedOut:
+    """The best plan for these matches, all of them open or held; stops after about so many seconds of solving."""
+    specs = [match.spec for match in matches]
+    prefetch_related_objects(specs, *STACK)
+    posed = pose_together(
+        [_asked(match) for match in matches],
+        sure=person.shop.sure_level,
+        measured=method_u_nm(person.shop_id),
+    )
+    movable = _movable(matches, posed)
+    moves = [move for move, _ in movable]
+    problems = [one.problem for one in posed]
+    best = plan(problems, moves, seconds=seconds)
+    alone = one_by_one(packs_build(problems, ()), range(len(problems)))
+    candidates = [*posed[0].candidates, *(one for _, one in movable)]
+    options = [
+        None if exchange is None else option_of(replace(one, candidates=candidates), exchange)
+        for one, exchange in zip(posed, best.exchanges, strict=True)
+    ]
+    return WorkedOut(list(matches), options, best, sum(one is not None for one in alone.values()))
+
+
+def _asked(match: Match) -> Asked:
+    lying = lying_on(shop_id=match.shop_id, job=match.job.code if match.job else "", asking=match)
+    held_by = match.pk if match.state == "held" else None
+    return Asked(match.spec, Question.from_json(match.question), match.clearance_nm, held_by, lying)
+
+
+def _movable(matches: Sequence[Match], posed: Sequence[Posed]) -> list[tuple[Move, Lying]]:
+    """What may go from pack to pack, and what it is."""
+    ids = [entry.plate for one in posed for entries in one.entries for entry in entries if entry.plate]
+    found = Plate.objects.filter(shop_id=matches[0].shop_id, pk__in=ids).select_related("kind")
+    ours: Mapping[str, Plate] = {str(plate.pk): plate for plate in found}
+    questions = [Question.from_json(match.question) for match in matches]
+    moves = []
+    for pack, one in enumerate(posed):
+        for number, slot in enumerate(one.slots):
+            for row, entry in enumerate(one.entries[number] if slot.swap else ()):
+                plate = in_pack(matches[pack], slot, row, entry, ours.get(entry.plate))
+                if plate is None:
+                    continue
+                ways: dict[bool, list[tuple[int, int]]] = {True: [], False: []}
+                for other, (match, question) in enumerate(zip(matches, questions, strict=True)):
+                    if other != pack and match.job_id == matches[pack].job_id:
+                        for place, into in enumerate(posed[other].slots):
+                            if _fits(plate, into, question):
+                                ways[plate.interchange.fit_id == into.fit_id].append((other, place))
+                if ways[True] or ways[False]:
+                    moves.append((Move(pack, number, row, tuple(ways[True]), tuple(ways[False])), plate))
+    return moves
+
+
+def _fits(plate: Lying, slot: Slot, question: Question) -> bool:
+    thinnest_nm, thickest_nm = sizes_of(slot, question)
+    fits: set[uuid.UUID] = {slot.fit_id, *(further.fit_id for further in slot.further_fits.all())}
+    return (
+        plate.interchange.fit_id in fits
+        and serves(plate.interchange, slot)
+        and thinnest_nm <= plate.thickness_nm
+        and (thickest_nm is None or plate.thickness_nm <= thickest_nm)
+        and plate.may_go(slot, question)
+    )
