@@ -10,6 +10,7 @@ from plates.bench.cover import pages as cover_pages
 from plates.bench.gauges import api as bench_gauges
 from plates.bench.gauges import pages as gauge_pages
 from plates.bench.plan import api as bench_plan
+from plates.bench.plan import pages as plan_pages
 from plates.bench.proof import api as bench_proof
 from plates.bench.proof import pages as proof_pages
 from plates.bench.short import api as bench_short
@@ -105,6 +106,7 @@ urlpatterns = [
     path("matches/<int:number>/build-sheet/", proof_pages.sheet, name="build-sheet"),
     path("matches/<int:number>/comeback/", proof_pages.comeback, name="comeback"),
     path("missed/", short_pages.missed, name="missed"),
+    path("bench-plan/", plan_pages.together, name="bench-plan"),
     path("residuals/", proof_pages.residuals, name="residuals"),
     path("bins/", stock_pages.bins, name="bins"),
     path("bins/<str:code>/", stock_pages.one_bin, name="bin"),

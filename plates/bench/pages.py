@@ -137,7 +137,16 @@ def matches(request: PageRequest) -> HttpResponse:
     if state in MatchState.values:
         rows = rows.filter(Q(("state_now", state)))
     listed = Paginator(rows, 50).get_page(request.GET.get("page"))
-    return shown(request, "plates/matches.html", {"matches": listed, "job": job, "state": state, "states": MatchState})
+    context = {
+        "matches": listed,
+        "job": job,
+        "state": state,
+        "states": MatchState,
+        "waiting": any(one.state_now in ("open", "held") for one in listed),  # type: ignore[attr-defined]
+        "key": key_new(),
+        "why_not": why_not(request.user, "matches"),
+    }
+    return shown(request, "plates/matches.html", context)
 
 
 @require_GET

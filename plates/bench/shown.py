@@ -127,18 +127,19 @@ def outs_of(option: dict[str, Any]) -> list[tuple[str, list[int]]]:
 
 def options_shown(match: Match) -> list[Shown]:
     """The current options, each with its stack drawn before and after."""
-    return [
-        Shown(
-            one,
-            fetch(one["in"]),
-            outs_of(one),
-            margin_nm(match, one["predicted_nm"]),
-            _stacks(match, one),
-            budget_of(one, match.spec.measures),
-            odd_ones(match.question, one),
-        )
-        for one in current(match)
-    ]
+    return [option_shown(match, one) for one in current(match)]
+
+
+def option_shown(match: Match, option: dict[str, Any]) -> Shown:
+    return Shown(
+        option,
+        fetch(option["in"]),
+        outs_of(option),
+        margin_nm(match, option["predicted_nm"]),
+        _stacks(match, option),
+        budget_of(option, match.spec.measures),
+        odd_ones(match.question, option),
+    )
 
 
 def shortfall_shown(match: Match) -> dict[str, Any] | None:

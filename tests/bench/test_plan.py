@@ -114,6 +114,11 @@ def test_one_that_cannot_be_closed_is_null(api: Api, pair: Any) -> None:
     assert [row["state"] for row in taken.body["plan"]] == ["taken", "taken", "open"]
 
 
+def test_a_plan_that_closes_nothing_takes_nothing(api: Api, shelf: Shelf) -> None:
+    status, body = planned(api, asked(api, "0.0800 in"), take=True)
+    assert (status, body["closed"], body["taken"]) == (200, 0, [])
+
+
 def test_only_what_the_plan_closes_is_taken(api: Api, pair: Any) -> None:
     third = asked(api, "0.0800 in")
     for wrong in (third["id"], str(uuid.uuid4())):

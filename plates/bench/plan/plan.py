@@ -218,6 +218,8 @@ def _referred(matches: Sequence[Match], options: Sequence[dict[str, Any] | None]
 def _taken(person: Person, planned: Planned, take: Take, givers: Givers) -> list[Match]:
     """The part that is wanted, taken: all of it, or a refusal or :class:`Moved` undoes everything."""
     part = _part(planned, take)
+    if not part:
+        return []
     _allowed(part, take)
     gives = _goes_on(planned, part)
     for match, _ in part:
