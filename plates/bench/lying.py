@@ -22,6 +22,7 @@ from plates.stock.findings import Findings
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.models import Act, Condition, Plate, State
 from plates.stock.selectors import Interchange
+from shop.errors import WrongState
 from shop.people.models import Person
 
 #: What lies on a bench, as the database finds it.
@@ -188,7 +189,7 @@ def in_pack(match: Match, slot: Slot, row: int, entry: Entry, ours: Plate | None
 def _records(givers: Givers, rows: Iterable[dict[str, Any]]) -> list[tuple[Match, dict[str, Any], dict[str, Any]]]:
     """Of each row that goes in off a bench: the match that gave it, its record there, and the row itself.
 
-    Raises :class:`Moved` where that match is not locked, or the plate is not out of its pack.
+    Raises :class:`Moved` where that match is not locked, WrongState where the plate is only planned to come out.
     """
     found = []
     for row in rows:
@@ -198,8 +199,11 @@ def _records(givers: Givers, rows: Iterable[dict[str, Any]]) -> list[tuple[Match
                 raise Moved
             place = out_of["option"], out_of["row"]
             record = next((one for one in giver.outs if (one["option"], one["row"]) == place), None)
-            if record is None:  # planned to come out of its pack, and still in it
-                raise Moved
+            if record is None:
+                raise WrongState(
+                    f"This option gets a plate that is still in the pack of match {giver.number}. Take both by their "
+                    f"bench plan; or take match {giver.number} first, and say that the plate goes into another pack."
+                )
             found.append((giver, record, row))
     return found
 

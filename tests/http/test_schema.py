@@ -15,7 +15,7 @@ CALLS = {
     "plates/{}/put-back/": "post", "plates/{}/rework/": "post", "plates/{}/scrap/": "post", "lots/": "get post",
     "lots/{}/": "get", "hand-outs/": "get post", "hand-outs/{}/": "get", "ledger/": "get", "ledger/{}/": "get",
     "matches/": "get post", "matches/{}/": "get", "matches/{}/take/": "post", "matches/{}/hold/": "post",
-    "matches/{}/release/": "post", "matches/{}/final/": "post", "cover/": "post",
+    "matches/{}/release/": "post", "matches/{}/final/": "post", "cover/": "post", "bench-plan/": "post",
 }  # fmt: skip
 
 
