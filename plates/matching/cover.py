@@ -148,5 +148,5 @@ def _highest(problem: Problem, shelf: Shelf, changes: int, limit_nm: int) -> int
     for chain in chains(replace(part, slots=tuple(slots))):
         cell = Nearest(chain).both(changes, (limit_nm - chain.base(changes)) // chain.g)[0]
         if cell is not None:
-            found.append(chain.delta(changes, cell))
+            found.append(chain.g * cell + chain.base(changes))
     return max(found)
