@@ -32,6 +32,7 @@ class _Label:
 Wanted = Callable[[int, float], bool]  # (cell, variance of all plates moved): is that exchange good enough?
 _FEW_SUMS, _MANY_SUMS = 1_000_000, 20_000_000  # in both hands
 _LIGHT, _HEAVY = 20_000_000, 400_000_000  # array cells: some hundredths of a second, a second
+_FINE = 1_000_000  # cells for each change from which labels take minutes
 _BLOCK = 16  # steps between two tables that are kept
 
 Plates = list[list[Step]]  # of each component
@@ -46,6 +47,9 @@ def choose(
     Best: larger rank (pieces, then age), then the preferred path. Exact, whichever of the searches finds it:
     two hands where few plates rank high, arrays where the lattice is coarse, and labels for what is too much for both.
     ``wanted`` must hold for every smaller variance on the same cell, too.
+
+    But for one case: where on a lattice of nanometres so many exchanges are equal in all figures, age and pieces
+    included, that listing them would take minutes, one of them is named that need not be first by key.
     """
     for sums, array_cells in ((_FEW_SUMS, _LIGHT), (_MANY_SUMS, _HEAVY)):
         with suppress(TooMany):
@@ -54,6 +58,9 @@ def choose(
             plates = _steps(chain, changes, cells, True)
             if (dense := best_on_lattice(chain, plates, changes, cells, array_cells)) is not None:
                 return dense
+    if chain.width > _FINE:
+        with suppress(TooMany):
+            return best_by_joining(chain, changes, cells, wanted, _MANY_SUMS, settle=True)
     return best_by_labels(chain, _steps(chain, changes, cells, wanted is None), changes, cells, wanted)
 
 

@@ -23,11 +23,12 @@ Wanted = Callable[[int, float], bool]
 
 
 def best_by_joining(
-    chain: Chain, changes: int, cells: list[int], wanted: Wanted | None, most: int
+    chain: Chain, changes: int, cells: list[int], wanted: Wanted | None, most: int, settle: bool = False
 ) -> tuple[Taken, ...] | None:
     """The best exchange on one of ``cells`` that is ``wanted``; None if there is none.
 
-    Raises :class:`TooMany` where more than ``most`` sums would have to be listed: another search does better.
+    Raises :class:`TooMany` where more than ``most`` sums would have to be listed: another search does better. With
+    ``settle`` the best of the plates of high rank is enough then, where they hold one.
     """
     if not in_one_group(chain):
         raise TooMany
@@ -48,11 +49,16 @@ def best_by_joining(
         least = int(ranked[size - 1]) if size else 0
         best = max(least, found[0] - top) if found else least
         some = [np.flatnonzero(value >= best) for value in values]
-        found = search.best(
-            [one.take(where) for one, where in zip(plates, some, strict=True)],
-            [one[where] for one, where in zip(values, some, strict=True)],
-            found,
-        )
+        try:
+            found = search.best(
+                [one.take(where) for one, where in zip(plates, some, strict=True)],
+                [one[where] for one, where in zip(values, some, strict=True)],
+                found,
+            )
+        except TooMany:
+            if found is None or not settle:
+                raise
+            return found[1]
         if size == len(ranked) or (found and int(ranked[size]) < found[0] - top):
             return found[1] if found else None
         size *= 2 if found else 4

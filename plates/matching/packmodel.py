@@ -198,8 +198,9 @@ class PackModel:
         terms += [(math.floor(u**2), square) for u, square in self._shared()]
         terms = [(factor, variable) for factor, variable in terms if factor]
         base = math.floor(self.problem.u_reading_nm**2)
+        often = 2 * self.most + 1 + max((abs(times) for times in self.problem.read_net), default=0)
         self.variance = model.new_int_var(
-            base, base + sum(factor for factor, _ in terms) * (2 * self.most + 1) ** 2, ""
+            base, base + sum(factor for factor, _ in terms) * often**2, ""
         )
         model.add(self.variance == base + sum(factor * variable for factor, variable in terms))
         for off in self._doubtful(base, base + likely):
