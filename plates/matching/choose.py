@@ -32,7 +32,7 @@ class _Label:
 Wanted = Callable[[int, float], bool]  # (cell, variance of all plates moved): is that exchange good enough?
 _FEW_SUMS, _MANY_SUMS = 1_000_000, 20_000_000  # in both hands
 _LIGHT, _HEAVY = 20_000_000, 400_000_000  # array cells: some hundredths of a second, a second
-_FINE = 1_000_000  # cells for each change from which labels take minutes
+_FINE = 100_000  # cells for each change from which labels take minutes
 _BLOCK = 16  # steps between two tables that are kept
 
 Plates = list[list[Step]]  # of each component

@@ -48,7 +48,10 @@ def best_by_joining(
         size = min(size, len(ranked))
         least = int(ranked[size - 1]) if size else 0
         best = max(least, found[0] - top) if found else least
-        some = [np.flatnonzero(value >= best) for value in values]
+        if settle:
+            some = [_first_of(*pair, size) for pair in zip(plates, values, strict=True)]
+        else:
+            some = [np.flatnonzero(value >= best) for value in values]
         try:
             found = search.best(
                 [one.take(where) for one, where in zip(plates, some, strict=True)],
@@ -62,6 +65,12 @@ def best_by_joining(
         if size == len(ranked) or (found and int(ranked[size]) < found[0] - top):
             return found[1] if found else None
         size *= 2 if found else 4
+
+
+def _first_of(plates: Plates, value: Ints, size: int) -> Ints:
+    """So many plates of the highest value, of equal ones those that come first by key."""
+    ranked = sorted(range(len(value)), key=lambda at: (-int(value[at]), plates.key(at)))
+    return np.array(sorted(ranked[:size]), np.int64)
 
 
 def _within(chain: Chain, changes: int, cells: list[int]) -> list[Plates]:

@@ -128,9 +128,7 @@ def with_gauges(problem: Problem, rng: random.Random, into: Sequence[int], out_o
 def told(problem: Problem, mirror: Problem, predicted: int) -> int:
     """The prediction of the mirrored question that answers to this one (nm of the first question)."""
     step = 2_540
-    unit = step
-    if mirror.pool.thickness_nm.size and int(mirror.pool.thickness_nm[0]) != int(problem.pool.thickness_nm[0]):
-        unit = 1_000
+    unit = (mirror.high_nm - mirror.low_nm) // ((problem.high_nm - problem.low_nm) // step)
     value = predicted // unit * step
     return 4_000 * step - value if mirror.measures == "height" else value
 

@@ -8,14 +8,14 @@ import pytest
 
 from plates.matching import choose, join, near, ways
 from plates.matching.hands import TooMany
-from plates.matching.problem import Way
+from plates.matching.problem import Problem, Slot, Way
 from plates.matching.search import distances, match
 from tests.matching import oracle
-from tests.matching.packs import random_pack
+from tests.matching.packs import MOVE_NM, nm, pool_of, random_pack, rows
 from tests.matching.solvers import by_cp_sat
 
 
-def refused(*_):
+def refused(*_, **__):
     raise TooMany
 
 
@@ -132,3 +132,18 @@ def test_hands_and_arrays_choose_the_same(mirror, monkeypatch):
                 only(patch)
                 found.append([(one.way, one.ins, one.outs) for one in match(problem).options])
         assert found[0] == found[1], seed
+
+
+def test_an_empty_drum_and_a_shelf_of_equal_age_on_a_lattice_of_nanometres():
+    """Seven places, and more exchanges on the very target than anybody could list: one of them is named."""
+    rng = random.Random(1)
+    steels = [rng.randrange(nm("0.070"), nm("0.090")) for _ in range(250)]
+    pool = pool_of([*steels, *(rng.randrange(nm("0.058"), nm("0.080")) for _ in range(12))])
+    slots = (
+        Slot("steels", (), swap=True, empty=6, ordinary=rows(*range(250))),
+        Slot("ring", (), swap=True, empty=1, ordinary=rows(*range(250, 262))),
+    )
+    drum = Problem("gap", nm("0.600"), nm("0.040"), nm("0.060"), nm("0.050"), pool, slots, float(nm("0.0015")), MOVE_NM)
+    (option,) = match(drum).options
+    assert (option.changes, option.predicted_nm, option.sure) == (7, nm("0.050"), True)
+    assert match(drum).options == (option,)
