@@ -44,6 +44,7 @@ def test_what_stays_after_all_gets_its_field_and_the_focus(page: Page, watch: Wa
     page.goto("/close-a-pack/DRUM/")
     page.get_by_label("The drum is empty").check()
     expect(page.get_by_text("To be chosen:")).to_have_count(2)
+    expect(page.locator(".htmx-request, .htmx-swapping, .htmx-settling, .htmx-added")).to_have_count(0)
     chosen = page.locator("[name=slot2-how][value=out]")
     chosen.focus()
     page.keyboard.press("ArrowRight")
