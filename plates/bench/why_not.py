@@ -170,9 +170,14 @@ def _free(posed: Posed, problem: Problem, options: Sequence[dict[str, Any]]) -> 
     """
     pool = problem.pool
     offered = {row["plate"] for option in options for row in option["in"]}
-    lies_free = np.array(
-        [isinstance(one, OnShelf) and key not in offered for one, key in zip(posed.candidates, pool.keys, strict=True)],
-        dtype=bool,
+    lies = np.array([isinstance(one, OnShelf) for one in posed.candidates], dtype=bool)
+    # A row may stand for more plates than were read; what is offered is none of those that are left.
+    left = np.array(
+        [
+            one.stands_for - (key in offered) if isinstance(one, OnShelf) else 0
+            for one, key in zip(posed.candidates, pool.keys, strict=True)
+        ],
+        dtype=np.int64,
     )
     closing = _closing(problem)
     unlimited = _closing(replace(_any_size(problem), spread=None, room=None))
@@ -186,7 +191,8 @@ def _free(posed: Posed, problem: Problem, options: Sequence[dict[str, Any]]) -> 
     for number, slot in enumerate(posed.slots):
         place = problem.slots[number]
         rows = np.concatenate([place.ordinary, place.substitute])
-        lengths = pool.thickness_nm[rows[lies_free[rows]]]
+        rows = rows[lies[rows]]
+        lengths, pieces = pool.thickness_nm[rows], left[rows]
         closes = _within(lengths, closing[number])
         parts = {"farther": closes}
         for rule, ranges in lifted.items():
@@ -195,10 +201,15 @@ def _free(posed: Posed, problem: Problem, options: Sequence[dict[str, Any]]) -> 
             parts[thick] = lengths > max(to_nm for _, to_nm in ranges_nm)
             parts[thin] = lengths < min(from_nm for from_nm, _ in ranges_nm)
         for reason, part in parts.items():
-            if part.any():
-                some = lengths[part]
+            sizes, size_of = np.unique(lengths[part], return_inverse=True)
+            count = np.zeros(len(sizes), np.int64)
+            np.add.at(count, size_of, pieces[part])
+            if count.any():
+                some = sizes[count > 0]
                 group = Group(reason, slot)
-                group.add(len(some), int(some.min()), int(some.max()), reason not in ("ends_below", "ends_above"))
+                group.add(
+                    int(count.sum()), int(some[0]), int(some[-1]), reason not in ("ends_below", "ends_above")
+                )
                 groups.append(group)
     return groups
 

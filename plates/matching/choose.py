@@ -48,8 +48,8 @@ def choose(
     two hands where few plates rank high, arrays where the lattice is coarse, and labels for what is too much for both.
     ``wanted`` must hold for every smaller variance on the same cell, too.
 
-    But for one case: where on a lattice of nanometres so many exchanges are equal in all figures, age and pieces
-    included, that listing them would take minutes, one of them is named that need not be first by key.
+    But for one case: where on a lattice of nanometres so many exchanges end on the cell that listing them would take
+    minutes, one is named that is made of plates of high rank, and another may have more pieces or older plates.
     """
     for sums, array_cells in ((_FEW_SUMS, _LIGHT), (_MANY_SUMS, _HEAVY)):
         with suppress(TooMany):

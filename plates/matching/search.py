@@ -9,7 +9,8 @@ For each way the numbers of changes are tried from one upwards. Shown are
 Equally near ones: the sure before the marginal, then the larger sum of pieces, the older plates, the
 preferred path (see :mod:`plates.matching.choose`).
 
-All of 1 is exact, ties included, for any number of changes and any window; so is 2 but for the one case that
+All of 1 is exact for any number of changes and any window, ties included but for the one case that
+:func:`plates.matching.choose.choose` names; so is 2 but for the one that
 :meth:`plates.matching.ways.WaySearch._first_sure` names.
 """
 

@@ -75,7 +75,8 @@ class OnShelf(NamedTuple):
 
 # The shelf of some fits: what may be offered at all. A customer's plate never is, nor a used one below its reuse
 # minimum; a sealed box stays sealed unless it is asked for. Holds that have run out were released just before. Read
-# as a histogram: of plates alike in all but their age no more than a pack can take, the oldest first.
+# as a histogram: of plates alike in all but their age no more than a pack can take, the oldest first. What one
+# question may have and another may not (used, boxed, held for it) stands in a group of its own: the same for all.
 _SHELF = """
 SELECT (array_agg(p.id ORDER BY a.received_s, p.id))[1:%(most)s],
        (array_agg(p.revision ORDER BY a.received_s, p.id))[1:%(most)s],
@@ -93,7 +94,7 @@ SELECT (array_agg(p.id ORDER BY a.received_s, p.id))[1:%(most)s],
    AND (p.condition = 'new' OR (
          (k.reuse_minimum_nm IS NULL OR p.thickness_nm >= k.reuse_minimum_nm)
          AND CASE WHEN p.role = 'friction' THEN %(used_frictions)s ELSE %(used_others)s END))
- GROUP BY k.id, b.code, p.thickness_nm, p.u_nm, a.marked, p.gauge, p.fit_id, p.role
+ GROUP BY k.id, b.code, p.thickness_nm, p.u_nm, a.marked, p.gauge, p.fit_id, p.role, p.condition, p.box, p.match_id
  ORDER BY 1
 """
 

@@ -107,6 +107,7 @@ def _page(request: PageRequest, body: dict[str, Any], said: str) -> HttpResponse
         "plan": body,
         "rows": rows,
         "said": said,
+        "sent": said == SENT,
         "moves": [(row.match.number, *got) for row in rows for got in row.gets],
         "to_take": planned,
         "marginal": any(row.one and not row.one.sure for row in planned),
