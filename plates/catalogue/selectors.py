@@ -3,7 +3,8 @@
 import uuid
 from collections.abc import Iterable
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models.functions import Abs
 
 from plates.catalogue.models import Fit, Kind, ScanCode, Slot, Spec
 from plates.catalogue.windows import counted_frictions
@@ -17,13 +18,19 @@ def fits(shop_id: uuid.UUID) -> QuerySet[Fit]:
     return Fit.objects.filter(shop_id=shop_id)
 
 
+#: So many fits with the same teeth are looked at; a shop may have thousands.
+MOST_OF_THE_SAME_TEETH = 20
+
+
 def fits_of_the_same_teeth(shop_id: uuid.UUID, like: Iterable[Fit]) -> list[Fit]:
-    """All fits with the tooth side and teeth of one of these, these included; what has no teeth is like nothing."""
-    teeth = {(fit.tooth_side, fit.teeth) for fit in like if fit.teeth}
-    same = Q(pk__in=[])
-    for side, count in sorted(teeth):
-        same |= Q(tooth_side=side, teeth=count)
-    return list(fits(shop_id).filter(same).order_by("code"))
+    """Fits with the tooth side and teeth of one of these, these included; of each those nearest in outer diameter, and
+    no more than :data:`MOST_OF_THE_SAME_TEETH`. What has no teeth is like nothing.
+    """
+    found: dict[uuid.UUID, Fit] = {}
+    for side, teeth, outer_nm in sorted({(fit.tooth_side, fit.teeth, fit.outer_nm) for fit in like if fit.teeth}):
+        same = fits(shop_id).filter(tooth_side=side, teeth=teeth).order_by(Abs(F("outer_nm") - outer_nm), "code")
+        found |= {fit.pk: fit for fit in same[:MOST_OF_THE_SAME_TEETH]}
+    return sorted(found.values(), key=lambda fit: fit.code)
 
 
 def kinds(shop_id: uuid.UUID) -> QuerySet[Kind]:

@@ -8,6 +8,7 @@ from django.test.utils import CaptureQueriesContext
 
 from plates.bench.models import Match
 from plates.catalogue.models import Slot
+from plates.catalogue.selectors import MOST_OF_THE_SAME_TEETH
 from plates.catalogue.specs import StackLimits
 from plates.catalogue.windows import Window
 from plates.lengths import length_parse
@@ -261,3 +262,13 @@ def test_the_page_shows_five_lines_and_folds_the_rest(api: Api, owner: Person, s
     Match.objects.update(kept_away=Match.objects.get().kept_away * 6)
     counter.open("/matches/1/")
     assert counter.html.count("kit 3") == 6 and "<details><summary>1 more" in counter.html
+
+
+def test_of_very_many_fits_with_the_same_teeth_only_the_nearest_are_looked_at(api: Api, shelf: Shelf) -> None:
+    near, far = length_parse("5.5 in"), length_parse("9.5 in")
+    for outer_nm, count in ((near, 3), (far, MOST_OF_THE_SAME_TEETH)):
+        for _ in range(count):
+            sibling = FitFactory.create(shop=shelf.person.shop, outer_nm=outer_nm)
+            shelve(shelf.person, KindFactory.create(fit=sibling), CLOSES)
+    (told,) = [row for row in kept(api) if row["reason"] == "fit"]
+    assert told["count"] == MOST_OF_THE_SAME_TEETH - 1  # the slot's own fit is one of them
