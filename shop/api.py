@@ -4,9 +4,12 @@ import json
 import re
 import uuid
 from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
 from typing import Any, TypeVar
 
+from django.core.exceptions import ValidationError
 from django.utils.functional import cached_property
+from django_filters import fields, filters
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from rest_framework import exceptions, generics, mixins, serializers, status
 from rest_framework.request import Request
@@ -191,6 +194,26 @@ class ShopView(Signed):
             return self.reply(earlier)
         body = self.body()
         return self.reply(self.once.run(lambda: effect(body), lambda made: Answer(self.answer_status, render(made))))
+
+
+class TimeField(fields.IsoDateTimeField):
+    """A time as UTC: an offset of sixteen hours and more is one that PostgreSQL does not read."""
+
+    def to_python(self, value: Any) -> datetime | None:
+        time = super().to_python(value)
+        try:
+            return time and time.astimezone(UTC)
+        except OverflowError:
+            raise ValidationError(self.error_messages["invalid"]) from None
+
+
+class SinceFilter(filters.IsoDateTimeFilter):
+    """Rows from this time on."""
+
+    field_class = TimeField
+
+    def __init__(self, field_name: str) -> None:
+        super().__init__(field_name, "gte")
 
 
 class Collection(mixins.ListModelMixin, ShopView):

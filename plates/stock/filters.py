@@ -7,6 +7,7 @@ from django_filters import rest_framework as filters
 from plates.catalogue.models import Role
 from plates.lengths import LengthError, length_parse
 from plates.stock.models import Condition, State
+from shop.api import SinceFilter
 from shop.errors import Malformed
 
 
@@ -57,4 +58,4 @@ class LedgerFilter(filters.FilterSet):
     job = filters.CharFilter("job__code")
     kind = filters.CharFilter("plate__kind__code")
     person = filters.CharFilter("person__username")
-    since = filters.IsoDateTimeFilter("at", "gte")
+    since = SinceFilter("at")

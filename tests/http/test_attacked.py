@@ -80,3 +80,12 @@ def test_a_batch_of_the_far_future_is_none(owner: Person) -> None:
 @pytest.mark.parametrize("path", ["gauges/%00/checks/", "gauges/%00/affected/", "gauges/%00/"])
 def test_a_nul_for_a_gauge_is_not_found(api: Api, path: str) -> None:
     assert api.get(path).status == 404
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("path", ["missed/", "ledger/", "residuals/"])
+@pytest.mark.parametrize(
+    ("since", "status"), [("2026-01-01T00:00:00-23:59", 200), ("9999-12-31T23:59:59-23:59", 400), ("soon", 400)]
+)
+def test_a_time_of_any_offset_is_read_or_refused(api: Api, path: str, since: str, status: int) -> None:
+    assert api.get(path, since=since).status == status

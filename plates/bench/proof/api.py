@@ -19,7 +19,7 @@ from plates.bench.proof.bodies import ComebackBody, worn_of
 from plates.bench.proof.build_sheet import build_sheet
 from plates.bench.proof.comebacks import match_comeback
 from plates.measuring.uncertainty import READING_U_NM
-from shop.api import Collection, One
+from shop.api import Collection, One, SinceFilter
 from shop.errors import Malformed
 from shop.once import Answer
 
@@ -28,7 +28,7 @@ class ResidualFilter(filters.FilterSet):
     method = filters.ChoiceFilter(choices=[(name, name) for name in READING_U_NM])
     gauge = filters.CharFilter("gauge")
     person = filters.CharFilter("person__username")
-    since = filters.IsoDateTimeFilter("at", lookup_expr="gte")
+    since = SinceFilter("at")
 
 
 class Residuals(Collection):

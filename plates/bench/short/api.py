@@ -4,13 +4,13 @@ from django_filters import rest_framework as filters
 
 from plates.bench import selectors
 from plates.bench.short.answers import MissedAnswer
-from shop.api import Collection, One
+from shop.api import Collection, One, SinceFilter
 
 
 class MissedFilter(filters.FilterSet):
     spec = filters.CharFilter("spec__code")
     job = filters.CharFilter("job__code")
-    since = filters.IsoDateTimeFilter("at", lookup_expr="gte")
+    since = SinceFilter("at")
 
 
 class Misses(Collection):
