@@ -135,7 +135,9 @@ def shortfall_of(posed: Posed, shortfall: Shortfall) -> dict[str, Any]:
     elif not posed.candidates:
         reason = "Nothing on the shelf goes into the slots that may change."
     else:
-        reason = "No exchange with what is on the shelf brings this pack into its window."
+        most = posed.problem.max_changes
+        few = "" if most is None else f" of at most {most} change{'' if most == 1 else 's'}"
+        reason = f"No exchange{few} with what is on the shelf brings this pack into its window."
     return {
         "reason": reason,
         "nearest": nearest and {name: nearest[name] for name in NEAREST},

@@ -186,3 +186,15 @@ def test_the_page_has_the_newest_first_with_what_to_say(api: Api, owner: Person,
     assert "job J-1" in text and f"match {first['number']}" in text
     assert said[0] not in counter.open("/missed/", spec="OTHER")
     assert "/missed/" in (counter.open("/"), counter.html)[1]
+
+
+@pytest.mark.parametrize(("most", "said"), [(0, "0 changes"), (1, "1 change")])
+def test_the_reason_says_that_only_so_many_changes_were_allowed(
+    api: Api, shelf: Shelf, most: int, said: str
+) -> None:
+    """Two of .0771 for two of .0670 would close it: the shelf alone is not to blame."""
+    shelf.stock("0.0771 in", "0.0771 in")
+    ask = question("0.0740 in", ["0.0670 in"] * 5)
+    assert api.post("matches/", ask).body["options"]
+    shortfall = api.post("matches/", {**ask, "max_changes": most}).body["shortfall"]
+    assert f"No exchange of at most {said} with what is on the shelf" in shortfall["reason"]
