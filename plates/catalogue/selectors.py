@@ -19,7 +19,7 @@ def fits(shop_id: uuid.UUID) -> QuerySet[Fit]:
 
 
 #: So many fits with the same teeth are looked at; a shop may have thousands.
-MOST_OF_THE_SAME_TEETH = 20
+MOST_OF_THE_SAME_TEETH = 8
 
 
 def fits_of_the_same_teeth(shop_id: uuid.UUID, like: Iterable[Fit]) -> list[Fit]:

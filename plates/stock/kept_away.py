@@ -44,8 +44,8 @@ class KeptAway(NamedTuple):
     closes: bool
 
 
-# One arm for each state, so that each reads its own partial index. A plate is told once a slot, under the reason that
-# is hardest to change. Of a sibling's fit only what lies free is told.
+# Read fit by fit, with one arm for each state, so that each reads its part of its own index once. A plate is told once
+# a slot, under the reason that is hardest to change. Of a sibling's fit only what lies free is told.
 _KEPT_AWAY = """
 WITH slot AS (
   SELECT slot, role, faces, material, facing, thinnest, thickest,
@@ -56,16 +56,6 @@ WITH slot AS (
 ), served AS (
   SELECT * FROM unnest(%(served)s::int[], %(fit)s::uuid[], %(code)s::text[], %(proven)s::boolean[])
     AS f(slot, fit, code, proven)
-), there AS (
-  SELECT * FROM plates_plate
-   WHERE shop_id = %(shop)s AND fit_id = ANY(%(fit)s) AND role = ANY(%(role)s) AND state = 'on_shelf'
-  UNION ALL
-  SELECT * FROM plates_plate
-   WHERE shop_id = %(shop)s AND fit_id = ANY(%(fit)s) AND role = ANY(%(role)s) AND state = 'quarantined'
-  UNION ALL
-  SELECT * FROM plates_plate
-   WHERE shop_id = %(shop)s AND fit_id = ANY(%(fit)s) AND role = ANY(%(role)s) AND state = 'held'
-     AND match_id IS DISTINCT FROM %(held_by)s
 )
 SELECT s.slot, r.reason,
        CASE r.reason WHEN 'fit' THEN f.code WHEN 'owner' THEN p.owner WHEN 'box' THEN p.box WHEN 'quarantined' THEN (
@@ -74,10 +64,20 @@ SELECT s.slot, r.reason,
        ) END AS note,
        k.code, m.number, j.code, p.held_until, count(*), min(p.thickness_nm), max(p.thickness_nm),
        bool_or(p.thickness_nm <@ CASE WHEN r.reason IN ('thinnest', 'thickest') THEN s.any_size ELSE s.closing END)
-  FROM there p
+  FROM slot s
+  JOIN served f ON f.slot = s.slot
+ CROSS JOIN LATERAL (
+         SELECT * FROM plates_plate
+          WHERE shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'on_shelf'
+         UNION ALL
+         SELECT * FROM plates_plate
+          WHERE shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'quarantined'
+         UNION ALL
+         SELECT * FROM plates_plate
+          WHERE shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'held'
+            AND match_id IS DISTINCT FROM %(held_by)s
+       ) p
   JOIN plates_kind k ON k.id = p.kind_id
-  JOIN slot s ON s.role = p.role
-  JOIN served f ON f.slot = s.slot AND f.fit = p.fit_id
   LEFT JOIN plates_match m ON m.id = p.match_id
   LEFT JOIN plates_job j ON j.id = m.job_id
  CROSS JOIN LATERAL (SELECT CASE
