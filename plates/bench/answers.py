@@ -10,7 +10,6 @@ from plates.bench.odd import odd_ones
 from plates.bench.overrides import overrides_shown
 from plates.bench.proof.answers import comeback_json
 from plates.bench.reading import band_of
-from plates.bench.shown import built_now
 from plates.bench.slip.answers import offered, outs_json, pulled_json
 from plates.catalogue.models import MEASURES
 from plates.catalogue.windows import counted_frictions
@@ -125,7 +124,7 @@ def kept_json(row: dict[str, Any]) -> dict[str, Any]:
 def match_json(match: Match) -> dict[str, Any]:
     """The one form of every answer about a match."""
     shown = offered(match)
-    built = built_now(match)
+    built = match.built_now
     odd = odd_ones(match.question, built) if built else []
     places = {one["slot"]: one["place"] for one in odd}
     state = getattr(match, "state_now", match.state)

@@ -75,8 +75,8 @@ def built_of(match: Match) -> dict[str, Any]:
         assert match.built is not None
         return match.built
     state_check(match, [MatchState.OPEN], "checked; take its plates first, or")
-    for option in match.options:
-        if not option.get("past") and option["changes"] == 0:
+    for option in match.standing:
+        if option["changes"] == 0:
             return option
     raise WrongState(f"Match {match.number} has nothing built yet: take an option first.")
 

@@ -1,5 +1,7 @@
 """Jobs and matches: what was asked, what was offered, what was taken, how it came out."""
 
+from typing import Any
+
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Now
@@ -132,6 +134,21 @@ class Match(ShopRow):
                 fields=["shop"], condition=Q(outs__contains=[{"fate": "pack", "used_by": None}]), name="match_lying"
             ),
         ]
+
+    @property
+    def standing(self) -> list[dict[str, Any]]:
+        """The options that are offered; those of an earlier look at the shelf are past."""
+        return [option for option in self.options if not option.get("past")]
+
+    @property
+    def option_held(self) -> int | None:
+        """The number of the option whose plates it holds."""
+        return self.option_taken if self.state == MatchState.HELD else None
+
+    @property
+    def built_now(self) -> dict[str, Any] | None:
+        """What the stack was built to, while that is the last word on it."""
+        return self.built if self.state in (MatchState.TAKEN, MatchState.CLOSED) else None
 
     def __str__(self) -> str:
         return str(self.number)

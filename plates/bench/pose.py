@@ -201,13 +201,9 @@ def may_change(slot: Slot, question: Question) -> bool:
     return (slot.swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
 
 
-def _further(slot: Slot) -> set[uuid.UUID]:
-    return {further.fit_id for further in slot.further_fits.all()}
-
-
 def fits_of(slots: Iterable[Slot]) -> list[uuid.UUID]:
     """The fits of these slots, the further proven ones too."""
-    return sorted({fit for slot in slots for fit in (slot.fit_id, *_further(slot))})
+    return sorted(set[uuid.UUID]().union(*(slot.fit_ids for slot in slots)))
 
 
 def _shelves(asked: Sequence[Asked]) -> list[list[OnShelf]]:
@@ -258,7 +254,7 @@ def takers_of(posed: Posed, plate: Interchange, thickness_nm: int) -> tuple[int,
         number
         for number, (slot, place) in enumerate(zip(posed.slots, posed.problem.slots, strict=False))
         if serves(plate, slot)
-        and plate.fit_id in {slot.fit_id, *_further(slot)}
+        and plate.fit_id in slot.fit_ids
         and place.thinnest_nm <= thickness_nm
         and (place.thickest_nm is None or thickness_nm <= place.thickest_nm)
     )
@@ -274,8 +270,8 @@ def _place(
 ) -> Place:
     serving = [(code, c) for code, c in enumerate(on_hand.classes) if isinstance(c, Interchange) and serves(c, slot)]
     thickness_nm = on_hand.pool.thickness_nm
-    further = _further(slot)
     own = [code for code, c in serving if c.fit_id == slot.fit_id]
+    further = [code for code, c in serving if c.fit_id in slot.fit_ids - {slot.fit_id}]
     sizes = sizes_of(slot, question)
 
     def rows(codes: list[int]) -> Whole:
@@ -288,7 +284,7 @@ def _place(
         empty=slot.count if slot.name in question.left_out else 0,
         extra=max(0, slot.extra - max(0, len(installed) - slot.count)),  # what a pack has taken already counts
         ordinary=of_size(np.concatenate([rows(own), bench]), thickness_nm, sizes),
-        substitute=of_size(rows([code for code, c in serving if c.fit_id in further]), thickness_nm, sizes),
+        substitute=of_size(rows(further), thickness_nm, sizes),
         thinnest_nm=sizes[0],
         thickest_nm=sizes[1],
     )

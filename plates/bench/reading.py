@@ -139,15 +139,20 @@ class Found(NamedTuple):
     kept_away: list[dict[str, Any]]
 
 
+def asked_of(match: Match, held_by: uuid.UUID | None) -> Asked:
+    """The question of the match, to be posed with what lies on the bench of its job."""
+    lying = lying_on(shop_id=match.shop_id, job=match.job.code if match.job else "", asking=match)
+    return Asked(match.spec, Question.from_json(match.question), match.clearance_nm, held_by, lying)
+
+
 def search_again(match: Match, sure: float, measured: Mapping[str, float] | None = None) -> Found:
     """The match's question put to the shelf and the bench of its job as they are, what it holds itself included. Takes
     its time: never under a lock.
     """
     prefetch_related_objects([match.spec], *STACK)
-    question = Question.from_json(match.question)
     held_by = None if match._state.adding else match.pk
-    lying = lying_on(shop_id=match.shop_id, job=match.job.code if match.job else "", asking=match)
-    asked = Asked(match.spec, question, match.clearance_nm, held_by, lying)
+    asked = asked_of(match, held_by)
+    question = asked.question
     measured = method_u_nm(match.shop_id) if measured is None else measured
 
     def put(let_in: Collection[uuid.UUID] = ()) -> Posed:

@@ -80,10 +80,6 @@ def margin_nm(match: Match, predicted_nm: int) -> int:
     return min(predicted_nm - match.low_nm, match.high_nm - predicted_nm)
 
 
-def current(match: Match) -> list[dict[str, Any]]:
-    return [option for option in match.options if not option.get("past")]
-
-
 WAYS = {
     "ordinary": "with the slot's own fit",
     "substitute": "with a further proven fit",
@@ -127,7 +123,7 @@ def outs_of(option: dict[str, Any]) -> list[tuple[str, list[int]]]:
 
 def options_shown(match: Match) -> list[Shown]:
     """The current options, each with its stack drawn before and after."""
-    return [option_shown(match, one) for one in current(match)]
+    return [option_shown(match, one) for one in match.standing]
 
 
 def option_shown(match: Match, option: dict[str, Any]) -> Shown:
@@ -160,11 +156,6 @@ def shortfall_shown(match: Match) -> dict[str, Any] | None:
             {**hold, "until": standing.get(hold["match"]), "ins": fetch(hold["plates"])} for hold in holds
         ],
     }
-
-
-def built_now(match: Match) -> dict[str, Any] | None:
-    """What the stack was built to, while that is the last word on it."""
-    return match.built if match.state in (MatchState.TAKEN, MatchState.CLOSED) else None
 
 
 # --- drawings -------------------------------------------------------------------------------------------------
@@ -244,7 +235,7 @@ def _stacks(match: Match, option: dict[str, Any]) -> SafeString:
 
 def stack_of_match(match: Match) -> SafeString:
     """The pack as it was measured, and beside it what was taken for it."""
-    if built := built_now(match):
+    if built := match.built_now:
         return _stacks(match, built)
     slots = list(match.spec.slots.all())
     question = Question.from_json(match.question)
@@ -279,11 +270,11 @@ def _allowed(match: Match) -> str:
 
 def window_of_match(match: Match) -> SafeString:
     """The window, the reading and each prediction on one scale; of a taken match only what was taken."""
-    built = built_now(match)
+    built = match.built_now
     marks = []
     if not match.question.get("room"):  # an empty drum has no clearance to set beside its window
         marks = [Mark("before" if built else "now", match.clearance_nm, match.u_nm, main=not built)]
-    options = [built] if built else current(match)
+    options = [built] if built else match.standing
     marks += [Mark(f"option {one['number']}", one["predicted_nm"], one["u_nm"]) for one in options]
     if match.state == MatchState.CLOSED:
         last = list(match.final_checks.all())[-1]

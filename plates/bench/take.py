@@ -63,7 +63,7 @@ def option_named(match: Match, number: int) -> dict[str, Any]:
             if option.get("past"):
                 raise StockMoved(f"Option {number} is of an earlier look at the shelf; fresh options are shown.", match)
             return option
-    shown = [str(option["number"]) for option in match.options if not option.get("past")]
+    shown = [str(option["number"]) for option in match.standing]
     raise Malformed(
         f"Match {match.number} offers no option {number}; it offers {', '.join(shown) or 'none'}.",
         [("/option", "name an option that is offered")],
@@ -80,8 +80,7 @@ def count_check(match: Match) -> None:
 
 def held_rows(match: Match) -> list[dict[str, Any]]:
     """What goes in with the option that the match holds; nothing where it holds none."""
-    held = match.option_taken if match.state == MatchState.HELD else None
-    return [row for option in match.options if option["number"] == held for row in option["in"]]
+    return [row for option in match.options if option["number"] == match.option_held for row in option["in"]]
 
 
 def free_held(person: Person, match: Match, held: Sequence[tuple[uuid.UUID, int]]) -> None:
@@ -95,6 +94,25 @@ def free_held(person: Person, match: Match, held: Sequence[tuple[uuid.UUID, int]
     )
 
 
+def _write_out(
+    person: Person,
+    match: Match,
+    plates: Sequence[tuple[uuid.UUID, int]],
+    act: Act,
+    state: State,
+    at: datetime | None,
+    held_until: datetime | None = None,
+) -> None:
+    """The plates leave for this match, each with what was lifted for it on its ledger line."""
+    changes = [
+        Change(plate=plate, revision=revision, state=state, match=match.pk, job=match.job_id, held_until=held_until)
+        for plate, revision in plates
+    ]
+    ledger_write(
+        shop_id=person.shop_id, person_id=person.pk, act=act, changes=changes, reason=lifted_words(match), at=at
+    )
+
+
 def write_take(
     person: Person,
     match: Match,
@@ -104,18 +122,7 @@ def write_take(
     at: datetime | None,
 ) -> None:
     lying_mark(givers, option["in"], used_by=match.number)
-    changes = [
-        Change(plate=plate, revision=revision, state=State.TAKEN, match=match.pk, job=match.job_id)
-        for plate, revision in plates
-    ]
-    ledger_write(
-        shop_id=person.shop_id,
-        person_id=person.pk,
-        act=Act.TAKEN,
-        changes=changes,
-        reason=lifted_words(match),
-        at=at,
-    )
+    _write_out(person, match, plates, Act.TAKEN, State.TAKEN, at)
     match.state, match.held_until = MatchState.TAKEN, None
     match.option_taken, match.taken_by = option["number"], person
     match.built, match.slip, match.taken_at = option, option["in"], clock(at)
@@ -229,18 +236,7 @@ def _hold(
         )
     until = clock(at) + timedelta(minutes=person.shop.hold_minutes)
     lying_mark(givers, option["in"], held_by=match.number, until=until)
-    changes = [
-        Change(plate=plate, revision=revision, state=State.HELD, match=match.pk, job=match.job_id, held_until=until)
-        for plate, revision in plates
-    ]
-    ledger_write(
-        shop_id=person.shop_id,
-        person_id=person.pk,
-        act=Act.HELD,
-        changes=changes,
-        reason=lifted_words(match),
-        at=at,
-    )
+    _write_out(person, match, plates, Act.HELD, State.HELD, at, until)
     revisions = {str(plate): revision + 1 for plate, revision in plates}
     for row in (row for offered in match.options for row in offered["in"]):
         row["revision"] = revisions.get(row["plate"], row["revision"])

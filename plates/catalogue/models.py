@@ -1,5 +1,7 @@
 """Fits, kinds and pack specs: what plates there are and what a pack wants."""
 
+import uuid
+
 from django.db import models
 from django.db.models import F, Q
 
@@ -340,6 +342,11 @@ class Slot(ShopRow):
                 name=constraint("slot_sizes", BadFigures, "The thinnest plate of a slot is not over the thickest."),
             ),
         ]
+
+    @property
+    def fit_ids(self) -> set[uuid.UUID]:
+        """Its own fit and the further proven ones."""
+        return {self.fit_id, *(further.fit_id for further in self.further_fits.all())}
 
     def __str__(self) -> str:
         return self.name

@@ -138,7 +138,7 @@ def _reached(problem: Problem, shelves: Sequence[Collection[int]], most_nm: int)
 
 def _highest(problem: Problem, shelf: Shelf, changes: int, limit_nm: int) -> int:
     """The largest D that this shelf reaches at or below the limit; it reaches one."""
-    part, gone = between(problem, shelf.ends), np.array(list(shelf.missing), np.int64)
+    part, gone = between(problem, *shelf.ends) if shelf.ends else problem, np.array(list(shelf.missing), np.int64)
     assert part is not None  # else it would reach none
     slots = [
         replace(slot, ordinary=np.setdiff1d(slot.ordinary, gone), substitute=np.setdiff1d(slot.substitute, gone))

@@ -46,11 +46,11 @@ def best_by_joining(
     found: tuple[int, tuple[Taken, ...]] | None = None
     while True:
         size = min(size, len(ranked))
-        least = int(ranked[size - 1]) if size else 0
-        best = max(least, found[0] - top) if found else least
         if settle:
             some = [_first_of(*pair, size) for pair in zip(plates, values, strict=True)]
         else:
+            least = int(ranked[size - 1]) if size else 0
+            best = max(least, found[0] - top) if found else least
             some = [np.flatnonzero(value >= best) for value in values]
         try:
             found = search.best(

@@ -37,11 +37,6 @@ def within_limits(problem: Problem, ask: Callable[[Problem], Sequence[Exchange]]
     return found
 
 
-def between(problem: Problem, ends: tuple[int, int] | None) -> Problem | None:
-    """The pack whose limited slots hold nothing beyond these thicknesses; None where one that must stay is beyond."""
-    return _between(problem, problem.spread, *ends) if problem.spread and ends else problem
-
-
 def thicknesses(problem: Problem) -> list[tuple[int, int] | None]:
     """Ends between which the plates of the limited slots keep to the spread: every exchange that does lies between
     some. Those that others hold are left out, as are those that a plate that must stay lies beyond; [None] without a
@@ -94,16 +89,17 @@ def _halves(problem: Problem, broken: Exchange) -> Iterator[Problem]:
     assert ends is not None
     middle = (ends[0] + ends[1] - problem.spread.most_nm) // 2
     for low, high in ((0, middle + problem.spread.most_nm), (middle + 1, None)):
-        if part := _between(problem, problem.spread, low, high):
+        if part := between(problem, low, high):
             yield part
 
 
-def _between(problem: Problem, spread: Spread, low: int, high: int | None) -> Problem | None:
-    """The pack with no plate of the limited slots beyond these ends; None where one that must stay is."""
+def between(problem: Problem, low: int, high: int | None) -> Problem | None:
+    """The pack with no plate of the slots of limited spread beyond these ends; None where one that must stay is."""
+    assert problem.spread is not None
     top = high if high is not None else 1 << 62
     fits = (problem.pool.thickness_nm >= low) & (problem.pool.thickness_nm <= top)
     slots = list(problem.slots)
-    for number in spread.slots:
+    for number in problem.spread.slots:
         slot = slots[number]
         beyond = [not low <= plate.thickness_nm <= top for plate in slot.installed]
         if any(beyond) and not slot.swap:

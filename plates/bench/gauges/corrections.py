@@ -193,7 +193,7 @@ def _follows(person: Person, match: Match, shift: Shift, corrected: Sequence[Cor
         match.verdict = verdict_of(match, match.clearance_nm)
     by_nm = _built_shifted(match, shift, entries_nm, person.shop.sure_level) if match.state == MatchState.TAKEN else 0
     _question_shifted(match, shift, entries_nm)
-    offered = {row["plate"] for option in match.options if not option.get("past") for row in option["in"]}
+    offered = {row["plate"] for option in match.standing for row in option["in"]}
     touched = bool(entries_nm) or not offered.isdisjoint(shift.plates)
     if match.state == MatchState.TAKEN:
         touched = by_nm != 0
@@ -265,8 +265,8 @@ def _search_afresh(person: Person, match_id: uuid.UUID) -> None:
                 held = _plates_of(match, match.option_taken)
                 match_refresh(match, found)
                 if match.state == MatchState.HELD:
-                    fresh = (one for one in match.options if not one.get("past"))
-                    match.option_taken = next((o["number"] for o in fresh if _names(o) == held), match.option_taken)
+                    same = (option["number"] for option in match.standing if _names(option) == held)
+                    match.option_taken = next(same, match.option_taken)
                 match.save()
                 return
         pause(attempt)

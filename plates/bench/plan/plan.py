@@ -178,8 +178,7 @@ def _stored(match: Match, option: dict[str, Any] | None) -> dict[str, Any] | Non
     """The planned option among those of the match: under the number of one that is equal in every figure, else under a
     fresh one. An option of an earlier plan that is not planned any more is past.
     """
-    held = match.option_taken if match.state == MatchState.HELD else None
-    standing = [one for one in match.options if not one.get("past") and one["number"] != held]
+    standing = [one for one in match.standing if one["number"] != match.option_held]
     same = next((one for one in standing if option and figures(one) == figures(option)), None)
     for one in standing:
         if one.get("planned") and one is not same:

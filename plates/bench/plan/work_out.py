@@ -4,21 +4,19 @@ A plate that comes out of one of the packs may go into another of the same job: 
 customer, so it never goes into a pack of another job.
 """
 
-import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from django.db.models import prefetch_related_objects
 
-from plates.bench.lying import Lying, in_pack, lying_on
+from plates.bench.lying import Lying, in_pack
 from plates.bench.models import Match
 from plates.bench.options import option_of
-from plates.bench.pose import Asked, Posed, pose_together, serves
+from plates.bench.pose import Posed, pose_together, takers_of
 from plates.bench.question import Question
+from plates.bench.reading import asked_of
 from plates.bench.repeatability import method_u_nm
-from plates.bench.stack_limits import sizes_of
-from plates.catalogue.models import Slot
 from plates.catalogue.selectors import STACK
 from plates.matching.moves import one_by_one, packs_build
 from plates.matching.plan import Move, Plan, plan
@@ -43,7 +41,7 @@ def plan_work_out(*, person: Person, matches: Sequence[Match], seconds: float) -
     specs = [match.spec for match in matches]
     prefetch_related_objects(specs, *STACK)
     posed = pose_together(
-        [_asked(match) for match in matches],
+        [asked_of(match, match.pk if match.option_held else None) for match in matches],
         sure=person.shop.sure_level,
         measured=method_u_nm(person.shop_id),
     )
@@ -58,12 +56,6 @@ def plan_work_out(*, person: Person, matches: Sequence[Match], seconds: float) -
         for one, exchange in zip(posed, best.exchanges, strict=True)
     ]
     return WorkedOut(list(matches), options, best, sum(one is not None for one in alone.values()))
-
-
-def _asked(match: Match) -> Asked:
-    lying = lying_on(shop_id=match.shop_id, job=match.job.code if match.job else "", asking=match)
-    held_by = match.pk if match.state == "held" else None
-    return Asked(match.spec, Question.from_json(match.question), match.clearance_nm, held_by, lying)
 
 
 def _movable(matches: Sequence[Match], posed: Sequence[Posed]) -> list[tuple[Move, Lying]]:
@@ -82,21 +74,10 @@ def _movable(matches: Sequence[Match], posed: Sequence[Posed]) -> list[tuple[Mov
                 ways: dict[bool, list[tuple[int, int]]] = {True: [], False: []}
                 for other, (match, question) in enumerate(zip(matches, questions, strict=True)):
                     if other != pack and match.job_id == matches[pack].job_id:
-                        for place, into in enumerate(posed[other].slots):
-                            if _fits(plate, into, question):
+                        for place in takers_of(posed[other], plate.interchange, plate.thickness_nm):
+                            into = posed[other].slots[place]
+                            if plate.may_go(into, question):
                                 ways[plate.interchange.fit_id == into.fit_id].append((other, place))
                 if ways[True] or ways[False]:
                     moves.append((Move(pack, number, row, tuple(ways[True]), tuple(ways[False])), plate))
     return moves
-
-
-def _fits(plate: Lying, slot: Slot, question: Question) -> bool:
-    thinnest_nm, thickest_nm = sizes_of(slot, question)
-    fits: set[uuid.UUID] = {slot.fit_id, *(further.fit_id for further in slot.further_fits.all())}
-    return (
-        plate.interchange.fit_id in fits
-        and serves(plate.interchange, slot)
-        and thinnest_nm <= plate.thickness_nm
-        and (thickest_nm is None or plate.thickness_nm <= thickest_nm)
-        and plate.may_go(slot, question)
-    )

@@ -171,7 +171,7 @@ def _came_in(slot: Slot, row: dict[str, Any]) -> Layer:
 
 def _in_before(slot: Slot, thickness_nm: int, before: list[Plate]) -> Layer:
     """A plate that stayed; one that an earlier take of this very match brought in is new with it all the same."""
-    fits = {slot.fit_id, *(further.fit_id for further in slot.further_fits.all())}
+    fits = slot.fit_ids
     for plate in before:
         if (plate.thickness_nm, plate.role) == (thickness_nm, slot.role) and plate.fit_id in fits:
             before.remove(plate)

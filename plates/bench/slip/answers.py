@@ -2,16 +2,15 @@
 
 from typing import Any
 
-from plates.bench.models import Match, MatchState
+from plates.bench.models import Match
 from plates.bench.slip.outs import outs_open
 from plates.lengths import length_json
 
 
 def offered(match: Match) -> list[dict[str, Any]]:
     """The options that stand; of one that is built the figures are those of the plates that really left their bins."""
-    built = match.built if match.state in (MatchState.TAKEN, MatchState.CLOSED) else None
-    standing = [option for option in match.options if not option.get("past")]
-    return [built if built and built["number"] == option["number"] else option for option in standing]
+    built = match.built_now
+    return [built if built and built["number"] == option["number"] else option for option in match.standing]
 
 
 def pulled_json(row: dict[str, Any]) -> dict[str, Any] | None:

@@ -84,7 +84,7 @@ def _fated(person: Person, match_id: uuid.UUID, outs: Sequence[Out]) -> Match:
     slots = {slot.name: slot for slot in match.spec.slots.all()}
     rows = _rows_of(match, outs)
     ours = _ours(match, rows)
-    fits = [_fits(slots[out.slot]) for out in outs if out.fate == "shelf"]
+    fits = [slots[out.slot].fit_ids for out in outs if out.fate == "shelf"]
     known = KindsAndBins(match.shop_id, set().union(*fits, (plate.fit_id for plate in ours.values())))
     match.warnings = []  # type: ignore[attr-defined]
     for place, (out, row) in enumerate(zip(outs, rows, strict=True)):
@@ -217,12 +217,8 @@ def _fate(
     return ours, []
 
 
-def _fits(slot: Slot) -> set[uuid.UUID]:
-    return {slot.fit_id, *(further.fit_id for further in slot.further_fits.all())}
-
-
 def _serves(kind: Kind, slot: Slot) -> bool:
-    return kind.role == slot.role and kind.fit_id in _fits(slot)
+    return kind.role == slot.role and kind.fit_id in slot.fit_ids
 
 
 def _to_shelf(

@@ -204,7 +204,7 @@ def _slip_page(
     mismatch: dict[str, Any] | None = None,
     again: str = "",
 ) -> HttpResponse:
-    person, built, stands = request.user, match.built, views.built_now(match)
+    person, built, stands = request.user, match.built, match.built_now
     sent = request.POST if request.method == "POST" else request.GET
     code = sent.get("pull_gauge", sent.get("gauge", "")).strip()[:200]
     gauge, withdrawn = gauge_for_plates(person.shop_id, code)
