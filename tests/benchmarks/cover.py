@@ -16,18 +16,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-import django
-from django.test.utils import setup_test_environment
-
 from plates.matching.cover import cover, gains, losses
 from plates.matching.problem import Problem, Spread
 from plates.matching.search import match
-from tests import servers
 from tests.benchmarks.kernel import STEPS, pack, timed
 from tests.benchmarks.scale import asked, shop_of
+from tests.benchmarks.shops import database, server
 from tests.matching.packs import nm
-
-os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
 
 MOST = 20
 ASKS = 7
@@ -120,29 +115,10 @@ def main() -> None:
     options = parser.parse_args()
     if options.packs:
         kernel(options.packs)
-    owner_url, app_url, stop = servers.start_embedded()
-    try:
-        os.environ.update(DATABASE_URL=app_url, DATABASE_OWNER_URL=owner_url)
-        django.setup()
-        setup_test_environment()
-        _served(options.plates, options.asks, owner_url, app_url)
-    finally:
-        stop()
-
-
-def _served(shops: list[int], asks: int, owner_url: str, app_url: str) -> None:
-    import psycopg
-    from django.core.management import call_command
-
-    from tests.conftest import Urls, pointed_at
-
-    server = Urls(owner_url, app_url)
-    for plates in shops:
-        with psycopg.connect(server.of("postgres").owner, autocommit=True) as connection:
-            connection.execute(f"CREATE DATABASE cover_{plates}")  # type: ignore[call-overload]
-        with pointed_at(server.of(f"cover_{plates}")):
-            call_command("migrate", verbosity=0)
-            served(plates, asks)
+    with server() as urls:
+        for plates in options.plates:
+            with database(urls, f"cover_{plates}"):
+                served(plates, options.asks)
 
 
 if __name__ == "__main__":

@@ -13,7 +13,6 @@ fit of its own, so that nobody waits for a plate. Bounded: so many calls for eac
 import argparse
 import json
 import multiprocessing
-import os
 import statistics
 import time
 import uuid
@@ -23,14 +22,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, NamedTuple
 
-import django
 import psycopg
-from django.test.utils import setup_test_environment
 from psycopg.types.json import Json
 
-from tests import servers
-
-os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
+from tests.benchmarks.shops import database, server
 
 PLATES = ("0.0768 in", "0.0771 in", "0.0771 in", "0.0772 in", "0.0774 in", "0.0776 in")
 STACK = ["0.0698 in", "0.0699 in", "0.0700 in", "0.0701 in", "0.0702 in"]
@@ -240,26 +235,16 @@ def main() -> None:
     parser.add_argument("--clients", nargs="+", type=int, default=[1, 4, 16])
     parser.add_argument("--each", type=int, default=60, help="calls of each client")
     asked = parser.parse_args()
-    owner_url, app_url, stop = servers.start_embedded(fast=False)
-    try:
-        os.environ.update(DATABASE_URL=app_url, DATABASE_OWNER_URL=owner_url)
-        django.setup()
-        setup_test_environment()
-        from django.core.management import call_command
-
-        from tests.conftest import Urls
+    with server(fast=False) as urls, database(urls, "end_to_end") as own, TemporaryDirectory() as data:
         from tests.service import serving
 
-        call_command("migrate", verbosity=0)
         shop = Shop(4 * asked.each * sum(asked.clients))
-        with TemporaryDirectory() as data, serving(Urls(owner_url, app_url), Path(data)) as service:
+        with serving(own, Path(data)) as service:
             print(f"{'':>21} | {'bare, ms':^26} | {'served, ms':^26} | served over bare")
             heads = (f"{'p50':>8} {'p99':>8} {'a second':>8}",) * 2
             print(f"{'clients':>7} {'':>13} | {' | '.join(heads)} | {'p50':>8} {'p99':>8} {'throughput':>9}")
             for clients in asked.clients:
-                compare(shop, app_url, service.port, clients, asked.each)
-    finally:
-        stop()
+                compare(shop, own.app, service.port, clients, asked.each)
 
 
 if __name__ == "__main__":

@@ -9,19 +9,13 @@ PostgreSQL's own.
 """
 
 import argparse
-import os
 import random
 import statistics
 import time
 from collections.abc import Callable, Sequence
 from typing import Any
 
-import django
-from django.test.utils import setup_test_environment
-
-from tests import servers
-
-os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shop.settings")
+from tests.benchmarks.shops import database, server
 
 FITS_DEEP, PLATES_WIDE = 200, 250
 
@@ -140,34 +134,17 @@ def main() -> None:
     parser.add_argument("--plates", nargs="+", type=int, default=[10_000, 1_000_000])
     parser.add_argument("--asks", type=int, default=30)
     asked_for = parser.parse_args()
-    owner_url, app_url, stop = servers.start_embedded()
-    try:
-        os.environ.update(DATABASE_URL=app_url, DATABASE_OWNER_URL=owner_url)
-        django.setup()
-        setup_test_environment()
-        _run(asked_for.plates, asked_for.asks, owner_url, app_url)
-    finally:
-        stop()
+    with server() as urls:
+        _run(asked_for.plates, asked_for.asks, urls)
 
 
-def _run(sizes: Sequence[int], asks: int, owner_url: str, app_url: str) -> None:
-    import psycopg
-    from django.core.management import call_command
-
-    from tests.conftest import Urls, pointed_at
-
-    server = Urls(owner_url, app_url)
+def _run(sizes: Sequence[int], asks: int, urls: Any) -> None:
     for growth in ("wide", "deep"):
         shops = []
         for plates in sizes:
-            urls = server.of(f"{growth}_{plates}")
-            with psycopg.connect(server.of("postgres").owner, autocommit=True) as connection:
-                connection.execute(f"CREATE DATABASE {growth}_{plates}")  # type: ignore[call-overload]
             fits = FITS_DEEP if growth == "deep" else max(1, plates // PLATES_WIDE)
-            with pointed_at(urls):
-                call_command("migrate", verbosity=0)
-                owner = shop_of(plates, fits)
-            shops.append((f"{growth}: {plates} plates of {fits} fits", urls, owner))
+            with database(urls, f"{growth}_{plates}") as own:
+                shops.append((f"{growth}: {plates} plates of {fits} fits", own, shop_of(plates, fits)))
         measured(shops, asks)
         print()
 
