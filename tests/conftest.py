@@ -5,6 +5,7 @@ Tests marked ``django_db`` share one clone and roll back. Tests with real proces
 """
 
 import os
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import NamedTuple
@@ -22,6 +23,9 @@ from tests import factories, servers
 from tests.api import Api
 
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"  # playwright's sync interface runs an event loop beside the tests
+
+
+GONE_SECONDS = 20
 
 
 class Urls(NamedTuple):
@@ -55,6 +59,20 @@ def _run(urls: Urls, statement: str) -> None:
         connection.execute(statement)  # type: ignore[call-overload]
 
 
+def drop(server: Urls, name: str) -> None:
+    """Drop the database once the last connection to it is gone: a closed one takes a moment, longer on a busy machine,
+    and the owner may not end a process of the application's role.
+    """
+    until = time.monotonic() + GONE_SECONDS
+    with psycopg.connect(server.of("postgres").owner, autocommit=True) as connection:
+        while time.monotonic() < until:
+            (left,) = connection.execute("SELECT count(*) FROM pg_stat_activity WHERE datname = %s", [name]).fetchone()
+            if not left:
+                break
+            time.sleep(0.02)
+        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")  # type: ignore[call-overload]
+
+
 @contextmanager
 def pointed_at(urls: Urls) -> Iterator[None]:
     """Django's connections lead to this database, for the time being."""
@@ -78,7 +96,7 @@ def template(server: Urls, django_db_blocker: DjangoDbBlocker) -> Iterator[Urls]
     with django_db_blocker.unblock(), pointed_at(server.of(name)):
         call_command("migrate", verbosity=0)
     yield server.of(name)
-    _run(server, f"DROP DATABASE {name}")
+    drop(server, name)
 
 
 @pytest.fixture(scope="session")
@@ -101,7 +119,7 @@ def django_db_setup(
     with pointed_at(clone(name)), django_db_blocker.unblock():
         connections.close_all()
         yield
-    _run(server, f"DROP DATABASE {name} WITH (FORCE)")
+    drop(server, name)
 
 
 @pytest.fixture
@@ -113,7 +131,7 @@ def fresh_db(
     urls = clone(name)
     with pointed_at(urls), django_db_blocker.unblock():
         yield urls
-    _run(server, f"DROP DATABASE {name} WITH (FORCE)")
+    drop(server, name)
 
 
 @pytest.fixture(autouse=True)

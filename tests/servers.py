@@ -17,9 +17,8 @@ from shop import database
 from shop.database import cluster, places
 from shop.database.account import Account, server_account
 
-#: Test servers hold nothing worth a wait for the disk, and nothing to tidy up: a worker that tidies up a database keeps
-#: its owner from dropping it. The tests of survival start servers without this.
-FAST = ("fsync", "full_page_writes", "synchronous_commit", "autovacuum")
+#: Test servers hold nothing worth a wait for the disk. The tests of survival start servers without this.
+FAST = ("fsync", "full_page_writes", "synchronous_commit")
 
 #: The owner's URL, the application's, and what ends the server.
 Started = tuple[str, str, Callable[[], None]]

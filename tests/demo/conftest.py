@@ -9,7 +9,7 @@ from pytest_django.plugin import DjangoDbBlocker
 
 from shop.demo import demo_load
 from shop.people.models import Shop
-from tests.conftest import Urls, _run, pointed_at
+from tests.conftest import Urls, _run, drop, pointed_at
 
 #: On a whole minute or not, long ago or not: the content hangs on it in nothing but its dates.
 NOW = datetime.now(UTC) - timedelta(seconds=30)
@@ -23,7 +23,7 @@ def loaded(server: Urls, clone: Callable[[str], Urls], django_db_blocker: Django
     with pointed_at(urls), django_db_blocker.unblock():
         demo_load(NOW)
     yield urls
-    _run(server, f"DROP DATABASE {name} WITH (FORCE)")
+    drop(server, name)
 
 
 @pytest.fixture
@@ -39,4 +39,4 @@ def own_demo(server: Urls, loaded: Urls) -> Iterator[Urls]:
     name = f"demo_{os.getpid()}_own"
     _run(server, f"CREATE DATABASE {name} TEMPLATE demo_{os.getpid()}")
     yield server.of(name)
-    _run(server, f"DROP DATABASE {name} WITH (FORCE)")
+    drop(server, name)
