@@ -247,9 +247,8 @@ class Act(ShopView):
     answer_status: int = status.HTTP_200_OK
 
     def row_id(self) -> uuid.UUID:
-        """The id in the address; raises 404 when nothing of the shop has it."""
-        found: uuid.UUID = by_id(self.get_queryset().values_list("pk", flat=True), self.kwargs["pk"])
-        return found
+        """The id in the address; raises 404 for what is none. Whether the shop has it, the service finds."""
+        return id_named(self.kwargs["pk"])
 
 
 def linked(field: str = "code", **kwargs: Any) -> serializers.SlugRelatedField[Any]:
@@ -288,11 +287,16 @@ def by_codes(queryset: Any, codes: Mapping[str, str], field: str = "code") -> di
 
 def by_id(queryset: Any, text: str) -> Any:
     """The row with this id out of an address; raises 404."""
-    try:
-        key = uuid.UUID(text)
-    except ValueError:
-        raise NotFound(f"{text!r} is not an id.") from None
+    key = id_named(text)
     found = queryset.filter(pk=key).first()
     if found is None:
         raise NotFound(f"Nothing here has the id {key}.")
     return found
+
+
+def id_named(text: str) -> uuid.UUID:
+    """The id that an address names; raises 404."""
+    try:
+        return uuid.UUID(text)
+    except ValueError:
+        raise NotFound(f"{text!r} is not an id.") from None

@@ -16,7 +16,7 @@ from plates.bench.overrides import Override, overrides_check, overrides_signed
 from plates.bench.question import Question, with_zero_taken_off
 from plates.bench.reading import match_read
 from plates.bench.short.missed import missed_write
-from plates.bench.take import count_check, write_take
+from plates.bench.take import CHANGED, count_check, write_take
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import spec_faces
 from plates.lengths import both
@@ -130,6 +130,7 @@ def _ask(
     missed_write(match)
     if option:
         write_take(person, match, option, plates, givers, at)
+        match.save(update_fields=CHANGED)
     return match
 
 

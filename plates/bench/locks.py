@@ -76,7 +76,10 @@ def matches_lock(*, person: Person, match_ids: Iterable[uuid.UUID]) -> dict[uuid
 
     NO KEY: nobody changes its key, so ledger lines that point at it (of a run-out hold, say) need not wait for us.
     """
-    return _current(_matches(person, match_ids).select_for_update(of=("self",), no_key=True).order_by("pk"))
+    ids = set(match_ids)
+    if not ids:
+        return {}
+    return _current(_matches(person, ids).select_for_update(of=("self",), no_key=True).order_by("pk"))
 
 
 def match_lock(*, person: Person, match_id: uuid.UUID) -> Match:
@@ -84,13 +87,26 @@ def match_lock(*, person: Person, match_id: uuid.UUID) -> Match:
     return _only(matches_lock(person=person, match_ids=[match_id]), match_id)
 
 
-def taker_lock(*, person: Person, seen: Match, options: Iterable[dict[str, Any]] = ()) -> tuple[Match, Givers]:
-    """The match, locked together with those off whose benches its options take plates, or these options beside them.
+def taker_lock(*, person: Person, match_id: uuid.UUID, givers: Iterable[uuid.UUID]) -> tuple[Match, Givers]:
+    """The match, locked together with those that give it plates. Raises NotFound.
 
-    Which ones they are is known from the match as it was seen: one that is missing afterwards has come up since.
+    The givers are known from the match as it was before its lock: one that is missing has come up since.
     """
-    locked = matches_lock(person=person, match_ids={seen.pk, *givers_of((*seen.options, *options))})
-    return locked[seen.pk], locked
+    locked = matches_lock(person=person, match_ids={match_id, *givers})
+    if match_id not in locked:
+        raise _no_match(match_id)
+    return locked[match_id], locked
+
+
+def givers_stored(*, person: Person, match_id: uuid.UUID) -> set[uuid.UUID]:
+    """The matches off whose benches the options of this one take plates, read without the match."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT DISTINCT (jsonb_path_query(options, '$[*].in[*].out_of.match') #>> '{}')::uuid"
+            "  FROM plates_match WHERE shop_id = %s AND id = %s",
+            [person.shop_id, match_id],
+        )
+        return {row[0] for row in cursor.fetchall()}
 
 
 def givers_of(options: Iterable[dict[str, Any]]) -> set[uuid.UUID]:
@@ -117,7 +133,11 @@ def _current(rows: QuerySet[Match]) -> dict[uuid.UUID, Match]:
 def _only(found: Mapping[uuid.UUID, Match], match_id: uuid.UUID) -> Match:
     for match in found.values():
         return match
-    raise NotFound(f"Nothing here has the id {match_id}.")
+    raise _no_match(match_id)
+
+
+def _no_match(match_id: uuid.UUID) -> NotFound:
+    return NotFound(f"Nothing here has the id {match_id}.")
 
 
 def clock(at: datetime | None = None) -> datetime:

@@ -78,7 +78,7 @@ def _look(person: Person, seen: Match) -> Found:
 
 
 def _release(person: Person, seen: Match, found: Found) -> Match:
-    match, givers = taker_lock(person=person, seen=seen)
+    match, givers = taker_lock(person=person, match_id=seen.pk, givers=givers_of(seen.options))
     gone = slip_gone(match)
     if not gone:
         state_check(match, [MatchState.HELD], "released")

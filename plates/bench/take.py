@@ -21,6 +21,8 @@ from plates.bench.locks import (
     as_seen,
     busy,
     clock,
+    givers_of,
+    givers_stored,
     match_lock,
     match_seen,
     pause,
@@ -121,12 +123,12 @@ def write_take(
     givers: Givers,
     at: datetime | None,
 ) -> None:
+    """The plates leave for the match, which says so from now on; it is for the caller to save."""
     lying_mark(givers, option["in"], used_by=match.number)
     _write_out(person, match, plates, Act.TAKEN, State.TAKEN, at)
     match.state, match.held_until = MatchState.TAKEN, None
     match.option_taken, match.taken_by = option["number"], person
     match.built, match.slip, match.taken_at = option, option["in"], clock(at)
-    match.save()
 
 
 #: Said when the plates of an option are gone.
@@ -159,6 +161,9 @@ def match_hold(
     return _with_option(person, match_id, option, run, counted, _hold, at)
 
 
+#: What taking or holding an option changes of its match; the rest of a wide row is left alone.
+CHANGED = ("state", "held_until", "options", "option_taken", "taken_by", "built", "slip", "taken_at", "counted")
+
 Effect = Callable[[Person, Match, dict[str, Any], Sequence[tuple[uuid.UUID, int]], Givers, datetime | None], None]
 
 
@@ -170,8 +175,8 @@ def _with_option(
     for attempt in range(TRIES):
 
         def act(stand_in: dict[str, Any] | None = stand_in) -> Match:
-            seen = match_seen(person=person, match_id=match_id)
-            match, givers = taker_lock(person=person, seen=seen, options=[stand_in] if stand_in else [])
+            giving = givers_stored(person=person, match_id=match_id) | givers_of([stand_in] if stand_in else [])
+            match, givers = taker_lock(person=person, match_id=match_id, givers=giving)
             state_check(match, [MatchState.OPEN, MatchState.HELD], "taken or held")
             option = option_named(match, number)
             match.counted = match.counted or counted
@@ -187,6 +192,7 @@ def _with_option(
             lying_mark(givers, held)
             free_held(person, match, plates.others)
             effect(person, match, option, plates.wanted, givers, at)
+            match.save(update_fields=CHANGED)
             return match
 
         try:
@@ -242,4 +248,3 @@ def _hold(
         row["revision"] = revisions.get(row["plate"], row["revision"])
     match.state, match.held_until = MatchState.HELD, until
     match.option_taken = option["number"]
-    match.save()

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from typing import Any
+from uuid import UUID
 
 import pytest
 from django.core.management import call_command
@@ -347,7 +348,7 @@ def test_a_hold_runs_out(api: Api, shelf: Shelf, owner: Person) -> None:
     giver = given(api, shelf)
     match = wanted(api)
     match_hold(
-        person=owner, match_id=match["id"], option=1, run=lambda do: do(), at=timezone.now() - timedelta(days=1)
+        person=owner, match_id=UUID(match["id"]), option=1, run=lambda do: do(), at=timezone.now() - timedelta(days=1)
     )
     late = wanted(api)
     assert len(sources(late)) == 1

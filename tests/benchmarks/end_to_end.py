@@ -7,7 +7,8 @@ an Idempotency-Key for each call. *Bare*: every client is a process with one con
 transaction with the same locks, rows and answers stored, written by hand, without search, validation or JSON shapes.
 Both work on one database that waits for the disk as it would in a shop. *take*: matches asked before; *ask and take*:
 one call that asks, searches and takes (bare: reads the shelf, stores a question made before, takes). Each match is of a
-fit of its own, so that nobody waits for a plate. Bounded: so many calls for each client.
+fit of its own, so that nobody waits for a plate. Bounded: so many calls for each client, after a few that warm up
+connections, workers and caches and are not counted.
 """
 
 import argparse
@@ -29,6 +30,7 @@ from tests.benchmarks.shops import database, server
 
 PLATES = ("0.0768 in", "0.0771 in", "0.0771 in", "0.0772 in", "0.0774 in", "0.0776 in")
 STACK = ["0.0698 in", "0.0699 in", "0.0700 in", "0.0701 in", "0.0702 in"]
+WARM = 5  # calls of each client that are not counted
 Took = list[tuple[float, float]]  # begin and end of each call, in seconds
 
 
@@ -111,7 +113,7 @@ def bare(url: str, work: Work, gate: Any, found: Any) -> None:
                 bare_take(cursor, who, match, answer)
                 cursor.execute(STORED, [200, Json(answer), key])
             took.append((begin, time.perf_counter()))
-    found.put(took)
+    found.put(took[WARM:])
 
 
 def served(port: int, work: Work, gate: Any, found: Any) -> None:
@@ -131,7 +133,7 @@ def served(port: int, work: Work, gate: Any, found: Any) -> None:
         took.append((begin, time.perf_counter()))
         assert reply.status in (200, 201), text
         assert json.loads(text)["state"] == "taken", text
-    found.put(took)
+    found.put(took[WARM:])
 
 
 def run(task: Callable[..., None], where: Any, works: Sequence[Work]) -> Took:
@@ -185,6 +187,7 @@ def compare(shop: Shop, url: str, port: int, clients: int, each: int) -> None:
     from plates.bench.models import Match
     from shop.people.models import Token
 
+    each += WARM
     who = (shop.owner.shop_id, shop.owner.pk)
     token = Token.make(shop.owner)
     rows: dict[str, Took] = {}
@@ -238,7 +241,7 @@ def main() -> None:
     with server(fast=False) as urls, database(urls, "end_to_end") as own, TemporaryDirectory() as data:
         from tests.service import serving
 
-        shop = Shop(4 * asked.each * sum(asked.clients))
+        shop = Shop(4 * (asked.each + WARM) * sum(asked.clients))
         with serving(own, Path(data)) as service:
             print(f"{'':>21} | {'bare, ms':^26} | {'served, ms':^26} | served over bare")
             heads = (f"{'p50':>8} {'p99':>8} {'a second':>8}",) * 2

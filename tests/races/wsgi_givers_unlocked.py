@@ -10,10 +10,10 @@ from plates.bench import locks, take
 __all__ = ["application"]
 
 
-def only_the_taker(*, person, seen, options=()):
+def only_the_taker(*, person, match_id, givers):
     """The givers as they stand, for anybody at the same time."""
-    match = locks.match_lock(person=person, match_id=seen.pk)
-    rows = locks._matches(person, locks.givers_of((*seen.options, *options)))
+    match = locks.match_lock(person=person, match_id=match_id)
+    rows = locks._matches(person, givers)
     found = locks._current(rows)
     time.sleep(2.0)
     return match, {**found, match.pk: match}

@@ -18,4 +18,4 @@ def read(*, person, match_id):
     return match
 
 
-take.taker_lock = lambda *, person, seen, options=(): (read(person=person, match_id=seen.pk), {})
+take.taker_lock = lambda *, person, match_id, givers: (read(person=person, match_id=match_id), {})

@@ -1,5 +1,6 @@
 """Holds: plates promised to one match, and free again without anybody's doing when the time is over."""
 
+import uuid
 from datetime import timedelta
 from typing import Any
 
@@ -42,7 +43,7 @@ def run_out_hold(shelf: Shelf, match: dict[str, Any], option: int = 1) -> None:
 
     person = Person.objects.select_related("shop").get(pk=shelf.person.pk)
     yesterday = timezone.now() - timedelta(days=1)
-    match_hold(person=person, match_id=match["id"], option=option, run=run, at=yesterday)
+    match_hold(person=person, match_id=uuid.UUID(match["id"]), option=option, run=run, at=yesterday)
 
 
 def test_a_held_plate_is_promised_to_one_match(api: Api, shelf: Shelf) -> None:

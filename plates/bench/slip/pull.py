@@ -121,7 +121,7 @@ def _look_ahead(person: Person, match_id: uuid.UUID, pull: Pull, at: datetime | 
 
 def _pulled(person: Person, match_id: uuid.UUID, pull: Pull, ahead: _Ahead | None, at: datetime | None) -> Match:
     if ahead:
-        match, givers = taker_lock(person=person, seen=ahead.seen)
+        match, givers = taker_lock(person=person, match_id=match_id, givers=givers_of(ahead.seen.options))
     else:
         match, givers = match_lock(person=person, match_id=match_id), {}
     read, back, booking = _read(person, match, pull)
