@@ -45,7 +45,8 @@ class KeptAway(NamedTuple):
 
 
 # Read fit by fit, with one arm for each state, so that each reads its part of its own index once. A plate is told once
-# a slot, under the reason that is hardest to change. Of a sibling's fit only what lies free is told.
+# a slot, under the reason that is hardest to change. Of a fit that is not proven only what lies free and would close
+# the pack is told: a shop may have thousands of such plates, and the others are of no use to anybody here.
 _KEPT_AWAY = """
 WITH slot AS (
   SELECT slot, role, faces, material, facing, thinnest, thickest,
@@ -68,20 +69,23 @@ SELECT s.slot, r.reason,
   JOIN served f ON f.slot = s.slot
  CROSS JOIN LATERAL (
          SELECT * FROM plates_plate
-          WHERE shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'on_shelf'
+          WHERE f.proven AND shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'on_shelf'
          UNION ALL
          SELECT * FROM plates_plate
-          WHERE shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'quarantined'
+          WHERE f.proven AND shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'quarantined'
          UNION ALL
          SELECT * FROM plates_plate
-          WHERE shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'held'
+          WHERE f.proven AND shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'held'
             AND match_id IS DISTINCT FROM %(held_by)s
+         UNION ALL
+         SELECT sibling.* FROM unnest(s.closing) range, plates_plate sibling
+          WHERE NOT f.proven AND shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'on_shelf'
+            AND owner = '' AND thickness_nm >= lower(range) AND thickness_nm < upper(range)
        ) p
   JOIN plates_kind k ON k.id = p.kind_id
   LEFT JOIN plates_match m ON m.id = p.match_id
   LEFT JOIN plates_job j ON j.id = m.job_id
  CROSS JOIN LATERAL (SELECT CASE
-         WHEN NOT f.proven AND (p.state <> 'on_shelf' OR p.owner <> '') THEN NULL
          WHEN k.lined_faces <> s.faces THEN CASE WHEN f.proven THEN 'lining' END
          WHEN s.material <> '' AND k.material <> s.material THEN CASE WHEN f.proven THEN 'material' END
          WHEN s.facing <> '' AND k.facing <> s.facing THEN CASE WHEN f.proven THEN 'facing' END

@@ -77,24 +77,25 @@ class OnShelf(NamedTuple):
 # minimum; a sealed box stays sealed unless it is asked for. Holds that have run out were released just before. Read
 # as a histogram: of plates alike in all but their age no more than a pack can take, the oldest first. What one
 # question may have and another may not (used, boxed, held for it) stands in a group of its own: the same for all.
+# Kind and bin are looked up once a group, not once a plate.
 _SHELF = """
-SELECT (array_agg(p.id ORDER BY a.received_s, p.id))[1:%(most)s],
-       (array_agg(p.revision ORDER BY a.received_s, p.id))[1:%(most)s],
-       (array_agg(a.received_s ORDER BY a.received_s, p.id))[1:%(most)s],
-       count(*), k.id, k.code, b.code, p.thickness_nm, p.u_nm, a.marked, p.gauge, p.fit_id, p.role, k.lined_faces,
-       k.material, k.facing
-  FROM plates_plate p
+SELECT ids, revisions, received, plates, k.id, k.code, b.code, p.thickness_nm, p.u_nm, p.marked OR k.mark <> '',
+       p.gauge, p.fit_id, p.role, k.lined_faces, k.material, k.facing
+  FROM (SELECT (array_agg(id ORDER BY received_s, id))[1:%(most)s] AS ids,
+               (array_agg(revision ORDER BY received_s, id))[1:%(most)s] AS revisions,
+               (array_agg(received_s ORDER BY received_s, id))[1:%(most)s] AS received,
+               count(*) AS plates, kind_id, bin_id, thickness_nm, u_nm, mark <> '' AS marked, gauge, fit_id, role,
+               condition
+          FROM plates_plate
+         CROSS JOIN LATERAL (SELECT extract(epoch FROM received_at)::bigint AS received_s) a
+         WHERE shop_id = %(shop)s AND fit_id = ANY(%(fits)s) AND role = ANY(%(roles)s)
+           AND {there}
+           AND owner = '' AND (%(boxes)s OR box = '')
+           AND (condition = 'new' OR CASE WHEN role = 'friction' THEN %(used_frictions)s ELSE %(used_others)s END)
+         GROUP BY kind_id, bin_id, thickness_nm, u_nm, mark <> '', gauge, fit_id, role, condition, box, match_id) p
   JOIN plates_kind k ON k.id = p.kind_id
   LEFT JOIN plates_bin b ON b.id = p.bin_id
- CROSS JOIN LATERAL (SELECT extract(epoch FROM p.received_at)::bigint AS received_s,
-                            p.mark <> '' OR k.mark <> '' AS marked) a
- WHERE p.shop_id = %(shop)s AND p.fit_id = ANY(%(fits)s) AND p.role = ANY(%(roles)s)
-   AND {there}
-   AND p.owner = '' AND (%(boxes)s OR p.box = '')
-   AND (p.condition = 'new' OR (
-         (k.reuse_minimum_nm IS NULL OR p.thickness_nm >= k.reuse_minimum_nm)
-         AND CASE WHEN p.role = 'friction' THEN %(used_frictions)s ELSE %(used_others)s END))
- GROUP BY k.id, b.code, p.thickness_nm, p.u_nm, a.marked, p.gauge, p.fit_id, p.role, p.condition, p.box, p.match_id
+ WHERE p.condition = 'new' OR k.reuse_minimum_nm IS NULL OR p.thickness_nm >= k.reuse_minimum_nm
  ORDER BY 1
 """
 
@@ -126,9 +127,9 @@ def shelf(
         "used_others": used_ok is not False,
     }
     # Without a match that holds plates, the partial index of the shelf alone answers.
-    there = "p.state = 'on_shelf'"
+    there = "state = 'on_shelf'"
     if values["matches"]:
-        there = f"({there} OR (p.state = 'held' AND p.match_id = ANY(%(matches)s)))"
+        there = f"({there} OR (state = 'held' AND match_id = ANY(%(matches)s)))"
     with connection.cursor() as cursor:
         cursor.execute(_SHELF.format(there=there), values)
         return [

@@ -158,7 +158,7 @@ def test_nothing_is_searched_twice_for_nothing(
     with CaptureQueriesContext(connection) as captured:
         assert freed(api) == []
     # Once to search, once more where plates of this fit are held at all.
-    shelves = [query for query in captured if "extract(epoch FROM p.received_at)" in query["sql"]]
+    shelves = [query for query in captured if "extract(epoch FROM received_at)" in query["sql"]]
     assert len(shelves) == (2 if held == "too thick for the slot" else 1)
 
 
