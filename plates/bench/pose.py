@@ -11,7 +11,7 @@ from plates.bench.lying import Lying
 from plates.bench.pool import Whole, alike_u_nm, alone_u_nm, coded, pool_of
 from plates.bench.question import Entry, Loose, Question, may_adjust, wave_shift_nm
 from plates.bench.room import stays_of_gauge, stays_parts
-from plates.bench.stack_limits import limited_room, limited_spread, of_size, sizes_of
+from plates.bench.stack_limits import limited_splines, limited_spread, of_size, sizes_of
 from plates.catalogue.models import Slot, Spec
 from plates.matching.problem import Installed, Pool, Problem
 from plates.matching.problem import Slot as Place
@@ -166,7 +166,7 @@ def _posed(
         u_gauge_nm=tuple(shared[code] for code in number),
         read_net=tuple(int(of_plates and code == question.gauge) - stay[code] for code in number),
         spread=spread,
-        room=limited_room(spec, slots, open_slots, question),
+        splines=limited_splines(spec, slots, open_slots, question),
     )
     return Posed(problem, open_slots, on_hand.candidates, entries, on_hand.alike_u_nm, reading, shared)
 
@@ -212,7 +212,7 @@ def _shelves(asked: Sequence[Asked]) -> list[list[OnShelf]]:
     if not slots:
         return [[] for _ in asked]
     fits = fits_of(slots)
-    most = sum(_room_for(slot, each.question) for each in asked for slot in each.open_slots)
+    most = sum(_most_in(slot, each.question) for each in asked for slot in each.open_slots)
     ways = [
         (each.question.used_ok, each.question.open_boxes, each.held_by, frozenset(each.let_in)) for each in asked
     ]
@@ -232,7 +232,7 @@ def _shelves(asked: Sequence[Asked]) -> list[list[OnShelf]]:
     return [found[way] for way in ways]
 
 
-def _room_for(slot: Slot, question: Question) -> int:
+def _most_in(slot: Slot, question: Question) -> int:
     """How many plates can go into the slot at most."""
     emptied = slot.count if slot.name in question.left_out else 0
     return len(question.installed.get(slot.name, [])) + emptied + slot.extra

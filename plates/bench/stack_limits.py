@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from plates.bench.question import Entry, Question
 from plates.catalogue.models import Role, Slot, Spec
-from plates.matching.problem import Installed, Room, Spread
+from plates.matching.problem import Installed, Splines, Spread
 from plates.matching.problem import Slot as Place
 
 
@@ -44,7 +44,9 @@ def limited_spread(
     return Spread(numbers, spec.spread_nm), beside
 
 
-def limited_room(spec: Spec, slots: Sequence[Slot], open_slots: Sequence[Slot], question: Question) -> Room | None:
+def limited_splines(
+    spec: Spec, slots: Sequence[Slot], open_slots: Sequence[Slot], question: Question
+) -> Splines | None:
     """By how much the plates below the snap ring may still grow; None where nothing limits it or it is not known how
     high they stand.
     """
@@ -52,7 +54,7 @@ def limited_room(spec: Spec, slots: Sequence[Slot], open_slots: Sequence[Slot], 
     if spec.splines_nm is None or "splines" in question.lifted or standing_nm is None:
         return None
     inside = tuple(number for number, slot in enumerate(open_slots) if slot.role != Role.SNAP_RING)
-    return Room(inside, spec.splines_nm - standing_nm)
+    return Splines(inside, spec.splines_nm - standing_nm)
 
 
 def standing(slots: Sequence[Slot], question: Question) -> int | None:

@@ -180,10 +180,10 @@ def _free(posed: Posed, problem: Problem, options: Sequence[dict[str, Any]]) -> 
         dtype=np.int64,
     )
     closing = _closing(problem)
-    unlimited = _closing(replace(_any_size(problem), spread=None, room=None))
+    unlimited = _closing(replace(_any_size(problem), spread=None, splines=None))
     lifted = {
         "spread": _closing(replace(problem, spread=None)),
-        "splines": _closing(replace(problem, room=None)),
+        "splines": _closing(replace(problem, splines=None)),
     }
     # Thick plates take up clearance, and make a stack high.
     thick, thin = ("ends_below", "ends_above") if problem.measures == "gap" else ("ends_above", "ends_below")
@@ -234,7 +234,7 @@ def _rules(spec: Spec, problem: Problem, told: set[str], unit: str) -> list[dict
     found = []
     if problem.spread is not None and "spread" not in told:
         found.append(_row("spread", f"{_figure(spec, 'spread', unit)}.{_lifts(spec, 'spread')}"))
-    if problem.room is not None and "splines" not in told:
+    if problem.splines is not None and "splines" not in told:
         found.append(_row("splines", f"{_figure(spec, 'splines', unit)}.{_lifts(spec, 'splines')}"))
     return found
 

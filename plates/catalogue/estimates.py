@@ -202,7 +202,7 @@ def _wear(case: Case, faces: int) -> list[Estimate]:
     )
 
     def left(reading_nm: float) -> float:
-        return wear_left_nm(room_nm=sign * (limit_nm - half_even(reading_nm)), faces=faces)
+        return wear_left_nm(to_limit_nm=sign * (limit_nm - half_even(reading_nm)), faces=faces)
 
     total_nm = sign * (limit_nm - case.clearance_nm)
     return [replace(_of(case, one, left, _length), note=f"of all faces together: {_pair(_length(total_nm))}")]

@@ -66,7 +66,7 @@ def choose(
 
 def _steps(chain: Chain, changes: int, cells: list[int], only_best: bool) -> Plates:
     """The plates that can be among so many that end on the cells: not too thick or too thin for all others."""
-    low, high = chain.room(changes)
+    low, high = chain.extent(changes, given=1)
     plates = [
         [step for step in component.steps if min(cells) - high <= step.shift <= max(cells) - low]
         for component in chain.components

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plates.matching.limits import between, by_room, thicknesses
+from plates.matching.limits import between, by_plate_off_splines, thicknesses
 from plates.matching.near import Nearest
 from plates.matching.problem import Pool, Problem
 from plates.matching.search import chains, stand_still
@@ -101,7 +101,7 @@ def _covered(problem: Problem, shelves: Sequence[Collection[int]], from_nm: int,
     gap = problem.measures == "gap"
     most_nm = to_nm - problem.low_nm if gap else problem.high_nm - from_nm
     parts = [_still(problem, len(shelves))] if stand_still(problem) else []
-    for part in by_room(problem):
+    for part in by_plate_off_splines(problem):
         parts += _reached(part, shelves, most_nm)
     found = spans_joined(parts)
     if gap:

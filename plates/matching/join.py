@@ -75,7 +75,7 @@ def _first_of(plates: Plates, value: Ints, size: int) -> Ints:
 
 def _within(chain: Chain, changes: int, cells: list[int]) -> list[Plates]:
     """The plates that can be among so many that end on the cells: not too thick or too thin for all others."""
-    low, high = chain.room(changes)
+    low, high = chain.extent(changes, given=1)
     least, most = min(cells) - high, max(cells) - low
     plates = [component.plates for component in chain.components]
     return [some.take(np.flatnonzero((some.shift >= least) & (some.shift <= most))) for some in plates]

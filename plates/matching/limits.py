@@ -10,12 +10,12 @@ from itertools import product
 
 import numpy as np
 
-from plates.matching.problem import Exchange, Problem, Room, Slot, Spread
+from plates.matching.problem import Exchange, Problem, Slot, Splines, Spread
 
 
 def keeps(problem: Problem, exchange: Exchange) -> bool:
     """Whether the pack as it is after the exchange keeps to its limits."""
-    if problem.room and _growth(problem, problem.room, exchange) > problem.room.most_nm:
+    if problem.splines and _growth(problem, problem.splines, exchange) > problem.splines.most_nm:
         return False
     if problem.spread is None:
         return True
@@ -25,7 +25,7 @@ def keeps(problem: Problem, exchange: Exchange) -> bool:
 
 def within_limits(problem: Problem, ask: Callable[[Problem], Sequence[Exchange]]) -> list[list[Exchange]]:
     """What ``ask`` finds in each part; the best of them all keeps to the limits, and nothing that does is better."""
-    parts, found = list(by_room(problem)), []
+    parts, found = list(by_plate_off_splines(problem)), []
     while parts:
         part = parts.pop()
         exchanges = list(ask(part))
@@ -59,10 +59,10 @@ def thicknesses(problem: Problem) -> list[tuple[int, int] | None]:
     return [(low, high) for low, high in found if all(low <= one <= high for one in stay)]
 
 
-def _growth(problem: Problem, room: Room, exchange: Exchange) -> int:
-    ins = sum(int(problem.pool.thickness_nm[row]) for slot, row in exchange.ins if slot in room.slots)
+def _growth(problem: Problem, splines: Splines, exchange: Exchange) -> int:
+    ins = sum(int(problem.pool.thickness_nm[row]) for slot, row in exchange.ins if slot in splines.slots)
     return ins - sum(
-        problem.slots[slot].installed[index].thickness_nm for slot, index in exchange.outs if slot in room.slots
+        problem.slots[slot].installed[index].thickness_nm for slot, index in exchange.outs if slot in splines.slots
     )
 
 
@@ -115,12 +115,12 @@ def between(problem: Problem, low: int, high: int | None) -> Problem | None:
     return replace(problem, slots=tuple(slots))
 
 
-def by_room(problem: Problem) -> Iterator[Problem]:
-    """The pack once for each plate that the slots outside of the limited room could hold in the end."""
-    if problem.room is None:
+def by_plate_off_splines(problem: Problem) -> Iterator[Problem]:
+    """The pack once for each plate that the slots off the splines could hold in the end."""
+    if problem.splines is None:
         yield problem
         return
-    inside = problem.room.slots
+    inside = problem.splines.slots
     outside = [number for number in range(len(problem.slots)) if number not in inside]
     for choice in product(*(_held(problem, problem.slots[number]) for number in outside)):
         slots = list(problem.slots)
@@ -128,13 +128,13 @@ def by_room(problem: Problem) -> Iterator[Problem]:
         for number, (slot, growth) in zip(outside, choice, strict=True):
             slots[number] = slot
             grown += growth
-        yield replace(problem, slots=tuple(slots), room=None, most_delta_nm=problem.room.most_nm + grown)
+        yield replace(problem, slots=tuple(slots), splines=None, most_delta_nm=problem.splines.most_nm + grown)
 
 
 def _held(problem: Problem, slot: Slot) -> Iterator[tuple[Slot, int]]:
     """The slot as it stays, where it may, and with each thickness that could go in; and by how much it grows."""
     if ((slot.swap or slot.empty) and slot.empty + len(slot.installed) > 1) or slot.extra:
-        raise ValueError(f"slot {slot.name!r} lies outside of the limited room and holds more than one plate")
+        raise ValueError(f"slot {slot.name!r} lies off the splines and holds more than one plate")
     if not slot.empty and not any(plate.must_go for plate in slot.installed):
         yield replace(slot, swap=False), 0
     if not slot.empty and not (slot.swap and slot.installed):

@@ -129,7 +129,7 @@ def _thinned(chain: Chain, few: int) -> Chain | None:
 
 def _within(chain: Chain, changes: int, first: int, last: int) -> Chain:
     """The chain with those plates that can be among so many that end from ``first`` to ``last``."""
-    low, high = chain.room(changes)
+    low, high = chain.extent(changes, given=1)
 
     def within(shifts: Ints, counts: Ints) -> tuple[Ints, Ints]:
         ends = slice(*np.searchsorted(shifts, [first - high, last - low + 1]).tolist())

@@ -148,9 +148,9 @@ class PackModel:
     def _limits(self) -> None:
         """How much some slots may grow, and how unlike the plates of some may be in the end."""
         model, alike, stacks = self.model, self.plates.alike, self.plates.stacks
-        if self.problem.room:
-            most = self.problem.room.most_nm // self.step
-            model.add(self._grown(self.problem.room.slots) <= most).only_enforce_if(self.closed)
+        if self.problem.splines:
+            most = self.problem.splines.most_nm // self.step
+            model.add(self._grown(self.problem.splines.slots) <= most).only_enforce_if(self.closed)
         if self.problem.spread is None:
             return
         slots = self.problem.spread.slots

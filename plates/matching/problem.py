@@ -86,9 +86,9 @@ class Spread:
 
 
 @dataclass(frozen=True)
-class Room:
-    """These slots together grow by no more than ``most_nm``; below zero they must shrink. A slot outside of it that
-    may change holds a single plate.
+class Splines:
+    """The last plate stays on its splines: these slots together grow by no more than ``most_nm``; below zero they must
+    shrink. A slot off the splines, as of the snap ring, that may change holds a single plate.
     """
 
     slots: tuple[int, ...]
@@ -108,7 +108,7 @@ class Problem:
     never: once where the gauge has read the pack, too, and less for each plate that was taken off with it.
 
     ``sure`` is the probability of landing in the window from which an option is sure. ``max_changes`` None
-    means as many as the pack has room for. ``most_delta_nm``: all that goes in less all that comes out is at most
+    means as many as it has places for. ``most_delta_nm``: all that goes in less all that comes out is at most
     that.
     """
 
@@ -126,7 +126,7 @@ class Problem:
     u_gauge_nm: tuple[float, ...] = ()
     read_net: tuple[int, ...] = ()
     spread: Spread | None = None
-    room: Room | None = None
+    splines: Splines | None = None
     most_delta_nm: int | None = None
 
 

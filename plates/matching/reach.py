@@ -207,23 +207,23 @@ def _extreme(chain: Chain, most: int, sign: int) -> dict[int, int]:
     for component in chain.components:
         zero = (0,) * len(component.groups)
         table = {(*state[:2], zero): best for state, best in table.items()}
-        room = [sum(step.choices[0][0] == group for step in component.places) for group in range(len(zero))]
+        capacity = [sum(step.choices[0][0] == group for step in component.places) for group in range(len(zero))]
         for choices, shifts, counts in component.stock:
             thick = sorted(zip(shifts.tolist(), counts.tolist(), strict=True), key=lambda pair: sign * pair[0])
-            left = min(most, sum(room))
+            left = min(most, sum(capacity))
             while thick and left > 0:
                 shift, count = thick.pop()
                 for _ in range(min(count, left)):
-                    table = _extended(table, Step(shift, choices), True, most, sign, room)
+                    table = _extended(table, Step(shift, choices), True, most, sign, capacity)
                 left -= count
         for step in component.places:
-            table = _extended(table, step, False, most, sign, room)
+            table = _extended(table, step, False, most, sign, capacity)
         table = {state: best for state, best in table.items() if not any(state[2])}
     return {state[1]: best for state, best in table.items() if state[0] == chain.flagged and state[1]}
 
 
 def _extended(
-    table: dict[State, int], step: Step, opens: bool, most: int, sign: int, room: list[int]
+    table: dict[State, int], step: Step, opens: bool, most: int, sign: int, capacity: list[int]
 ) -> dict[State, int]:
     """As :func:`advance`, for one number instead of a set of cells; no more plates than there are places."""
     after = {} if step.forced else dict(table)
@@ -231,7 +231,7 @@ def _extended(
         if opens and changes == most:
             continue
         for group, raises in step.choices:
-            if balance[group] < room[group] if opens else balance[group]:
+            if balance[group] < capacity[group] if opens else balance[group]:
                 moved = balance[group] + (1 if opens else -1)
                 state = (flag or raises, changes + opens, (*balance[:group], moved, *balance[group + 1 :]))
                 total = best + sign * step.shift

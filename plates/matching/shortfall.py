@@ -58,10 +58,10 @@ def _span(problem: Problem, index: int, count: int, out: int, stays: tuple[int, 
     """What so many new plates may measure where plates of ``out`` together went out of the slot and others stayed."""
     slot = problem.slots[index]
     low, high, _ = delta_window(problem)
-    if (room := problem.room) is not None:
-        if index in room.slots:
-            high = min(high, room.most_nm)
-        elif room.most_nm < 0:
+    if (splines := problem.splines) is not None:
+        if index in splines.slots:
+            high = min(high, splines.most_nm)
+        elif splines.most_nm < 0:
             return 1, 0
     if problem.most_delta_nm is not None:
         high = min(high, problem.most_delta_nm)

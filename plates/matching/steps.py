@@ -148,14 +148,11 @@ class Chain:
         outs = [step.shift for part in self.components for step in part.places]
         return max(ins, default=0) + max(outs, default=0)
 
-    def extent(self, changes: int) -> tuple[int, int]:
-        """No exchange with so many changes ends below the first cell or above the second."""
-        (low_in, high_in), (low_out, high_out) = self._ends(0, changes), self._ends(1, changes)
-        return low_in + low_out, high_in + high_out
-
-    def room(self, changes: int) -> tuple[int, int]:
-        """As :meth:`extent` but for one plate that goes in."""
-        (low_in, high_in), (low_out, high_out) = self._ends(0, changes - 1), self._ends(1, changes)
+    def extent(self, changes: int, given: int = 0) -> tuple[int, int]:
+        """No exchange with so many changes ends below the first cell or above the second, without what so many
+        ``given`` plates that go in add.
+        """
+        (low_in, high_in), (low_out, high_out) = self._ends(0, changes - given), self._ends(1, changes)
         return low_in + low_out, high_in + high_out
 
     def _ends(self, which: int, count: int) -> tuple[int, int]:

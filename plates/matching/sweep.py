@@ -91,20 +91,21 @@ class _Axis:
     def walk(self, problem: Problem, component: Component) -> None:
         """Plates open, places close, and in the end nothing waits."""
         part = _Part(problem, component, self.shelves)
-        room, stride = part.room, [prod(one + 1 for one in part.room[number + 1 :]) for number in range(len(part.room))]
-        lanes = prod(one + 1 for one in room)
+        capacity = part.capacity
+        stride = [prod(one + 1 for one in capacity[number + 1 :]) for number in range(len(capacity))]
+        lanes = prod(one + 1 for one in capacity)
 
         def waiting(group: int) -> Whole:
-            return self._lane() // stride[group] % (room[group] + 1)
+            return self._lane() // stride[group] % (capacity[group] + 1)
 
         self._renumber(1, lanes)
         for groups, thickness_nm, stock in part.stock():
             shelf = self._lane() // (lanes * self.counts)
             have, takes = stock[shelf], part.inside(thickness_nm)[shelf]
-            free = [(room[group] - waiting(group)) * (takes | (not part.limited[group])) for group in groups]
+            free = [(capacity[group] - waiting(group)) * (takes | (not part.limited[group])) for group in groups]
             most = int(stock.max())
             moves: list[Move] = []
-            for taken in product(*(range(min(most, room[group]) + 1) for group in groups)):
+            for taken in product(*(range(min(most, capacity[group]) + 1) for group in groups)):
                 if 0 < sum(taken) <= most:
                     where = have >= sum(taken)
                     for one, left in zip(taken, free, strict=True):
@@ -164,7 +165,7 @@ class _Part:
         }
         self.limited = [limited for _, limited in groups]
         taken = Counter(self._group(step) for step in component.places)
-        self.room = [taken[group] for group in range(len(groups))]
+        self.capacity = [taken[group] for group in range(len(groups))]
         everything = 0, max(int(problem.pool.thickness_nm.max(initial=0)), 1)
         self.low, self.high = np.array([shelf.ends or everything for shelf in shelves], np.int64).T
 
@@ -206,7 +207,7 @@ class _Part:
                 if row in size_of:
                     stock[number, size_of[row]] -= 1
         for column, (marks, thickness_nm) in enumerate(sizes.T.tolist()):
-            groups = tuple(group for group in range(len(self.room)) if marks >> group & 1)
+            groups = tuple(group for group in range(len(self.capacity)) if marks >> group & 1)
             yield groups, thickness_nm, stock[:, column]
 
 

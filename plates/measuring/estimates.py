@@ -123,8 +123,8 @@ def hot_gap_nm(*, stack_nm: int, warmer_k: float) -> int:
     return half_even(stack_nm * (ALUMINIUM_PER_K - STEEL_PER_K) * warmer_k)
 
 
-def wear_left_nm(*, room_nm: int, faces: int) -> int:
-    """Lining that may wear off each of the lined faces until ``room_nm`` to the limit is used up; below zero when the
-    pack is past its limit.
+def wear_left_nm(*, to_limit_nm: int, faces: int) -> int:
+    """Lining that may wear off each of the lined faces until the pack is at its limit, ``to_limit_nm`` away; below zero
+    when it is past it.
     """
-    return half_even(Fraction(room_nm, faces))
+    return half_even(Fraction(to_limit_nm, faces))

@@ -3,11 +3,11 @@
 By hand: python -m tests.benchmarks.oracles [--packs 2000] [--small 2000]
 
 ``packs``: random packs with everything that a spec can ask: several slots, substitutes, extra plates, empty places,
-what must go, shared pools, plates that may differ by so much only, a stack with so much room only, wide windows and
-windows of a few nanometres, gap and height, lattices of 0.0001 in, 0.001 mm and 1 nm. For each way the nearest option
-in the window must be as near as the best of CP-SAT and of HiGHS over all numbers of changes, and there must be one
-exactly where they find one. ``small``: packs of up to seven plates, whose whole answer must be that of trying every
-exchange.
+what must go, shared pools, plates that may differ by so much only, a stack that may grow by so much only, wide windows
+and windows of a few nanometres, gap and height, lattices of 0.0001 in, 0.001 mm and 1 nm. For each way the nearest
+option in the window must be as near as the best of CP-SAT and of HiGHS over all numbers of changes, and there must
+be one exactly where they find one. ``small``: packs of up to seven plates, whose whole answer must be that of trying
+every exchange.
 """
 
 import argparse
@@ -95,7 +95,7 @@ def kinds_of(problem: Problem) -> list[str]:
     return [
         problem.measures,
         *(["spread"] if problem.spread else []),
-        *(["room"] if problem.room else []),
+        *(["splines"] if problem.splines else []),
         *(["substitutes"] if any(len(slot.substitute) for slot in problem.slots) else []),
         *(["extra places"] if any(slot.extra for slot in problem.slots) else []),
         *(["empty places"] if any(slot.empty for slot in problem.slots) else []),

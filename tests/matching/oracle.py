@@ -32,9 +32,9 @@ def _allowed(problem: Problem, ins, outs) -> bool:
         plates = [nm for index in problem.spread.slots for nm in stacks[index]]
         if plates and max(plates) > min(plates) + problem.spread.most_nm:
             return False
-    if problem.room:
-        before = sum(p.thickness_nm for index in problem.room.slots for p in problem.slots[index].installed)
-        return sum(nm for index in problem.room.slots for nm in stacks[index]) <= before + problem.room.most_nm
+    if problem.splines:
+        before = sum(p.thickness_nm for index in problem.splines.slots for p in problem.slots[index].installed)
+        return sum(nm for index in problem.splines.slots for nm in stacks[index]) <= before + problem.splines.most_nm
     return True
 
 

@@ -8,7 +8,7 @@ from fractions import Fraction
 import numpy as np
 
 from plates.lengths import NM_PER
-from plates.matching.problem import Installed, Pool, Problem, Room, Slot, Spread
+from plates.matching.problem import Installed, Pool, Problem, Slot, Splines, Spread
 
 #: A tenth of a thou and a thousandth of a millimetre: the steps in which the trade reads.
 LATTICES = {"inch": 2_540, "mm": 1_000}
@@ -93,22 +93,23 @@ def mirrored(problem: Problem, measures: str, lattice: str) -> Problem:
         u_move_nm=problem.u_move_nm * factor,
         u_gauge_nm=tuple(u * factor for u in problem.u_gauge_nm),
         spread=problem.spread and replace(problem.spread, most_nm=scaled(problem.spread.most_nm)),
-        room=problem.room and replace(problem.room, most_nm=scaled(problem.room.most_nm)),
+        splines=problem.splines and replace(problem.splines, most_nm=scaled(problem.splines.most_nm)),
     )
 
 
 def with_limits(problem: Problem, rng: random.Random) -> Problem:
     """The same pack, whose plates may differ by so much only, or whose stack may grow by so much only, or both.
 
-    Only what holds a single plate may stand outside of the limited room.
+    Only what holds a single plate may stand off the splines.
     """
     step, numbers = 2_540, range(len(problem.slots))
     single = [n for n in numbers if problem.slots[n].empty + len(problem.slots[n].installed) <= 1]
     outside = [n for n in single if not problem.slots[n].extra and rng.random() < 0.6]
     spread = Spread(tuple(n for n in numbers if rng.random() < 0.7), step * rng.randint(0, 20))
-    room = Room(tuple(n for n in numbers if n not in outside), step * rng.randint(-15, 25))
-    which = rng.choice(["spread", "room", "both"])
-    return replace(problem, spread=spread if which != "room" else None, room=room if which != "spread" else None)
+    splines = Splines(tuple(n for n in numbers if n not in outside), step * rng.randint(-15, 25))
+    which = rng.choice(["spread", "splines", "both"])
+    spread, splines = spread if which != "splines" else None, splines if which != "spread" else None
+    return replace(problem, spread=spread, splines=splines)
 
 
 def with_gauges(problem: Problem, rng: random.Random, into: Sequence[int], out_of: Sequence[int]) -> Problem:

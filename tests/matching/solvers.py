@@ -94,9 +94,9 @@ def model_build(problem: Problem, way: Way, changes: int, within: bool) -> Model
         model.sums.append((beyond, 1, far))
     if way == Way.EXTRA:
         model.sums.append((extras, 1, far))
-    if problem.room:
-        inside = {number: weight for slot in problem.room.slots for number, weight in moved[slot].items()}
-        model.sums.append((inside, -_FAR, problem.room.most_nm // model.step))
+    if problem.splines:
+        inside = {number: weight for slot in problem.splines.slots for number, weight in moved[slot].items()}
+        model.sums.append((inside, -_FAR, problem.splines.most_nm // model.step))
     if problem.spread:
         _limit_spread(model, problem.spread, [one for one in present if one[0] in problem.spread.slots])
     if within:

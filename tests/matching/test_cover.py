@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from plates.matching.cover import Segment, cover, gains, losses
-from plates.matching.problem import Problem, Room, Slot, Spread
+from plates.matching.problem import Problem, Slot, Splines, Spread
 from plates.matching.search import match
 from tests.matching import oracle
 from tests.matching.packs import every_nanometre, installed, nm, pool_of, random_pack, rows, with_limits
@@ -100,7 +100,7 @@ def test_limits_of_the_stack_hold(mirror):
         if rng.random() < 0.5:
             problem = every_nanometre(problem, rng)
         span = span_of(problem, rng)
-        free = cover(replace(problem, spread=None, room=None), *span)
+        free = cover(replace(problem, spread=None, splines=None), *span)
         mattered += checked(problem, *span) != free
     assert mattered >= PACKS // 8
 
@@ -251,6 +251,6 @@ def test_steels_that_must_stay_alike_close_less():
     assert [one.changes for one in cover(replace(pack, spread=Spread((0,), nm(".003"))), nm(".040"), nm(".063"))] == [
         0, None, 2
     ]  # fmt: skip
-    assert [one.changes for one in cover(replace(pack, room=Room((0,), nm(".010"))), nm(".040"), nm(".063"))] == [
+    assert [one.changes for one in cover(replace(pack, splines=Splines((0,), nm(".010"))), nm(".040"), nm(".063"))] == [
         0, None, 1, None
     ]  # fmt: skip

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from plates.matching.limits import keeps
-from plates.matching.problem import Problem, Room, Slot, Spread
+from plates.matching.problem import Problem, Slot, Splines, Spread
 from plates.matching.search import match
 from plates.matching.shortfall import would_close
 from tests.matching import oracle
@@ -34,7 +34,7 @@ def test_options_are_those_of_every_exchange_that_keeps_to_the_limits(mirror):
         answer = match(problem)
         assert [_shown(problem, one) for one in answer.options] == expected, seed
         assert all(keeps(problem, one) for one in answer.options)
-        free = match(replace(problem, spread=None, room=None))
+        free = match(replace(problem, spread=None, splines=None))
         seen["limits mattered"] += [_shown(problem, one) for one in free.options] != expected
         seen["answered"] += bool(expected)
     assert seen["limits mattered"] >= PACKS // 10 and seen["answered"] >= PACKS // 20
@@ -83,7 +83,7 @@ def _closed_by(problem: Problem, index: int, count: int, thickness_nm: int) -> b
     return any(one.changes == count for one in fits)
 
 
-def _pack(stack, shelf, *, reads, spread=None, room=None, ring=None):
+def _pack(stack, shelf, *, reads, spread=None, splines=None, ring=None):
     slots = [Slot("steels", installed(*map(nm, stack)), swap=True, ordinary=rows(*range(len(shelf))))]
     lying = [nm(one) for one in shelf]
     if ring:
@@ -94,7 +94,7 @@ def _pack(stack, shelf, *, reads, spread=None, room=None, ring=None):
         lying += [nm(one) for one in on_hand]
     return Problem(
         "gap", nm(reads), nm("0.040"), nm("0.060"), nm("0.050"), pool_of(lying), tuple(slots), 38_100.0, 13_678.0,
-        spread=spread, room=room,
+        spread=spread, splines=splines,
     )  # fmt: skip
 
 
@@ -113,14 +113,14 @@ def test_a_pack_as_it_stands_is_no_option_where_its_plates_differ_too_much():
     assert [(one.changes, one.predicted_nm) for one in match(even).options] == [(1, nm("0.050"))]
 
 
-@pytest.mark.parametrize("room_nm, changed", [(nm("0.0100"), {0}), (nm("0.0099"), {1})])
-def test_the_ring_takes_up_what_the_splines_leave_no_room_for(room_nm, changed):
-    pack = _pack(["0.0700"] * 3, ["0.0800"], reads="0.060", room=Room((0,), room_nm), ring=("0.0620", ["0.0720"]))
+@pytest.mark.parametrize("grow_nm, changed", [(nm("0.0100"), {0}), (nm("0.0099"), {1})])
+def test_the_ring_takes_up_what_the_splines_leave_no_room_for(grow_nm, changed):
+    pack = _pack(["0.0700"] * 3, ["0.0800"], reads="0.060", splines=Splines((0,), grow_nm), ring=("0.0620", ["0.0720"]))
     nearest = [one for one in match(pack).options if one.predicted_nm == nm("0.050")]
     assert [{slot for slot, _ in one.ins} for one in nearest] == [changed]
 
 
-def test_room_is_only_for_slots_beside_single_plates():
-    pack = _pack(["0.0700"] * 3, ["0.0800"], reads="0.060", room=Room((), 0))
+def test_off_the_splines_stand_only_single_plates():
+    pack = _pack(["0.0700"] * 3, ["0.0800"], reads="0.060", splines=Splines((), 0))
     with pytest.raises(ValueError, match="holds more than one plate"):
         match(pack)

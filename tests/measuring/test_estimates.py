@@ -74,9 +74,9 @@ def test_an_aluminium_drum_grows_away_from_its_steel_stack() -> None:
 
 def test_wear_left() -> None:
     """Ten faces share 0.026 in; past the limit it is below zero. Plain division, a half goes to the even nanometre."""
-    assert wear_left_nm(room_nm=length_parse("0.026 in"), faces=10) == length_parse("0.0026 in")
-    assert wear_left_nm(room_nm=-length_parse("0.010 in"), faces=10) == -length_parse("0.001 in")
-    assert [wear_left_nm(room_nm=room, faces=2) for room in (1, 3, -1, -3)] == [0, 2, 0, -2]
+    assert wear_left_nm(to_limit_nm=length_parse("0.026 in"), faces=10) == length_parse("0.0026 in")
+    assert wear_left_nm(to_limit_nm=-length_parse("0.010 in"), faces=10) == -length_parse("0.001 in")
+    assert [wear_left_nm(to_limit_nm=left, faces=2) for left in (1, 3, -1, -3)] == [0, 2, 0, -2]
 
 
 def test_cold_oil_is_refused() -> None:
