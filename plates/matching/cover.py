@@ -138,14 +138,10 @@ def _reached(problem: Problem, shelves: Sequence[Collection[int]], most_nm: int)
 
 def _highest(problem: Problem, shelf: Shelf, changes: int, limit_nm: int) -> int:
     """The largest D that this shelf reaches at or below the limit; it reaches one."""
-    part, gone = between(problem, *shelf.ends) if shelf.ends else problem, np.array(list(shelf.missing), np.int64)
+    part = between(problem, *shelf.ends) if shelf.ends else problem
     assert part is not None  # else it would reach none
-    slots = [
-        replace(slot, ordinary=np.setdiff1d(slot.ordinary, gone), substitute=np.setdiff1d(slot.substitute, gone))
-        for slot in part.slots
-    ]
     found = []
-    for chain in chains(replace(part, slots=tuple(slots))):
+    for chain in chains(part.without(shelf.missing)):
         cell = Nearest(chain).both(changes, (limit_nm - chain.base(changes)) // chain.g)[0]
         if cell is not None:
             found.append(chain.g * cell + chain.base(changes))

@@ -91,10 +91,4 @@ def of_one_gauge(problem: Problem) -> Iterator[Problem]:
     if gauge is None:
         return
     for one in np.unique(gauge).tolist():
-        slots = [
-            replace(
-                s, ordinary=s.ordinary[gauge[s.ordinary] == one], substitute=s.substitute[gauge[s.substitute] == one]
-            )
-            for s in problem.slots
-        ]
-        yield replace(problem, slots=tuple(slots))
+        yield problem.only(gauge == one)

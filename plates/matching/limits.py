@@ -104,14 +104,10 @@ def between(problem: Problem, low: int, high: int | None) -> Problem | None:
         beyond = [not low <= plate.thickness_nm <= top for plate in slot.installed]
         if any(beyond) and not slot.swap:
             return None
-        slots[number] = replace(
-            slot,
-            installed=tuple(
-                replace(plate, must_go=plate.must_go or out) for plate, out in zip(slot.installed, beyond, strict=True)
-            ),
-            ordinary=slot.ordinary[fits[slot.ordinary]],
-            substitute=slot.substitute[fits[slot.substitute]],
+        installed = (
+            replace(plate, must_go=plate.must_go or out) for plate, out in zip(slot.installed, beyond, strict=True)
         )
+        slots[number] = replace(slot.only(fits), installed=tuple(installed))
     return replace(problem, slots=tuple(slots))
 
 
@@ -143,5 +139,4 @@ def _held(problem: Problem, slot: Slot) -> Iterator[tuple[Slot, int]]:
     must_go = tuple(replace(plate, must_go=True) for plate in slot.installed)
     thickness = problem.pool.thickness_nm
     for new_nm in np.unique(thickness[np.concatenate((slot.ordinary, slot.substitute))]).tolist():
-        ordinary, substitute = (rows[thickness[rows] == new_nm] for rows in (slot.ordinary, slot.substitute))
-        yield replace(slot, installed=must_go, ordinary=ordinary, substitute=substitute), new_nm - was_nm
+        yield replace(slot.only(thickness == new_nm), installed=must_go), new_nm - was_nm

@@ -109,15 +109,5 @@ def one_by_one(packs: Packs, order: Iterable[int]) -> Exchanges:
     """Each pack answered by itself in this order: the best of its options from what the others left."""
     found: dict[int, Exchange | None] = {}
     for pack in order:
-        free = packs.left(found)
-        problem = packs.problems[pack]
-        slots = tuple(
-            replace(
-                slot,
-                ordinary=slot.ordinary[free[slot.ordinary]],
-                substitute=slot.substitute[free[slot.substitute]],
-            )
-            for slot in problem.slots
-        )
-        found[pack] = best_option(replace(problem, slots=slots))
+        found[pack] = best_option(packs.problems[pack].only(packs.left(found)))
     return found

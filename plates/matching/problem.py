@@ -7,8 +7,8 @@ convention of the window (waves already translated), so the kernel knows one rul
 - a *height* pack: new height = measured - everything taken out + everything put in.
 """
 
-from collections.abc import Hashable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Hashable, Sequence
+from dataclasses import dataclass, field, replace
 from enum import IntEnum
 
 import numpy as np
@@ -76,6 +76,14 @@ class Slot:
     thinnest_nm: int = 1
     thickest_nm: int | None = None
 
+    def only(self, keep: NDArray[np.bool_]) -> "Slot":
+        """The slot served by those rows only that ``keep`` marks, one entry a row of the pool."""
+        return replace(
+            self,
+            ordinary=self.ordinary[keep[self.ordinary]],
+            substitute=self.substitute[keep[self.substitute]],
+        )
+
 
 @dataclass(frozen=True)
 class Spread:
@@ -128,6 +136,16 @@ class Problem:
     spread: Spread | None = None
     splines: Splines | None = None
     most_delta_nm: int | None = None
+
+    def only(self, keep: NDArray[np.bool_]) -> "Problem":
+        """The same question over those rows of the pool only that ``keep`` marks; the rows keep their numbers."""
+        return replace(self, slots=tuple(slot.only(keep) for slot in self.slots))
+
+    def without(self, rows: Collection[int]) -> "Problem":
+        """The same question over all rows of the pool but these."""
+        keep = np.ones(len(self.pool), dtype=bool)
+        keep[list(rows)] = False
+        return self.only(keep)
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -218,12 +218,7 @@ class WaySearch:
         """
         best: tuple[int, int, WaySearch, list[int]] | None = None
         for grade in sorted({math.ceil(2 * math.log2(max(u, 1.0))) for u in self.problem.pool.u_nm.tolist()}):
-            keep = np.flatnonzero(self.problem.pool.u_nm <= 2 ** (grade / 2))
-            slots = [
-                replace(s, ordinary=np.intersect1d(s.ordinary, keep), substitute=np.intersect1d(s.substitute, keep))
-                for s in self.problem.slots
-            ]
-            part = replace(self.problem, slots=tuple(slots))
+            part = self.problem.only(self.problem.pool.u_nm <= 2 ** (grade / 2))
             chain = chain_build(part, self.chain.way, changes)
             if chain and chain.most == changes and (deltas := WaySearch(part, chain)._certain(changes)):
                 found = abs(deltas[0] - self.target), grade, WaySearch(part, chain), deltas

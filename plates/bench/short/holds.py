@@ -1,16 +1,14 @@
 """Would a hold free the plates that are missing? What to ask another bench for; nothing is taken."""
 
 import uuid
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
-
-import numpy as np
 
 from plates.bench.options import option_of
 from plates.bench.pose import Posed, fits_of
 from plates.catalogue.models import Slot
-from plates.matching.problem import Exchange, Problem
+from plates.matching.problem import Exchange
 from plates.matching.search import match
 from plates.stock.models import Plate
 from plates.stock.selectors import held_for_others
@@ -90,20 +88,6 @@ def _alone(posed: Posed, holds: Sequence[Hold], options: Sequence[Exchange]) -> 
         return
     held = {row for hold in holds for row in hold.rows}
     for hold in holds[:TRIED_ALONE]:
-        alone = match(_without(posed.problem, held - set(hold.rows))).options
+        alone = match(posed.problem.without(held - set(hold.rows))).options
         if alone and {row for _, row in alone[0].ins} & set(hold.rows):
             yield hold, alone[0]
-
-
-def _without(problem: Problem, rows: Collection[int]) -> Problem:
-    """The same question without these plates."""
-    gone = np.array(sorted(rows), dtype=np.int64)
-    slots = (
-        replace(
-            slot,
-            ordinary=slot.ordinary[~np.isin(slot.ordinary, gone)],
-            substitute=slot.substitute[~np.isin(slot.substitute, gone)],
-        )
-        for slot in problem.slots
-    )
-    return replace(problem, slots=tuple(slots))
