@@ -17,11 +17,11 @@ from django.db.models.functions import Now
 from plates.bench.locks import Givers, Moved, clock
 from plates.bench.models import Match
 from plates.bench.question import Entry, Question, limits_broken
-from plates.catalogue.models import Role, Slot
+from plates.catalogue.models import Slot
 from plates.stock.findings import Findings
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.models import Act, Condition, Plate, State
-from plates.stock.selectors import Interchange
+from plates.stock.selectors import Interchange, used_roles
 from shop.errors import WrongState
 from shop.people.models import Person
 
@@ -81,9 +81,8 @@ class Lying:
         """Whether the slot may have it by its limits, which are judged as those of a plate in the pack; role and fit
         are another matter.
         """
-        asked = question.used_ok if slot.role == Role.FRICTION else question.used_ok is not False
         below = self.minimum_nm is not None and self.thickness_nm < self.minimum_nm
-        if self.used and (not asked or below):
+        if self.used and (slot.role not in used_roles(question.used_ok) or below):
             return False
         as_in_pack = Entry(self.thickness_nm, at_book=self.at_book, cone_nm=self.cone_nm, hot_spot=self.hot_spot)
         return not limits_broken(slot, question, as_in_pack)

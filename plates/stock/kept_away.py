@@ -7,6 +7,8 @@ from typing import Any, NamedTuple
 
 from django.db import connection
 
+from plates.stock.selectors import used_roles
+
 
 class Place(NamedTuple):
     """What one slot takes. ``proven`` and ``alike``: codes of its own fits, and of fits with the same teeth that are
@@ -97,8 +99,7 @@ SELECT s.slot, r.reason,
          WHEN p.condition = 'used' AND p.thickness_nm < k.reuse_minimum_nm THEN 'worn'
          WHEN p.state = 'held' THEN 'held'
          WHEN p.box <> '' AND NOT %(boxes)s THEN 'box'
-         WHEN p.condition = 'used'
-              AND NOT CASE WHEN p.role = 'friction' THEN %(used_frictions)s ELSE %(used_others)s END THEN 'used'
+         WHEN p.condition = 'used' AND p.role <> ALL(%(used_roles)s) THEN 'used'
        END AS reason) r
  WHERE r.reason IS NOT NULL
  GROUP BY 1, 2, 3, 4, 5, 6, 7
@@ -140,8 +141,7 @@ def kept_away(
         "proven": [one[3] for one in served],
         "held_by": held_by,
         "boxes": boxes,
-        "used_frictions": bool(used_ok),
-        "used_others": used_ok is not False,
+        "used_roles": used_roles(used_ok),
     }
     with connection.cursor() as cursor:
         cursor.execute(_KEPT_AWAY, values)

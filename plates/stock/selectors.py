@@ -9,6 +9,7 @@ from django.db import connection
 from django.db.models import Case, CharField, Count, Exists, F, Max, Min, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Now
 
+from plates.catalogue.models import Role
 from plates.stock.models import LYING, Act, Bin, HandOut, LedgerLine, Lot, Plate, State
 from shop.people.models import Person
 
@@ -91,13 +92,22 @@ SELECT ids, revisions, received, plates, k.id, k.code, b.code, p.thickness_nm, p
          WHERE shop_id = %(shop)s AND fit_id = ANY(%(fits)s) AND role = ANY(%(roles)s)
            AND {there}
            AND owner = '' AND (%(boxes)s OR box = '')
-           AND (condition = 'new' OR CASE WHEN role = 'friction' THEN %(used_frictions)s ELSE %(used_others)s END)
+           AND (condition = 'new' OR role = ANY(%(used_roles)s))
          GROUP BY kind_id, bin_id, thickness_nm, u_nm, mark <> '', gauge, fit_id, role, condition, box, match_id) p
   JOIN plates_kind k ON k.id = p.kind_id
   LEFT JOIN plates_bin b ON b.id = p.bin_id
  WHERE p.condition = 'new' OR k.reuse_minimum_nm IS NULL OR p.thickness_nm >= k.reuse_minimum_nm
  ORDER BY 1
 """
+
+
+def used_roles(used_ok: bool | None) -> list[str]:
+    """The roles of which used plates go in, too, above their minimum: all or none as the question says; where it does
+    not say, all but frictions.
+    """
+    if used_ok is None:
+        return [role for role in Role.values if role != Role.FRICTION]
+    return list(Role.values) if used_ok else []
 
 
 def shelf(
@@ -112,9 +122,7 @@ def shelf(
     let_in: Collection[uuid.UUID] = (),
 ) -> list[OnShelf]:
     """What lies on the shelf for these fits and roles, plates held by ``held_by`` and for the matches ``let_in``
-    included: of plates alike in all but age the oldest ``most``.
-
-    ``used_ok`` None: used steels above their minimum yes, used frictions no.
+    included: of plates alike in all but age the oldest ``most``. ``used_ok`` as in :func:`used_roles`.
     """
     values: dict[str, Any] = {
         "shop": shop_id,
@@ -123,8 +131,7 @@ def shelf(
         "matches": [*let_in, *([held_by] if held_by else [])],
         "most": most,
         "boxes": boxes,
-        "used_frictions": bool(used_ok),
-        "used_others": used_ok is not False,
+        "used_roles": used_roles(used_ok),
     }
     # Without a match that holds plates, the partial index of the shelf alone answers.
     there = "state = 'on_shelf'"

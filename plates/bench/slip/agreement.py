@@ -15,9 +15,10 @@ from django.db.models import Case, F, FloatField, Q, Value, When
 from django.db.models.functions import Abs, Sqrt
 
 from plates.bench.models import Match
-from plates.catalogue.models import Kind, Role
+from plates.catalogue.models import Kind
 from plates.measuring.uncertainty import MICROMETER_U_NM
 from plates.stock.models import Condition, Plate, State
+from plates.stock.selectors import used_roles
 
 #: Twice the u of the difference between a fresh reading and the one on record, in nm.
 WITHIN = 2 * Sqrt(Value(2 * MICROMETER_U_NM**2) + F("u_nm") * F("u_nm"), output_field=FloatField())
@@ -55,8 +56,7 @@ def plate_that_left(match: Match, named: Plate, reading_nm: int) -> Any:
 
 def _fit_for(match: Match, kind: Kind) -> Q:
     """Which plates of this kind the match may be offered: a used one only where it was asked for, above its minimum."""
-    used_ok = match.question["used_ok"]
-    if not (used_ok if kind.role == Role.FRICTION else used_ok is not False):
+    if kind.role not in used_roles(match.question["used_ok"]):
         return Q(condition=Condition.NEW)
     return Q(condition=Condition.NEW) | Q(thickness_nm__gte=kind.reuse_minimum_nm or 0)
 
