@@ -72,7 +72,7 @@ class Asked:
 
 def pose(asked: Asked, *, sure: float, measured: Mapping[str, float]) -> Posed:
     """Read the shelf, without locks, and put the problem together. ``measured``: what the shop has found for u of its
-    methods, in nm. Plates held by ``held_by``, and for the matches ``let_in``, count as on the shelf.
+    methods, in nm.
     """
     return pose_together([asked], sure=sure, measured=measured)[0]
 

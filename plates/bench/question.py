@@ -52,7 +52,9 @@ class SecondReading:
 
 @dataclass(frozen=True)
 class Loose:
-    """Plates that lie on the bench: an open kit, another pack of the job."""
+    """Plates on the bench that were given by hand with the question, of an open kit say. What came out of another pack
+    of the job is known, and no part of the question: see :mod:`plates.bench.lying`.
+    """
 
     thickness_nm: int
     count: int = 1

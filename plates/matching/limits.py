@@ -1,7 +1,8 @@
 """What a pack may not become: its plates too different in thickness, or its stack too high for its splines.
 
-The search knows neither. A problem with limits is cut into parts without them that together hold the very exchanges
-which keep to the limits: where what is found in a part breaks one, that part is cut further.
+The search along a way knows of limits only by how much the whole pack may grow. A problem with limits is cut into parts
+that say no more, and that together hold the very exchanges which keep to the limits: first one for each plate that may
+stand off the splines; then, where what is found in a part breaks the spread, that part is cut further.
 """
 
 from collections.abc import Callable, Iterator, Sequence

@@ -27,11 +27,11 @@ class Way(IntEnum):
 class Pool:
     """The plates that could go in: one entry a plate, columns of equal length n.
 
-    ``thickness_nm`` int64; ``u_nm`` float64, a plate's own standard uncertainty beyond its micrometer (an
-    unmeasured plate of a lot, plates of a bin that nobody can tell apart); ``pieces`` int64, plates lying in
-    the size that it is drawn from; ``received`` int64, the older the smaller; ``keys`` sortable among
-    themselves and unique. ``gauge`` int64, the gauge that it was read with, -1 where that is not known; None
-    where it is known of no plate.
+    ``thickness_nm`` int64; ``u_nm`` float64, a plate's own standard uncertainty: of its reading, less the error that
+    its gauge shares with others, and of what was not read (a plate of a lot, plates of a bin that nobody can tell
+    apart); ``pieces`` int64, plates lying in the size that it is drawn from; ``received`` int64, the older the
+    smaller; ``keys`` sortable among themselves and unique. ``gauge`` int64, the gauge that it was read with, -1 where
+    that is not known or shares no known error; None where that is so of all plates.
     """
 
     thickness_nm: NDArray[np.int64]
@@ -47,9 +47,7 @@ class Pool:
 
 @dataclass(frozen=True)
 class Installed:
-    """A plate in the pack. ``u_nm`` is its own uncertainty: of its reading, or of book size, say; ``gauge`` as in
-    :class:`Pool`.
-    """
+    """A plate in the pack. ``u_nm`` and ``gauge`` as in :class:`Pool`."""
 
     thickness_nm: int
     must_go: bool = False
