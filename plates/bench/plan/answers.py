@@ -28,7 +28,7 @@ def plan_json(planned: Planned) -> dict[str, Any]:
         **totals_json(planned.totals),
         "optimal": planned.optimal,
         "bound": None if planned.optimal else totals_json(planned.bound),
-        "one_by_one": planned.alone,
+        "one_by_one": planned.one_by_one,
         "plan": [
             {
                 "match": str(match.pk),

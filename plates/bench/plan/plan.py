@@ -49,7 +49,7 @@ class Planned:
     options: list[dict[str, Any] | None]
     totals: Totals
     bound: Totals
-    alone: int
+    one_by_one: int
     taken: list[Match] = field(default_factory=list)
 
     @property
@@ -159,7 +159,7 @@ def _written(person: Person, worked: WorkedOut, take: Take | None) -> Planned:
             raise Moved
     options = [_stored(match, option) for match, option in zip(matches, worked.options, strict=True)]
     _referred(matches, options)
-    planned = Planned(matches, options, worked.plan.totals, worked.plan.bound, worked.alone)
+    planned = Planned(matches, options, worked.plan.totals, worked.plan.bound, worked.one_by_one)
     if take:
         if take.shown is not None and take.shown != _numbers(planned):
             raise _Otherwise

@@ -26,14 +26,14 @@ from shop.people.models import Person
 
 @dataclass(frozen=True)
 class WorkedOut:
-    """``options``: of each match its option without a number, or None; ``alone``: how many packs close when each is
-    answered by itself, one after the other, from the shelf and the benches as they are.
+    """``options``: of each match its option without a number, or None; ``one_by_one``: how many packs close when each
+    is answered by itself, one after the other, from the shelf and the benches as they are.
     """
 
     matches: list[Match]
     options: list[dict[str, Any] | None]
     plan: Plan
-    alone: int
+    one_by_one: int
 
 
 def plan_work_out(*, person: Person, matches: Sequence[Match], seconds: float) -> WorkedOut:
@@ -49,13 +49,13 @@ def plan_work_out(*, person: Person, matches: Sequence[Match], seconds: float) -
     moves = [move for move, _ in movable]
     problems = [one.problem for one in posed]
     best = plan(problems, moves, seconds=seconds)
-    alone = one_by_one(packs_build(problems, ()), range(len(problems)))
+    apart = one_by_one(packs_build(problems, ()), range(len(problems)))
     candidates = [*posed[0].candidates, *(one for _, one in movable)]
     options = [
         None if exchange is None else option_of(replace(one, candidates=candidates), exchange)
         for one, exchange in zip(posed, best.exchanges, strict=True)
     ]
-    return WorkedOut(list(matches), options, best, sum(one is not None for one in alone.values()))
+    return WorkedOut(list(matches), options, best, sum(one is not None for one in apart.values()))
 
 
 def _movable(matches: Sequence[Match], posed: Sequence[Posed]) -> list[tuple[Move, Lying]]:
