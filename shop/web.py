@@ -121,7 +121,7 @@ def go(request: HttpRequest, to: str) -> HttpResponse:
     return response
 
 
-def why_not(person: Person, right: str) -> str:
+def forbidden(person: Person, right: str) -> str:
     """Why this person may not do that, or nothing."""
     try:
         person.require(right)

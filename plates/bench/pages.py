@@ -26,7 +26,7 @@ from plates.catalogue.selectors import spec_counted, specs, specs_found
 from plates.measuring.uncertainty import METHODS
 from shop.errors import KeyReused, Malformed, Refusal
 from shop.once import Answer, Once
-from shop.web import PageRequest, act, go, key_new, page, shown, why_not
+from shop.web import PageRequest, act, forbidden, go, key_new, page, shown
 
 #: Of a form that was sent twice: it is no refusal, so nothing is said of nothing done.
 SENT = "This was sent already, and has counted. Nothing was done twice."
@@ -41,8 +41,8 @@ def close_start(request: PageRequest) -> HttpResponse:
     exact = [spec for spec in found if spec.code.lower() == text.lower()] or found
     if text and len(exact) == 1 and not request.htmx:
         return redirect("close-pack", exact[0].code)
-    why = why_not(request.user, "matches")
-    return shown(request, "plates/close_start.html", {"find": text, "specs": found, "why_not": why})
+    why = forbidden(request.user, "matches")
+    return shown(request, "plates/close_start.html", {"find": text, "specs": found, "forbidden": why})
 
 
 def spec_coded(request: PageRequest, code: str) -> Spec:
@@ -109,7 +109,7 @@ def close_pack(request: PageRequest, code: str) -> HttpResponse:
         "said": said,
         "again": sent,
         "key": key_new(),
-        "why_not": why_not(person, "matches"),
+        "forbidden": forbidden(person, "matches"),
     }
     return shown(request, "plates/close_pack.html", context)
 
@@ -144,7 +144,7 @@ def matches(request: PageRequest) -> HttpResponse:
         "states": MatchState,
         "waiting": any(one.state_now in ("open", "held") for one in listed),  # type: ignore[attr-defined]
         "key": key_new(),
-        "why_not": why_not(request.user, "matches"),
+        "forbidden": forbidden(request.user, "matches"),
     }
     return shown(request, "plates/matches.html", context)
 
@@ -183,7 +183,7 @@ def _match_page(request: PageRequest, number: int, said: str = "") -> HttpRespon
         "waves": WAVE_STATES,
         "key": key_new(),
         "said": said,
-        "why_not": why_not(request.user, "matches"),
+        "forbidden": forbidden(request.user, "matches"),
     }
     return shown(request, "plates/match.html", context)
 
@@ -266,7 +266,7 @@ def final(request: PageRequest, number: int) -> HttpResponse:
         "key": key_new(),
         "said": said,
         "again": again,
-        "why_not": why_not(request.user, "matches"),
+        "forbidden": forbidden(request.user, "matches"),
     }
     return shown(request, "plates/final.html", context)
 

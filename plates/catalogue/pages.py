@@ -14,7 +14,7 @@ from plates.catalogue.hydraulics_form import EstimateForm, HydraulicsForm
 from plates.catalogue.models import Fit, Kind, Spec
 from shop.errors import Refusal
 from shop.once import Answer, Once
-from shop.web import PageRequest, act, key_new, page, shown, why_not
+from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
 
 @require_GET
@@ -40,7 +40,7 @@ def add_fit(request: PageRequest) -> HttpResponse:
             return act(request, lambda once: once.run(lambda: _make_fit(once, form), lambda _: _to("fits")))
         except Refusal as refusal:
             form.add_error(None, refusal.detail)
-    context = {"form": form, "key": key_new(), "title": "Add a fit", "why_not": why_not(request.user, "catalogue")}
+    context = {"form": form, "key": key_new(), "title": "Add a fit", "forbidden": forbidden(request.user, "catalogue")}
     return shown(request, "plates/add.html", context)
 
 
@@ -63,7 +63,7 @@ def add_kind(request: PageRequest) -> HttpResponse:
             return act(request, lambda once: once.run(lambda: _make_kind(once, form), lambda _: _to("kinds")))
         except Refusal as refusal:
             form.add_error(None, refusal.detail)
-    context = {"form": form, "key": key_new(), "title": "Add a kind", "why_not": why_not(request.user, "catalogue")}
+    context = {"form": form, "key": key_new(), "title": "Add a kind", "forbidden": forbidden(request.user, "catalogue")}
     return shown(request, "plates/add.html", context)
 
 
@@ -108,7 +108,7 @@ def add_spec(request: PageRequest) -> HttpResponse:
         "rows": rows,
         "hydraulics": hydraulics,
         "key": key_new(),
-        "why_not": why_not(request.user, "catalogue"),
+        "forbidden": forbidden(request.user, "catalogue"),
     }
     return shown(request, "plates/add_spec.html", context)
 

@@ -15,7 +15,7 @@ from plates.measuring.study_words import study_results, study_words
 from shop.api import by_id
 from shop.errors import NotFound, Refusal
 from shop.once import Answer, Once
-from shop.web import PageRequest, act, key_new, page, shown, why_not
+from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
 
 def gauge_or_404(request: PageRequest, code: str) -> Any:
@@ -42,7 +42,7 @@ def add_gauge(request: PageRequest) -> HttpResponse:
             return act(request, lambda once: once.run(lambda: _make(once, form), _to_gauge))
         except Refusal as refusal:
             form.add_error(None, refusal.detail)
-    context = {"form": form, "key": key_new(), "title": "Add a gauge", "why_not": why_not(request.user, "gauges")}
+    context = {"form": form, "key": key_new(), "title": "Add a gauge", "forbidden": forbidden(request.user, "gauges")}
     return shown(request, "plates/add.html", context)
 
 
@@ -69,7 +69,7 @@ def study(request: PageRequest, code: str) -> HttpResponse:
     """Who and how often first, then the readings; what was typed stays in the form until the study is whole."""
     gauge = gauge_or_404(request, code)
     form = StudyForm(request.POST if request.method == "POST" else None, person=request.user)
-    context = {"gauge": gauge, "form": form, "key": key_new(), "why_not": why_not(request.user, "gauges")}
+    context = {"gauge": gauge, "form": form, "key": key_new(), "forbidden": forbidden(request.user, "gauges")}
     if not form.is_valid():
         return shown(request, "plates/gauge_study_start.html", context)
     said = form.cleaned_data

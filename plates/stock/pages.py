@@ -13,7 +13,7 @@ from plates.stock.plausible import Implausible
 from plates.stock.shown import plate_or_404
 from shop.errors import Refusal
 from shop.once import Answer, Once
-from shop.web import PageRequest, act, key_new, page, shown, why_not
+from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
 #: From where a plate comes back by a fresh reading.
 AWAY = (State.TAKEN, State.HANDED_OUT, State.QUARANTINED)
@@ -53,7 +53,7 @@ def _plate_page(
     request: PageRequest, plate: Plate, again: ReadAgainForm | None = None, scrap: ScrapForm | None = None
 ) -> HttpResponse:
     lines = list(selectors.ledger(request.user.shop_id).filter(plate=plate))
-    doing = not why_not(request.user, "stock")
+    doing = not forbidden(request.user, "stock")
     if doing and again is None and plate.state in AWAY:
         again = ReadAgainForm(person=request.user, kind=plate.kind, initial={"condition": _comes_back(plate)})
     if doing and scrap is None and plate.state in (*AWAY, State.ON_SHELF):
@@ -135,7 +135,7 @@ def add_bin(request: PageRequest) -> HttpResponse:
             return act(request, lambda once: once.run(lambda: _make_bin(once, form), _to_bins))
         except Refusal as refusal:
             form.add_error(None, refusal.detail)
-    context = {"form": form, "key": key_new(), "title": "Add a bin", "why_not": why_not(request.user, "stock")}
+    context = {"form": form, "key": key_new(), "title": "Add a bin", "forbidden": forbidden(request.user, "stock")}
     return shown(request, "plates/add.html", context)
 
 

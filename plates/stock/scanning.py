@@ -22,7 +22,7 @@ from plates.stock.shown import kind_or_404, plate_or_404
 from shop.errors import KeyReused, Refusal
 from shop.forms import other_unit
 from shop.once import Answer, Once
-from shop.web import PageRequest, key_new, once_of, page, shown, why_not
+from shop.web import PageRequest, forbidden, key_new, once_of, page, shown
 
 #: What is said of one plate beside its reading, and has to be said again when the form is offered in another way.
 OF_ONE = ("cone", "warp", "hot_spot")
@@ -37,8 +37,8 @@ def scan_start(request: PageRequest) -> HttpResponse:
     if kind and "pick" not in request.GET:
         return redirect(Batch.of(kind, {}).address())
     found = kinds_found(request.user.shop_id, code)[:40]
-    why = why_not(request.user, "stock")
-    return shown(request, "plates/scan_start.html", {"code": code, "kinds": found, "known": kind, "why_not": why})
+    why = forbidden(request.user, "stock")
+    return shown(request, "plates/scan_start.html", {"code": code, "kinds": found, "known": kind, "forbidden": why})
 
 
 @require_http_methods(["GET", "POST"])
@@ -136,7 +136,7 @@ def _scan_page(request: PageRequest, batch: Batch, form: PlateForm | None = None
         "gauge": gauge,
         "withdrawn": withdrawn,
         "undone": undone,
-        "why_not": why_not(person, "stock"),
+        "forbidden": forbidden(person, "stock"),
         **more,
     }
     return shown(request, "plates/scan_in.html", context)

@@ -21,7 +21,7 @@ from plates.stock.corrections import Errors, error_words, lines_of, plates_read_
 from shop.api import by_id
 from shop.errors import Malformed, NotFound, Refusal
 from shop.once import Answer, Once
-from shop.web import PageRequest, act, key_new, page, shown, why_not
+from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
 #: So many checks are drawn, so many plates listed at once.
 DRAWN, LISTED = 40, 200
@@ -47,7 +47,7 @@ def _page(request: PageRequest, gauge: Any, form: CheckForm, **more: Any) -> Htt
         "studies": selectors.studies(person.shop_id).filter(gauge=gauge).order_by("-at")[:10],
         "wrong": _wrong(person.shop_id, checks),
         "correct_key": key_new(),
-        "why_not": why_not(person, "gauges"),
+        "forbidden": forbidden(person, "gauges"),
         **more,
     }
     return shown(request, "plates/gauge.html", context)

@@ -17,7 +17,7 @@ from plates.bench.plan.bodies import MOST
 from plates.bench.plan.plan import PlanMoved, Planned, Take, bench_plan
 from shop.errors import KeyReused, Malformed, Refusal
 from shop.once import Answer, Once
-from shop.web import PageRequest, key_new, once_of, page, shown, why_not
+from shop.web import PageRequest, forbidden, key_new, once_of, page, shown
 
 SENT = "This was sent already, and has counted. Nothing was done twice; the plan shown is fresh."
 
@@ -113,7 +113,7 @@ def _page(request: PageRequest, body: dict[str, Any], said: str) -> HttpResponse
         "marginal": any(row.one and not row.one.sure for row in planned),
         "count_first": any(raised(row.match.cautions, "count_first") and not row.match.counted for row in planned),
         "key": key_new(),
-        "why_not": why_not(request.user, "matches"),
+        "forbidden": forbidden(request.user, "matches"),
     }
     return shown(request, "plates/bench_plan.html", context)
 

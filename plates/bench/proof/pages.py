@@ -16,7 +16,7 @@ from plates.catalogue.models import WAVE_STATES
 from plates.measuring.uncertainty import METHODS
 from shop.errors import KeyReused, Refusal, WrongState
 from shop.once import Answer, Once
-from shop.web import PageRequest, act, key_new, page, shown, why_not
+from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
 
 @require_GET
@@ -78,7 +78,7 @@ def comeback(request: PageRequest, number: int) -> HttpResponse:
         "key": key_new(),
         "said": said,
         "again": again,
-        "why_not": why_not(request.user, "matches"),
+        "forbidden": forbidden(request.user, "matches"),
     }
     return shown(request, "plates/comeback.html", context)
 

@@ -27,7 +27,7 @@ from plates.stock.plausible import Implausible
 from plates.stock.shown import plate_or_404
 from shop.errors import KeyReused, Malformed, Refusal
 from shop.once import Answer, Once
-from shop.web import PageRequest, go, key_new, once_of, page, shown, why_not
+from shop.web import PageRequest, forbidden, go, key_new, once_of, page, shown
 
 #: The fates, each with its key and the word on its button.
 KEYS = [
@@ -246,7 +246,7 @@ def _slip_page(
         "why": _why(laid),
         "key": key_new(),
         "keys": KEYS,
-        "why_not": why_not(person, "matches"),
+        "forbidden": forbidden(person, "matches"),
     }
     return shown(request, "plates/slip.html", context)
 
