@@ -2,10 +2,7 @@
 
 from typing import Any
 
-from plates.lengths import INCH
-
-#: Plates of one slot that differ by more than this are clearly different.
-ALIKE_NM = INCH // 1000
+from plates.bench.pool import ALIKE_NM
 
 
 def odd_ones(question: dict[str, Any], option: dict[str, Any]) -> list[dict[str, Any]]:

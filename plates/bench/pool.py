@@ -15,7 +15,7 @@ from plates.stock.selectors import OnShelf
 
 Whole = NDArray[np.int64]
 
-#: Unmarked plates of one kind and bin within this of the chosen one cannot be told apart from it.
+#: Plates within this of each other pass for alike: unmarked ones of one kind and bin cannot be told apart.
 ALIKE_NM = INCH // 1000
 #: One step in the row of thicknesses, to begin with; a size is centred on it.
 SIZE_NM = INCH // 1000
