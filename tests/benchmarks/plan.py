@@ -15,9 +15,9 @@ from collections.abc import Callable
 from typing import Any
 
 from plates.matching import plan as planning
-from plates.matching.joint import Joint
-from plates.matching.moves import Move, one_by_one, packs_build
-from plates.matching.plan import Totals, plan
+from plates.matching.plan.joint import Joint
+from plates.matching.plan.moves import Move, one_by_one, packs_build
+from plates.matching.plan.plan import Totals, plan
 from plates.matching.problem import Installed, Problem, Slot
 from tests.matching import bench
 from tests.matching.packs import FEELER, nm, pool_of, rows

@@ -3,7 +3,7 @@
 import random
 from dataclasses import replace
 
-from plates.matching.moves import Move, packs_build
+from plates.matching.plan.moves import Move, packs_build
 from plates.matching.problem import Exchange, Pool, Problem
 from tests.matching import oracle
 from tests.matching.packs import every_nanometre, mirrored, random_pack, rows, with_gauges, with_limits

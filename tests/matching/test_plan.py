@@ -6,11 +6,11 @@ from itertools import permutations
 
 import pytest
 
-from plates.matching import plan as planning
 from plates.matching.limits import keeps
-from plates.matching.moves import one_by_one, packs_build
-from plates.matching.packmodel import PackModel
-from plates.matching.plan import Move, Plan, Totals, plan
+from plates.matching.plan import packmodel
+from plates.matching.plan import plan as planning
+from plates.matching.plan.moves import one_by_one, packs_build
+from plates.matching.plan.plan import Move, Plan, Totals, plan
 from plates.matching.problem import Installed, Problem, Slot
 from tests.matching import bench, oracle
 from tests.matching.packs import FEELER, nm, pool_of, rows, shuffled
@@ -189,7 +189,7 @@ def test_a_pack_that_is_in_its_window_counts_as_closed_and_may_still_give():
 
 def test_what_the_model_takes_for_sure_and_is_not_is_found_out(monkeypatch):
     """Every plate with a u of its own, and no cut but those that a false claim brings."""
-    monkeypatch.setattr(PackModel, "_doubtful", lambda *_: [])
+    monkeypatch.setattr(packmodel, "doubtful", lambda *_: [])
     for seed in range(CASES):
         rng = random.Random(f"found out {seed}")
         pool = pool_of([2_540 * rng.randint(700, 790) for _ in range(4)], u=[rng.uniform(0, 60_000) for _ in range(4)])

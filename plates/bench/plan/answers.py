@@ -7,7 +7,7 @@ from rest_framework import serializers
 from plates.bench.answers import option_json
 from plates.bench.plan.plan import Planned
 from plates.lengths import length_json
-from plates.matching.plan import Totals
+from plates.matching.plan.plan import Totals
 
 
 def totals_json(totals: Totals) -> dict[str, Any]:

@@ -31,7 +31,7 @@ from plates.bench.options import figures
 from plates.bench.plan.work_out import WorkedOut, plan_work_out
 from plates.bench.slip.outs import given_on
 from plates.bench.take import CountFirst, count_check, free_held, held_rows, write_take
-from plates.matching.plan import Totals
+from plates.matching.plan.plan import Totals
 from plates.stock.holds import holds_run_out
 from shop.errors import Malformed, Refusal, refusals
 from shop.people.models import Person

@@ -18,8 +18,8 @@ from plates.bench.question import Question
 from plates.bench.reading import asked_of
 from plates.bench.repeatability import method_u_nm
 from plates.catalogue.selectors import STACK
-from plates.matching.moves import one_by_one, packs_build
-from plates.matching.plan import Move, Plan, plan
+from plates.matching.plan.moves import one_by_one, packs_build
+from plates.matching.plan.plan import Move, Plan, plan
 from plates.stock.models import Plate
 from shop.people.models import Person
 

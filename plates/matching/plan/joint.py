@@ -6,11 +6,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from plates.matching.alike import Sorted
-from plates.matching.alone import Reach
 from plates.matching.exchange import exchange_build
-from plates.matching.moves import Exchanges
-from plates.matching.packmodel import Bounds, Lattice, PackModel, most_variance
+from plates.matching.plan.alike import Sorted
+from plates.matching.plan.alone import Reach
+from plates.matching.plan.cuts import most_variance
+from plates.matching.plan.moves import Exchanges
+from plates.matching.plan.packmodel import Bounds, Lattice, PackModel
 from plates.matching.problem import Exchange, Problem, Way
 from plates.matching.shortfall import delta_window
 

@@ -1,12 +1,7 @@
 """One pack in the joint model: how many plates of each kind that is alike go in and come out, and what comes of it.
 
-Lengths are counted in steps that all thicknesses share.
-
-*Sure* is no straight line: with each variance goes another span of predictions. The model gets it as cuts. A cut at a
-prediction says: whoever lies that far from the middle of the window, or farther, is sure only with a variance that is
-sure there. Variances are rounded down to whole nm², so the model takes every sure exchange for sure; where it takes a
-marginal one for sure, the exchange is built, found out, and a cut added at its own prediction. Two exchanges that end
-on one prediction with variances in the same nm² count as one there: that much is inexact.
+Lengths are counted in steps that all thicknesses share. What is sure comes as cuts (see
+:mod:`plates.matching.plan.cuts`).
 """
 
 import math
@@ -14,14 +9,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from plates.matching.alike import Sorted
-from plates.matching.alone import Reach
-from plates.matching.probability import conformance, sure_span
+from plates.matching.plan.alike import Sorted
+from plates.matching.plan.alone import Reach
+from plates.matching.plan.cuts import doubtful, most_variance
 from plates.matching.problem import Problem
 from plates.matching.shortfall import delta_window
 
-_FAR = 1 << 50
-_FIRST_CUTS = 16  # on each side of a window, for exchanges of a few changes; all others come when they are needed
 _FEW_CHANGES = 3
 
 
@@ -203,28 +196,8 @@ class PackModel:
             base, base + sum(factor for factor, _ in terms) * often**2, ""
         )
         model.add(self.variance == base + sum(factor * variable for factor, variable in terms))
-        for off in self._doubtful(base, base + likely):
+        for off in doubtful(self.problem, self.step, base, base + likely):
             self.cut(off, most_variance(self.problem, off))
-
-    def _doubtful(self, least: int, most: int) -> list[int]:
-        """How far from the middle, twice, a prediction is sure with the ``least`` variance but not with the ``most``.
-
-        On the steps of the lattice, some of them where there are many; the last is sure with none.
-        """
-        low, high, _ = delta_window(self.problem)
-        best, worst = (sure_span(math.sqrt(variance), low, high, self.problem.sure) for variance in (least, most))
-        if best is None:
-            return [0]
-        middle = (low + high) // 2
-        found = set()
-        for best_end, worst_end, sign in (
-            (best[0], worst[0] if worst else middle + 1, -1),
-            (best[1], worst[1] if worst else middle - 1, 1),
-        ):
-            first, last = sorted((worst_end // self.step, best_end // self.step + sign))
-            every = max(1, (last - first) // _FIRST_CUTS)
-            found |= {abs(2 * self.step * delta - low - high) for delta in (*range(first, last, every), last)}
-        return sorted(found)
 
     def _shared(self) -> list[tuple[float, Any]]:
         """Of each gauge the u that its readings share, and how often it stands in the prediction, squared."""
@@ -282,21 +255,3 @@ def _useful(reach: Reach, changes: int, span: tuple[int, int]) -> tuple[int, int
     """How thin and how thick a plate may be that goes in with so many changes and ends in the span."""
     thin, thick = reach.ends(changes, given=1)
     return span[0] - thick, span[1] - thin
-
-
-def most_variance(problem: Problem, twice_off_nm: int) -> int:
-    """The largest variance in whole nm², rounded up, that is sure so far from the middle; -1 where none is."""
-    width = problem.high_nm - problem.low_nm
-
-    def sure(variance: int) -> bool:
-        return conformance(twice_off_nm / 2, math.sqrt(variance), -width / 2, width / 2) >= problem.sure
-
-    if not sure(0):
-        return -1
-    good, bad = 0, 1
-    while sure(bad) and bad < _FAR:
-        good, bad = bad, 4 * bad
-    while bad - good > 1:
-        middle = (good + bad) // 2
-        good, bad = (middle, bad) if sure(middle) else (good, middle)
-    return good + 1

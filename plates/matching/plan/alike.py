@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from plates.matching.moves import Exchanges, Packs
+from plates.matching.plan.moves import Exchanges, Packs
 from plates.matching.problem import Way
 
 Serves = tuple[tuple[int, int, Way], ...]  # (pack, slot, way)

@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from plates.matching.alone import best_option
+from plates.matching.plan.alone import best_option
 from plates.matching.problem import Exchange, Installed, Pool, Problem, Slot, Way
 
 Exchanges = Mapping[int, Exchange | None]  # by pack; None: it is left alone and not closed

@@ -12,11 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from plates.matching.alike import Sorted, sort_plates
-from plates.matching.alone import Reach, alone
-from plates.matching.joint import Joint, beyond
-from plates.matching.moves import Exchanges, Move, one_by_one, packs_build
-from plates.matching.packmodel import Bounds
+from plates.matching.plan.alike import Sorted, sort_plates
+from plates.matching.plan.alone import Reach, alone
+from plates.matching.plan.joint import Joint, beyond
+from plates.matching.plan.moves import Exchanges, Move, one_by_one, packs_build
+from plates.matching.plan.packmodel import Bounds
 from plates.matching.problem import Exchange, Problem
 
 SECONDS = 10.0
