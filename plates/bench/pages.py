@@ -13,7 +13,8 @@ from plates.bench import shown as views
 from plates.bench.ask import match_ask
 from plates.bench.cautions import raised
 from plates.bench.final import match_final
-from plates.bench.forms import FinalForm, PackForm
+from plates.bench.final_form import FinalForm
+from plates.bench.forms import PackForm
 from plates.bench.locks import Run
 from plates.bench.lying import lying_on
 from plates.bench.models import Match, MatchState

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from django.http import QueryDict
 
 from plates.bench.final import stack_after
-from plates.bench.forms import FinalForm
+from plates.bench.final_form import FinalForm
 from plates.bench.models import Match
 from plates.bench.proof.comebacks import WornSlot
 from plates.bench.question import PackReading, Question
