@@ -15,7 +15,7 @@ from plates.bench.models import Job, Match
 from plates.bench.overrides import Override, overrides_check, overrides_signed
 from plates.bench.question import Question, with_zero_taken_off
 from plates.bench.reading import match_read
-from plates.bench.short.missed import missed_write
+from plates.bench.short.missed import missed_ranges, missed_write
 from plates.bench.take import CHANGED, count_check, write_take
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import spec_faces
@@ -61,8 +61,9 @@ def match_ask(
         match_read(match, question, person.shop.sure_level)
         match.cautions += notes
         option = _taken_unasked(match, accept_marginal) if take else None
+        missed = missed_ranges(match)
         try:
-            return run(partial(_ask, person, match, overrides, job, option, at))
+            return run(partial(_ask, person, match, overrides, job, option, missed, at))
         except Moved:
             pause(attempt)
     raise busy()
@@ -115,6 +116,7 @@ def _ask(
     overrides: Sequence[Override],
     job: str,
     option: dict[str, Any] | None,
+    missed: list[dict[str, Any]] | None,
     at: datetime | None,
 ) -> Match:
     if option:
@@ -127,7 +129,7 @@ def _ask(
     match.job = _job(person, job, match.asked_at) if job else None
     match.number = number_next(shop_id=person.shop_id, name="match")
     match.save(force_insert=True)
-    missed_write(match)
+    missed_write(match, missed)
     if option:
         write_take(person, match, option, plates, givers, at)
         match.save(update_fields=CHANGED)

@@ -126,6 +126,22 @@ def test_no_miss(api: Api, owner: Person, spec: dict[str, bool], asked: dict[str
     assert not Missed.objects.exists()
 
 
+@pytest.mark.parametrize("most", [0, 1])
+def test_what_the_shelf_closes_with_more_changes_than_allowed_is_none(api: Api, shelf: Shelf, most: int) -> None:
+    """Two of .0771 for two of .0670 close it."""
+    shelf.stock("0.0771 in", "0.0771 in")
+    match = api.post("matches/", question("0.0740 in", ["0.0670 in"] * 5, max_changes=most)).body
+    assert match["options"] == [] and match["shortfall"]
+    assert not Missed.objects.exists()
+
+
+def test_what_it_does_not_close_is_one_with_all_that_would(api: Api, shelf: Shelf) -> None:
+    """The buyer is told what closes the pack, not what closes it with so few changes."""
+    free = api.post("matches/", {**LOOSE, "job": "J-1"}).body["shortfall"]["would_close"]
+    limited = api.post("matches/", {**LOOSE, "job": "J-2", "max_changes": 0}).body["shortfall"]["would_close"]
+    assert (limited, [row["would_close"] for row in missed(api)]) == ([], [free, free])
+
+
 def test_marginal_options_are_no_miss(api: Api, shelf: Shelf) -> None:
     shelf.stock("0.1061 in")  # reads .0599 then: .0001 inside the window
     match = api.post("matches/", {**LOOSE, "take": True}).body

@@ -17,7 +17,7 @@ from plates.bench.models import Match, MatchState
 from plates.bench.proof.wear import Wear, Worn, read_u_nm
 from plates.bench.question import BOOK_TOLERANCE_NM, Entry, PackReading, Question
 from plates.bench.reading import match_read
-from plates.bench.short.missed import missed_write
+from plates.bench.short.missed import missed_ranges, missed_write
 from plates.catalogue.models import Slot
 from plates.catalogue.selectors import STACK
 from plates.measuring.uncertainty import MICROMETER_U_NM, rectangular_u_nm
@@ -84,12 +84,13 @@ def match_comeback(
     match.comeback_of, match.overrides = closed, closed.overrides
     match.comeback = _explained(closed, match, pairs)
     match.cautions = [caution("comeback", FIRST_WHY), *match.cautions]
+    missed = missed_ranges(match)
 
     def act() -> Match:
         match.asked_at = clock(at)
         match.number = number_next(shop_id=person.shop_id, name="match")
         match.save(force_insert=True)
-        missed_write(match)
+        missed_write(match, missed)
         return match
 
     return run(act)

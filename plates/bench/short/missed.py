@@ -1,13 +1,18 @@
 """A question that the shelf could not answer is demand: it is kept for the buyer."""
 
 import json
+from dataclasses import replace
+from typing import Any
 
 from django.db import connection
 from django.utils import timezone
 
 from plates.bench.models import Match
-from plates.bench.pose import may_change
+from plates.bench.options import searched, shortfall_of
+from plates.bench.pose import may_change, pose
 from plates.bench.question import Question
+from plates.bench.reading import asked_of
+from plates.bench.repeatability import method_u_nm
 from shop.rows import uuid7
 
 # One statement, so that two who ask for one job at once make one row. It points at the question asked last.
@@ -19,13 +24,31 @@ DO UPDATE SET match_id = excluded.match_id, at = excluded.at, ranges = excluded.
 """
 
 
-def missed_write(match: Match) -> None:
-    """Keep a match that was just asked and saved, where plates might have closed it and the shelf has none that do.
+def missed_ranges(match: Match) -> list[dict[str, Any]] | None:
+    """What would have closed a match that was just read and is not saved yet, where plates might and the shelf has none
+    that do; None where nothing was missed.
 
-    Asked again for the same job and spec on the same day, by the wall of the shop, it stays one.
+    How many changes a person allowed says nothing of the shelf: where there was such a limit, the shelf is searched
+    once more without it, and what closes the pack with more changes is no miss. Never under a lock.
     """
     question = Question.from_json(match.question)
     if match.shortfall is None or not any(may_change(slot, question) for slot in match.spec.slots.all()):
+        return None
+    would_close: list[dict[str, Any]] = match.shortfall["would_close"]
+    if question.max_changes is None:
+        return would_close
+    asked = replace(asked_of(match, None), question=replace(question, max_changes=None))
+    posed = pose(asked, sure=match.shop.sure_level, measured=method_u_nm(match.shop_id))
+    _, shortfall = searched(posed)
+    return shortfall_of(posed, shortfall)["would_close"] if shortfall else None
+
+
+def missed_write(match: Match, ranges: list[dict[str, Any]] | None) -> None:
+    """Keep a match that was just asked and saved, with its :func:`missed_ranges`; None keeps nothing.
+
+    Asked again for the same job and spec on the same day, by the wall of the shop, it stays one.
+    """
+    if ranges is None:
         return
     with connection.cursor() as cursor:
         cursor.execute(
@@ -38,6 +61,6 @@ def missed_write(match: Match) -> None:
                 "spec": match.spec_id,
                 "day": timezone.localdate(match.asked_at),
                 "at": match.asked_at,
-                "ranges": json.dumps(match.shortfall["would_close"]),
+                "ranges": json.dumps(ranges),
             },
         )
