@@ -13,7 +13,7 @@ from plates.bench.locks import TRIES, Moved, Run, busy, clock, givers_of, matche
 from plates.bench.lying import lying_check
 from plates.bench.models import Job, Match
 from plates.bench.overrides import Override, overrides_check, overrides_signed
-from plates.bench.question import Question, with_zero_taken_off
+from plates.bench.question import Question, bench_strays, with_zero_taken_off
 from plates.bench.reading import match_read
 from plates.bench.short.missed import missed_ranges, missed_write
 from plates.bench.take import CHANGED, count_check, write_take
@@ -22,7 +22,7 @@ from plates.catalogue.selectors import spec_faces
 from plates.lengths import both
 from plates.measuring.gauges import gauge_notes
 from plates.stock.holds import holds_run_out
-from shop.errors import refusals
+from shop.errors import Malformed, refusals
 from shop.people.models import Person
 from shop.people.services import number_next
 from shop.rows import uuid7
@@ -53,6 +53,10 @@ def match_ask(
     person.require("matches")
     overrides_check(person=person, spec=spec, question=question, overrides=overrides)
     question = replace(question, lifted=[one.rule for one in overrides])
+    if strays := bench_strays(spec, question):
+        raise Malformed(
+            " ".join(dict.fromkeys(strays.values())), [(f"/bench/{name}", "takes no plate") for name in strays]
+        )
     question, notes = plates_read(person, question)
     for attempt in range(TRIES):
         with refusals():

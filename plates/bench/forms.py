@@ -5,13 +5,13 @@ the shelf is asked. That works on the server alone, with or without scripts.
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.http import QueryDict
 
 from plates.bench.models import Match
 from plates.bench.overrides import Override
-from plates.bench.question import Entry, Loose, Question, SecondReading
+from plates.bench.question import Entry, Loose, Question, SecondReading, bench_strays
 from plates.bench.typed import ReadingList, exact_text, one_said
 from plates.catalogue.models import LIFTABLE, WAVE_STATES, Role, Slot, Spec
 from plates.lengths import LengthError
@@ -203,12 +203,19 @@ class PackForm:
         except LengthError as error:
             self.second_error = str(error)
             bad.append("second")
+        if not bad:
+            lifted = [one.rule for one in self.overrides()]
+            strays = bench_strays(self.spec, replace(self.question(), lifted=lifted))
+            for part in self.parts:
+                if why := strays.get(part.slot.name):
+                    part.error = why
+                    bad.append(f"{part.plates.name}-bench")
         if bad:
             self.focus = bad[0]
         return not bad
 
     def question(self) -> Question:
-        """What is asked; only of a form that is ``asking``."""
+        """What is asked; only of a form whose figures can all be read."""
         changing = [part for part in self.parts if part.how == "change"]
         return Question(
             method=self.method,
@@ -245,8 +252,6 @@ class PackForm:
         return SecondReading(texts, readings_nm, self.second_person, self.second_method, self.second_gauge)
 
     def _bench(self, part: SlotPart) -> list[Loose]:
-        if part.how == "leave" or (self.room and part.how != "out"):
-            return []
         said = readings_said(part.bench, self.unit_first)
         return [Loose(one.nm, 1, part.source or "the bench", self.plates_gauge) for one in said]
 

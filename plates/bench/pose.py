@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from plates.bench.lying import Lying
 from plates.bench.pool import Whole, alike_u_nm, alone_u_nm, coded, pool_of
-from plates.bench.question import Entry, Loose, Question, may_adjust, wave_shift_nm
+from plates.bench.question import Entry, Loose, Question, may_adjust, may_change, wave_shift_nm
 from plates.bench.room import stays_of_gauge, stays_parts
 from plates.bench.stack_limits import limited_splines, limited_spread, of_size, sizes_of
 from plates.catalogue.models import Slot, Spec
@@ -194,11 +194,6 @@ def reading_parts_of(
     if second := question.second:
         found = mean_parts(found, parts(second.method or question.method, len(second.readings_nm), second.gauge))
     return found + stays_parts(spec, slots, question, shared)
-
-
-def may_change(slot: Slot, question: Question) -> bool:
-    """Only slots that the question names may change."""
-    return (slot.swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
 
 
 def fits_of(slots: Iterable[Slot]) -> list[uuid.UUID]:

@@ -151,6 +151,36 @@ def may_adjust(spec: Spec, question: Question) -> bool:
     return spec.adjustable and not set_stays(spec, question)
 
 
+def may_change(slot: Slot, question: Question) -> bool:
+    """Only slots that the question names may change."""
+    return (slot.swap or slot.extra > 0) and (slot.name in question.installed or slot.name in question.left_out)
+
+
+def bench_strays(spec: Spec, question: Question) -> dict[str, str]:
+    """Of each slot that plates on the bench are given for and that takes none: why, and the way out."""
+    strays = {}
+    for slot in spec.slots.all():
+        if not question.bench.get(slot.name):
+            continue
+        # In an empty drum what is not to be chosen stays, named or not, and takes a plate more at most.
+        takes = slot.extra > 0 or slot.name in question.left_out if question.room else may_change(slot, question)
+        if not spec.adjustable:
+            strays[slot.name] = "This pack has no adjustment, so no plate on the bench goes in: leave them out."
+        elif set_stays(spec, question):
+            strays[slot.name] = "The plates of this pack stay together, so none on the bench goes in: leave them out."
+        elif not (slot.swap or slot.extra):
+            strays[slot.name] = (
+                f"Slot {slot.name!r} is not one that is chosen to measure, so no plate on the bench goes in: leave "
+                "them out."
+            )
+        elif not takes:
+            strays[slot.name] = (
+                f"What is in slot {slot.name!r} stays as it is, so no plate on the bench goes in: leave them out, or "
+                "give the slot as one that may change."
+            )
+    return strays
+
+
 def with_book_uncertainty(spec: Spec, slots: Sequence[Slot], question: Question) -> Question:
     """The question with the u of every plate that stands at book size: its tolerance / sqrt(3)."""
     wanted = {(slot.fit_id, slot.role, slot.nominal_nm) for slot in slots if slot.nominal_nm is not None}

@@ -142,6 +142,36 @@ def test_plates_on_the_bench_never_touch_the_shelf(api: Api, shelf: Shelf) -> No
     assert LedgerLine.objects.count() == 0
 
 
+@pytest.mark.parametrize(
+    ("slot", "more", "spec", "said"),
+    [
+        ("frictions", {"installed": {"frictions": ["0.0800 in"] * 5}}, {}, "not one that is chosen to measure"),
+        ("frictions", {}, {}, "not one that is chosen to measure"),
+        ("steels", {"installed": {}}, {}, "stays as it is"),
+        ("steels", {"set_only": True}, {}, "stay together"),
+        ("steels", {}, {"set_only": True}, "stay together"),
+        ("steels", {}, {"adjustable": False}, "no adjustment"),
+    ],
+)
+def test_plates_on_the_bench_for_what_takes_none_are_refused(
+    api: Api, owner: Person, slot: str, more: dict[str, Any], spec: dict[str, bool], said: str
+) -> None:
+    """None of them is passed over in silence."""
+    shelf_of(owner, **spec)
+    ask = {**question(LOOSE, FIVE), "bench": {slot: [{"thickness": "0.0771 in"}]}, **more}
+    reply = api.post("matches/", ask)
+    assert (reply.status, reply.code) == (400, "malformed")
+    assert said in reply.body["detail"] and "leave them out" in reply.body["detail"]
+    assert [error["pointer"] for error in reply.body["errors"]] == [f"/bench/{slot}"]
+
+
+def test_an_empty_slot_and_one_with_room_for_one_more_take_them(api: Api, shelf: Shelf) -> None:
+    bench = {"steels": [{"thickness": "0.0771 in", "count": 5}]}
+    empty = {"left_out": ["steels"], "installed": {}, "bench": bench}
+    assert offered(api, "0.4355 in", **empty)[0]["predicted"]["in"] == "0.0500"
+    assert offered(api, "0.1271 in", spec=_spec(api, shelf, extra=1, swap=False), bench=bench)
+
+
 def test_bench_and_shelf_together(api: Api, shelf: Shelf) -> None:
     shelf.stock("0.0771 in")
     bench = {"steels": [{"thickness": "0.0771 in"}]}

@@ -212,6 +212,13 @@ def test_what_the_bench_has_is_chosen_too(api: Api, owner: Person) -> None:
     assert sum(row["plate"] is None for row in first["in"]) == 6
 
 
+def test_what_the_bench_has_for_a_slot_that_stays_is_refused(api: Api, owner: Person) -> None:
+    spec(api)
+    reply = room(api, left_out=["steels"], bench={"ring": [{"thickness": "0.0620 in"}]})
+    assert (reply.status, [error["pointer"] for error in reply.body["errors"]]) == (400, ["/bench/ring"])
+    assert "'ring' stays as it is" in reply.body["detail"]
+
+
 # Uncertainty
 
 

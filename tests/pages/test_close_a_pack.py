@@ -232,6 +232,20 @@ def test_loose_plates_on_the_bench_are_fetched_by_their_source(bench: Bench) -> 
     assert Plate.objects.filter(state="taken").count() == 0
 
 
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [({"slot1-how": "leave"}, "'steels' stays as it is"), ({"set_only": "on"}, "plates of this pack stay together")],
+)
+def test_loose_plates_that_cannot_go_in_are_said_beside_their_field(
+    asking: Counter, fields: dict[str, str], said: str
+) -> None:
+    text = asking.send(AT, {"reading": "74 74 74", "slot1-bench": ".0771", **fields, "go": "ask"})
+    assert said in text
+    assert 'id="id_slot1-bench_error"' in asking.html
+    assert asking.form(AT)["fields"]["slot1-bench"] == [".0771"]
+    assert Match.objects.count() == 0
+
+
 def test_the_question_is_put_right_and_asked_again(asking: Counter) -> None:
     read(asking)
     asking.open(AT, again="1")

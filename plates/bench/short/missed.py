@@ -9,8 +9,8 @@ from django.utils import timezone
 
 from plates.bench.models import Match
 from plates.bench.options import searched, shortfall_of
-from plates.bench.pose import may_change, pose
-from plates.bench.question import Question
+from plates.bench.pose import pose
+from plates.bench.question import Question, may_change
 from plates.bench.reading import asked_of
 from plates.bench.repeatability import method_u_nm
 from shop.rows import uuid7
