@@ -341,3 +341,9 @@ def test_no_match_of_another_shop(api: Api, pair: Any) -> None:
 @pytest.mark.parametrize(("role", "status"), [("bench", 200), ("counter", 200), ("buyer", 403)])
 def test_who_may_plan(api: Api, owner: Person, pair: Any, role: str, status: int) -> None:
     assert planned(Api(PersonFactory.create(shop=owner.shop, role=role)), *pair).status == status
+
+
+@pytest.mark.parametrize(("role", "status"), [("bench", 400), ("buyer", 403)])
+def test_who_may_not_plan_is_told_that_first(owner: Person, role: str, status: int) -> None:
+    reply = Api(PersonFactory.create(shop=owner.shop, role=role)).post("bench-plan/", {"job": "J-NOT-THERE"})
+    assert reply.status == status

@@ -26,7 +26,7 @@ class BenchPlan(ShopView):
             return self.reply(earlier)
         body = self.body()
         try:
-            match_ids = matches_of(body, self.shop_id)
+            match_ids = matches_of(body, self.person)
         except Malformed:
             if earlier := self.once.replay():  # its twin has just taken them
                 return self.reply(earlier)

@@ -11,6 +11,7 @@ from plates.bench.models import MatchState
 from plates.bench.plan.plan import Take
 from shop.api import Body, by_code
 from shop.errors import Malformed
+from shop.people.models import Person
 
 MOST = 40
 
@@ -39,13 +40,15 @@ class PlanBody(Body):
         return attrs
 
 
-def matches_of(body: dict[str, Any], shop_id: uuid.UUID) -> list[uuid.UUID]:
-    """The matches to plan. Raises Malformed for a job that is not there or has none open, or more than can be planned.
+def matches_of(body: dict[str, Any], person: Person) -> list[uuid.UUID]:
+    """The matches to plan. Raises Forbidden before anything is looked up, Malformed for a job that is not there or has
+    none open, or more than can be planned.
     """
+    person.require("matches")
     if "matches" in body:
         return list(body["matches"])
-    job = by_code(selectors.jobs(shop_id), body["job"], "/job")
-    found = selectors.matches(shop_id).filter(Q(("state_now__in", [MatchState.OPEN, MatchState.HELD])), job=job)
+    job = by_code(selectors.jobs(person.shop_id), body["job"], "/job")
+    found = selectors.matches(person.shop_id).filter(Q(("state_now__in", [MatchState.OPEN, MatchState.HELD])), job=job)
     ids = list(found.order_by("number").values_list("pk", flat=True)[: MOST + 1])
     if not 1 <= len(ids) <= MOST:
         how_many = f"more than {MOST} matches are" if ids else "no match is"
