@@ -76,7 +76,7 @@ def count_check(match: Match) -> None:
     if raised(match.cautions, "count_first") and not match.counted:
         text = next(item["text"] for item in match.cautions if item["code"] == "count_first")
         raise CountFirst(
-            f"{text} Ask or take again with counted when you have.", [("/counted", "count the plates, then send true")]
+            f"{text} Once you have, say so and ask or take again.", [("/counted", "count the plates, then send true")]
         )
 
 

@@ -99,7 +99,10 @@ def test_the_same_key_takes_once(api: Api, pair: Any) -> None:
 def test_marginal_ones_close_and_are_not_taken_unasked(api: Api, pair: Any) -> None:
     reply = planned(api, *pair, take=True)
     assert (reply.status, reply.code) == (422, "marginal")
-    assert f"match {pair[1]['number']}" in reply.body["detail"]
+    assert f"match {pair[1]['number']}" in reply.body["detail"] and "take the others" in reply.body["detail"]
+    assert "the others in only" in reply.body["errors"][0]["detail"]
+    alone = planned(api, pair[1], take=True, only=[pair[1]["id"]])
+    assert alone.code == "marginal" and "others" not in alone.body["detail"] + alone.body["errors"][0]["detail"]
     assert set(Match.objects.values_list("state", flat=True)) == {"open"}
     part = planned(api, *pair, take=True, only=[pair[0]["id"]])
     assert (part.status, part.body["taken"]) == (200, [pair[0]["id"]])

@@ -93,8 +93,21 @@ def test_another_plan_than_the_one_shown_is_not_taken(counter: Counter, bench: B
 def test_marginal_ones_want_their_tick(counter: Counter, bench: Bench) -> None:
     number = Api(bench.owner).post("matches/", question("0.0690 in", THIN, job="J-1", max_changes=1)).body["number"]
     plan(counter, number)
-    assert "only marginal" in counter.send("/bench-plan/", {"go": "all"})
+    text = counter.send("/bench-plan/", {"go": "all"})
+    assert f"match {number} is only marginal" in text and "Tick “Take the marginal ones, too”" in text
+    assert "accept_marginal" not in text and "others" not in text
     assert "Taken for 1 of 1" in counter.send("/bench-plan/", {"go": "all", "accept_marginal": "on"})
+
+
+def test_uncounted_ones_want_theirs(counter: Counter, bench: Bench) -> None:
+    """.0680 too loose is near a plate of the pack."""
+    shelve(bench.owner, KindFactory.create(fit=bench.kind.fit, code="STEEL-135"), "0.1350 in")
+    number = Api(bench.owner).post("matches/", question("0.1180 in", THIN, job="J-1", max_changes=1)).body["number"]
+    plan(counter, number)
+    text = counter.send("/bench-plan/", {"go": "all", "accept_marginal": "on"})
+    assert "Once you have, say so and ask or take again" in text
+    assert "Tick “I have counted the plates of these packs”" in text and "with counted" not in text
+    assert "Taken for 1 of 1" in counter.send("/bench-plan/", {"go": "all", "accept_marginal": "on", "counted": "on"})
 
 
 @pytest.mark.parametrize("fields", [{"match": "x"}, {"match": "99"}, {"match": "1", "go": "all", "shown": "1:x"}])

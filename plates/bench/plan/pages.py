@@ -21,6 +21,12 @@ from shop.web import PageRequest, forbidden, key_new, once_of, page, shown
 
 SENT = "This was sent already, and has counted. Nothing was done twice; the plan shown is fresh."
 
+#: What to tick, where a tick is the way out of a refusal of this code.
+TICK = {
+    "marginal": " Tick “Take the marginal ones, too” to accept it.",
+    "count_first": " Tick “I have counted the plates of these packs”.",
+}
+
 
 @dataclass(frozen=True)
 class Row:
@@ -55,7 +61,7 @@ def together(request: PageRequest) -> HttpResponse:
     except Refusal as refusal:
         if take is None:
             raise
-        said, body = refusal.detail, _plan(Once(request.user), ids, None).body
+        said, body = refusal.detail + TICK.get(refusal.code, ""), _plan(Once(request.user), ids, None).body
     return _page(request, body, said)
 
 

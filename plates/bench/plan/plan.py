@@ -257,10 +257,11 @@ def _allowed(part: Sequence[tuple[Match, dict[str, Any]]], take: Take) -> None:
             raise CountFirst(f"Match {match.number}: {first.detail}", first.errors) from None
     doubtful = [str(match.number) for match, option in part if option["confidence"] == "marginal"]
     if doubtful and not take.accept_marginal:
+        others = len(doubtful) < len(part)
         raise Marginal(
-            f"What is planned for match {', '.join(doubtful)} is only marginal. Take it with accept_marginal, or name "
-            "the others in only.",
-            [("/accept_marginal", "send true, or leave these out")],
+            f"What is planned for match {', '.join(doubtful)} is only marginal, and not taken unasked. Accept that, or "
+            f"{'take the others without it' if others else 'leave it'}.",
+            [("/accept_marginal", "send true, or name the others in only" if others else "send true")],
         )
 
 
