@@ -1,10 +1,12 @@
 """Several packs planned together at the counter: chosen in the list, shown side by side, taken in one press."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from plates.bench.models import Match
+from plates.bench.plan import plan as planning
 from plates.stock.models import Plate
 from shop.people.models import Person
 from shop.web import key_new
@@ -88,6 +90,36 @@ def test_another_plan_than_the_one_shown_is_not_taken(counter: Counter, bench: B
     assert "Not taken. The shelf or one of these packs has changed" in text and "Closes 1 of 2" in text
     assert set(Match.objects.values_list("state", flat=True)) == {"open"}
     assert "Taken for 1 of 2" in counter.send("/bench-plan/", {"go": "all"})
+
+
+@pytest.mark.parametrize(
+    ("better", "said"),
+    [
+        ({"closed": 3, "changes": 0}, "At most 3 of 3 could close."),
+        ({"sure": 3, "changes": 0}, "No plan closes more; at most 3 of these could be sure."),
+        ({"changes": 1, "distance_nm": 0}, "nor more of them surely; fewer changes might do, but not fewer than 1."),
+        ({"distance_nm": 0}, "nor with fewer changes; they might only come nearer to their targets."),
+    ],
+)
+def test_of_a_plan_that_is_not_proven_only_what_is_open_is_said(
+    counter: Counter,
+    bench: Bench,
+    chain: tuple[int, int],
+    monkeypatch: pytest.MonkeyPatch,
+    better: dict[str, int],
+    said: str,
+) -> None:
+    third = Api(bench.owner).post("matches/", question("0.0800 in", THIN, job="J-1", max_changes=1)).body["number"]
+    work_out = planning.plan_work_out
+
+    def unproven(**values: Any) -> Any:
+        worked = work_out(**values)
+        return replace(worked, plan=replace(worked.plan, bound=worked.plan.totals._replace(**better)))
+
+    assert "Look:" not in plan(counter, *chain, third)
+    monkeypatch.setattr(planning, "plan_work_out", unproven)
+    text = plan(counter, *chain, third)
+    assert said in text and ("could close" in text) == ("closed" in better)
 
 
 def test_marginal_ones_want_their_tick(counter: Counter, bench: Bench) -> None:

@@ -111,6 +111,7 @@ def _page(request: PageRequest, body: dict[str, Any], said: str) -> HttpResponse
     planned = [row for row in rows if row.one and not row.taken]
     context = {
         "plan": body,
+        "open": _open(body),
         "rows": rows,
         "said": said,
         "sent": said == SENT,
@@ -122,6 +123,22 @@ def _page(request: PageRequest, body: dict[str, Any], said: str) -> HttpResponse
         "forbidden": forbidden(request.user, "matches"),
     }
     return shown(request, "plates/bench_plan.html", context)
+
+
+def _open(body: dict[str, Any]) -> str:
+    """How much better another plan might be: by the first figure that is not proven, since bounds after it mean little.
+    """
+    bound = body["bound"]
+    if bound is None:
+        return ""
+    if bound["closed"] != body["closed"]:
+        return f"At most {bound['closed']} of {len(body['plan'])} could close."
+    if bound["sure"] != body["sure"]:
+        return f"No plan closes more; at most {bound['sure']} of these could be sure."
+    if bound["changes"] != body["changes"]:
+        least = bound["changes"]
+        return f"No plan closes more, nor more of them surely; fewer changes might do, but not fewer than {least}."
+    return "No plan closes more, nor with fewer changes; they might only come nearer to their targets."
 
 
 def _row(match: Match, planned: dict[str, Any] | None, body: dict[str, Any]) -> Row:
