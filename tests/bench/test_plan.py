@@ -12,6 +12,7 @@ from plates.bench.plan import plan as planning
 from plates.catalogue.models import Slot
 from plates.lengths import length_parse
 from plates.stock.models import LedgerLine, Plate
+from shop import gunicorn
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import KindFactory, PersonFactory, pack
@@ -301,6 +302,34 @@ def test_stock_that_never_rests_is_given_up_with_the_fresh_plan(
     stored = [api.get(f"matches/{match['id']}/").body for match in pair]
     assert [one["state"] for one in stored] == ["open", "open"]
     assert all(n in [option["number"] for option in one["options"]] for n, one in zip(numbers, stored, strict=True))
+
+
+@pytest.mark.parametrize("slower", [1, 3])
+def test_all_tries_together_have_one_limit(
+    api: Api, pair: Any, monkeypatch: pytest.MonkeyPatch, slower: int
+) -> None:
+    """On a clock of the test, where each try uses up all it may solve, or takes three times as long over all."""
+    look, now, limits = planning.plan_work_out, [1000.0], []
+
+    def slow(*, seconds: float, **values: Any) -> Any:
+        limits.append(seconds)
+        now[0] += slower * seconds
+        return look(seconds=1.0, **values)
+
+    def moved(wanted: Any) -> Any:
+        raise Moved
+
+    monkeypatch.setattr(planning, "monotonic", lambda: now[0], raising=False)
+    monkeypatch.setattr(planning, "plan_work_out", slow)
+    monkeypatch.setattr(planning, "plates_lock_all", moved)
+    assert planned(api, *pair, take=True, accept_marginal=True).code == "stock_moved"
+    assert len(limits) == 6 and sum(limits) <= planning.SECONDS
+    assert limits[0] > 0 and limits == sorted(limits, reverse=True) and limits[-1] >= 0
+    assert (limits[1] > 0) == (slower == 1)
+
+
+def test_both_calls_of_a_page_fit_into_a_request() -> None:
+    assert gunicorn.timeout > 2 * planning.SECONDS
 
 
 # --- what cannot be planned ------------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ import uuid
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
+from time import monotonic
 from typing import Any, TypeVar
 
 from django.db import transaction
@@ -37,8 +38,9 @@ from shop.errors import Malformed, Refusal, refusals
 from shop.people.models import Person
 
 R = TypeVar("R")
-#: So long the first try may solve; each further one has a part of it, so that all stay within one request.
-SECONDS = 8.0
+#: So long all tries of one call may solve together: each has half of what is left, however it was spent. A page makes
+#: two calls at most in one request, and both together stay below the timeout of gunicorn.
+SECONDS = 16.0
 
 
 @dataclass(frozen=True)
@@ -103,9 +105,10 @@ def bench_plan(*, person: Person, match_ids: Sequence[uuid.UUID], run: Run[R], t
     Raises Malformed for a match that is not there, WrongState, Marginal, CountFirst, PartLacks, PlanMoved, Busy.
     """
     person.require("matches")
+    until = monotonic() + SECONDS
     for attempt in range(TRIES):
         try:
-            worked = _look(person, match_ids, attempt)
+            worked = _look(person, match_ids, until)
         except Refusal as refusal:  # told under the key, so that a twin of a plan that is taken gets its answer
             return run(partial(_refused, refusal))
         try:
@@ -114,14 +117,14 @@ def bench_plan(*, person: Person, match_ids: Sequence[uuid.UUID], run: Run[R], t
             pause(attempt)
         except _Otherwise:
             break
-    raise _fresh(person, match_ids)
+    raise _fresh(person, match_ids, until)
 
 
 def _refused(refusal: Refusal) -> Planned:
     raise refusal
 
 
-def _look(person: Person, match_ids: Sequence[uuid.UUID], attempt: int) -> WorkedOut:
+def _look(person: Person, match_ids: Sequence[uuid.UUID], until: float) -> WorkedOut:
     with refusals():
         holds_run_out(shop_id=person.shop_id)
     seen = matches_seen(person=person, match_ids=match_ids)
@@ -133,13 +136,13 @@ def _look(person: Person, match_ids: Sequence[uuid.UUID], attempt: int) -> Worke
     matches = [seen[match_id] for match_id in match_ids]
     for match in matches:
         state_check(match, [MatchState.OPEN, MatchState.HELD], "planned")
-    return plan_work_out(person=person, matches=matches, seconds=SECONDS / (attempt + 1))
+    return plan_work_out(person=person, matches=matches, seconds=max(0.0, until - monotonic()) / 2)
 
 
-def _fresh(person: Person, match_ids: Sequence[uuid.UUID]) -> Refusal:
+def _fresh(person: Person, match_ids: Sequence[uuid.UUID], until: float) -> Refusal:
     """The plan as the shelf is now, stored in a transaction of its own; the refusal that shows it."""
     for attempt in range(TRIES):
-        worked = _look(person, match_ids, TRIES)
+        worked = _look(person, match_ids, until)
         try:
             with refusals(), transaction.atomic():
                 return PlanMoved(_written(person, worked, None))
