@@ -9,6 +9,7 @@ from django.db.models.functions import Abs
 from plates.catalogue.models import Fit, Kind, ScanCode, Slot, Spec
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import INCH, LONGEST_NM
+from plates.scan_codes import scan_parse
 
 #: Where a kind names no tolerance, a reading may be off by half the way to the next size, but never by more.
 WIDEST_TOLERANCE_NM = INCH // 100
@@ -46,9 +47,12 @@ STACK = ("slots__fit", "slots__further_fits__fit")
 
 
 def kind_by_code(*, shop_id: uuid.UUID, kind: str = "", scan_code: str = "") -> Kind | None:
-    """The kind that a code or a scanned label means; a scanner may also read the kind's own code."""
+    """The kind that a code or a scan means: a label of ours, a maker's barcode, or the kind's own code as text."""
     kinds = Kind.objects.filter(shop_id=shop_id).select_related("fit")
-    if kind:
+    label = scan_parse(scan_code)
+    if label:
+        kind = label.code if label.sort == "kind" else ""
+    if kind or label:
         return kinds.filter(code=kind).first()
     found = ScanCode.objects.filter(shop_id=shop_id, code=scan_code).select_related("kind__fit").first()
     return found.kind if found else kinds.filter(code=scan_code).first()

@@ -5,6 +5,8 @@ from decimal import Decimal
 
 from plates.catalogue.models import BadFigures, Fit, Kind, ScanCode, Supplier
 from plates.lengths import both
+from plates.scan_codes import scan_parse
+from shop.errors import CodeTaken
 from shop.people.models import Person
 
 
@@ -97,6 +99,13 @@ def kind_make(
             f"The reuse minimum {both(reuse_minimum_nm)} is over the nominal {both(nominal_nm)}.",
             [("/reuse_minimum", "is not over nominal")],
         )
+    for text in scan_codes:
+        label = scan_parse(text)
+        if label:
+            raise CodeTaken(
+                f"{text} is the label of {label.sort} {label.code} here. Scan the barcode that the maker put on.",
+                [("/scan_codes", "holds a label of this shop")],
+            )
     shop_id = person.shop_id
     kind = Kind.objects.create(
         shop_id=shop_id,

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from plates.lengths import length_parse
+from plates.scan_codes import scan_format
 from plates.stock.models import LedgerLine, Plate
 from shop.people.models import Person
 from tests.api import Api, Reply
@@ -111,10 +112,24 @@ def test_confirmed_is_booked_as_it_is(api: Api) -> None:
     assert (reply.status, reply.body["thickness"]["in"], codes(reply)) == (201, "1.9550", ["no_bin"])
 
 
-@pytest.mark.parametrize("label", ["0-S-77", "S-77"])
-def test_a_label_is_read_by_scan_code_or_by_the_kinds_own_code(api: Api, label: str) -> None:
+@pytest.mark.parametrize("label", ["0-S-77", "S-77", scan_format("kind", "S-77"), scan_format("kind", "S-77").lower()])
+def test_a_kind_is_read_by_the_makers_barcode_our_label_or_its_code(api: Api, label: str) -> None:
     reply = api.post("plates/", {"scan_code": label, "readings": ["0.0771 in"]})
     assert (reply.status, reply.body["kind"]) == (201, "S-77")
+
+
+def test_a_label_of_another_sort_names_no_kind(api: Api) -> None:
+    reply = api.post("plates/", {"scan_code": scan_format("bin", "S-77"), "readings": ["0.0771 in"]})
+    assert (reply.status, reply.code) == (400, "malformed")
+
+
+def test_our_label_never_becomes_a_makers_barcode(api: Api, owner: Person) -> None:
+    body = {"code": "NEW", "fit": FitFactory.create(shop=owner.shop).code, "role": "steel", "nominal": "0.087 in"}
+    label = scan_format("bin", "B-14")
+    reply = api.post("kinds/", {**body, "scan_codes": ["8904000210037", label.lower()]})
+    assert (reply.status, reply.code) == (409, "code_taken")
+    assert "bin B-14" in reply.body["detail"]
+    assert api.post("kinds/", {**body, "scan_codes": ["8904000210037", label + "1"]}).status == 201
 
 
 @pytest.mark.parametrize(
