@@ -1,0 +1,69 @@
+"""What stands on the label of a bin, a kind, a job or a person, before anybody knows how large it is."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from plates.bench.models import Job
+from plates.catalogue.models import Fit, Kind, Role
+from plates.lengths import both
+from plates.scan_codes import scan_format
+from plates.stock.models import Bin
+
+
+@dataclass(frozen=True)
+class Content:
+    """``head``: the sort of thing, small; ``code``: huge; ``lines``: the most wanted first, since a small label may
+    have no room for the last ones; ``write``: lines to fill in by hand; ``scan``: what both symbols carry.
+    """
+
+    head: str
+    code: str
+    scan: str
+    lines: Sequence[str]
+    write: Sequence[str] = ()
+
+
+def bin_content(found: Bin, unit: str) -> Content:
+    """``unit``: the one that stands first, as in all of these."""
+    role = Role(found.role).label
+    span = f"{both(found.from_nm, unit)} to below {both(found.to_nm, unit)}"
+    return Content("Bin", found.code, scan_format("bin", found.code), [role, span, *_fit_lines(found.fit, unit)])
+
+
+def kind_content(kind: Kind, unit: str) -> Content:
+    """The supplier's mark is what the box or the plate itself says."""
+    role = Role(kind.role).label
+    if kind.lined_faces == 1:
+        role = f"{role}, lined on one face"
+    lines = [role, f"nominal {both(kind.nominal_nm, unit)}"]
+    if kind.mark:
+        lines.append(f"mark {kind.mark}")
+    lines += _fit_lines(kind.fit, unit)
+    if kind.supplier:
+        lines.append(f"from {kind.supplier.name}")
+    return Content("Kind", kind.code, scan_format("kind", kind.code), lines)
+
+
+def job_content(job: Job, specs: Sequence[str], opened: str) -> Content:
+    """``specs``: the codes of its packs so far; ``opened``: the day."""
+    lines = [f"opened {opened}", *([f"packs {', '.join(specs)}"] if specs else [])]
+    return Content(
+        "Job", job.code, scan_format("job", job.code), lines, ("core tag", "read before", "read after", "built by")
+    )
+
+
+def badge_content(name: str, role: str, code: str) -> Content:
+    """The badge of a person: ``code`` is the one that the person is known by at a scanner, and is printed nowhere but
+    in the symbols.
+    """
+    return Content("Badge", name, scan_format("person", code), [role])
+
+
+def _fit_lines(fit: Fit, unit: str) -> list[str]:
+    teeth = f"{fit.teeth} {fit.get_tooth_side_display()}" if fit.teeth else fit.get_tooth_side_display()
+    known = ", ".join(part for part in (teeth, fit.tooth_form, fit.index) if part)
+    return [
+        f"fit {fit.code}",
+        known,
+        f"outer {both(fit.outer_nm, unit)}, inner {both(fit.inner_nm, unit)}",
+    ]
