@@ -19,6 +19,7 @@ from plates.bench.slip import api as bench_slip
 from plates.bench.slip import pages as slip_pages
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
+from plates.labels import pages as label_pages
 from plates.measuring import api as measuring
 from plates.measuring import pages as measuring_pages
 from plates.stock import api as stock
@@ -122,6 +123,8 @@ urlpatterns = [
     path("gauges/<str:code>/corrected/", gauge_pages.corrected, name="gauge-corrected"),
     path("gauges/<str:code>/study/", measuring_pages.study, name="gauge-study-new"),
     path("gauge-studies/<str:pk>/", measuring_pages.one_study, name="gauge-study"),
+    path("labels/", label_pages.labels, name="labels"),
+    path("labels/pdf/", label_pages.printed, name="labels-pdf"),
     path("fits/", catalogue_pages.fits, name="fits"),
     path("kinds/", catalogue_pages.kinds, name="kinds"),
     path("specs/", bench_pages.spec_list, name="specs"),

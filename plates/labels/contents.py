@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from plates.bench.models import Job
 from plates.catalogue.models import Fit, Kind, Role
-from plates.lengths import both
+from plates.lengths import both, inch, mm
 from plates.scan_codes import scan_format
 from plates.stock.models import Bin
 
@@ -25,23 +25,23 @@ class Content:
 
 def bin_content(found: Bin, unit: str) -> Content:
     """``unit``: the one that stands first, as in all of these."""
-    role = Role(found.role).label
-    span = f"{both(found.from_nm, unit)} to below {both(found.to_nm, unit)}"
-    return Content("Bin", found.code, scan_format("bin", found.code), [role, span, *_fit_lines(found.fit, unit)])
+    role = f"{Role(found.role).label}, fit {found.fit.code}"
+    spans = [
+        f"{inch(found.from_nm)} to below {inch(found.to_nm)} in",
+        f"{mm(found.from_nm)} to below {mm(found.to_nm)} mm",
+    ]
+    lines = [role, *(spans if unit == "in" else spans[::-1]), *_fit_lines(found.fit, unit)]
+    return Content("Bin", found.code, scan_format("bin", found.code), lines)
 
 
 def kind_content(kind: Kind, unit: str) -> Content:
     """The supplier's mark is what the box or the plate itself says."""
-    role = Role(kind.role).label
-    if kind.lined_faces == 1:
-        role = f"{role}, lined on one face"
-    lines = [role, f"nominal {both(kind.nominal_nm, unit)}"]
-    if kind.mark:
-        lines.append(f"mark {kind.mark}")
-    lines += _fit_lines(kind.fit, unit)
-    if kind.supplier:
-        lines.append(f"from {kind.supplier.name}")
-    return Content("Kind", kind.code, scan_format("kind", kind.code), lines)
+    role = f"{Role(kind.role).label}, fit {kind.fit.code}"
+    marks = [f"mark {kind.mark}" if kind.mark else "", f"from {kind.supplier.name}" if kind.supplier else ""]
+    lined = ["lined on one face"] if kind.lined_faces == 1 else []
+    named = ", ".join(mark for mark in marks if mark)
+    lines = [role, f"nominal {both(kind.nominal_nm, unit)}", *lined, *([named] if named else [])]
+    return Content("Kind", kind.code, scan_format("kind", kind.code), [*lines, *_fit_lines(kind.fit, unit)])
 
 
 def job_content(job: Job, specs: Sequence[str], opened: str) -> Content:
@@ -62,8 +62,4 @@ def badge_content(name: str, role: str, code: str) -> Content:
 def _fit_lines(fit: Fit, unit: str) -> list[str]:
     teeth = f"{fit.teeth} {fit.get_tooth_side_display()}" if fit.teeth else fit.get_tooth_side_display()
     known = ", ".join(part for part in (teeth, fit.tooth_form, fit.index) if part)
-    return [
-        f"fit {fit.code}",
-        known,
-        f"outer {both(fit.outer_nm, unit)}, inner {both(fit.inner_nm, unit)}",
-    ]
+    return [known, f"outer {both(fit.outer_nm, unit)}, inner {both(fit.inner_nm, unit)}"]

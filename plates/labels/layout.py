@@ -4,16 +4,16 @@ What is written never leaves its room: a code is broken into rows and set as lar
 they would get too small to read the last ones are left out. Widths are those of Helvetica.
 """
 
+import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from plates.labels.contents import Content
 from plates.labels.sheets import Size
-from plates.labels.symbols import LEAST_BAR, LEAST_SQUARE, Symbol, code_128, module_of, qr_code
+from plates.labels.symbols import LEAST_BAR, LEAST_SQUARE, QR_QUIET, Symbol, code_128, module_of, qr_code, qr_wide
 from plates.lengths import MM
-from shop.errors import Refusal
 
 #: The smallest letters that are printed, and those that are read without bending down, in mm.
 LEAST_TEXT, GOOD_TEXT = 1.5, 3.4
@@ -21,11 +21,8 @@ LEAST_TEXT, GOOD_TEXT = 1.5, 3.4
 WRITE_TALL = 5.5
 #: From one row of text to the next, in sizes; and from the top of a row to where its letters stand.
 ROW, BASE = 1.2, 0.95
+BARS_APART = 1.0
 LONGEST_LINE = 90
-
-
-class LabelTooSmall(Refusal):
-    code, title = "label_too_small", "The label is too small for its code"
 
 
 @dataclass(frozen=True)
@@ -66,12 +63,9 @@ class Print:
 
 @dataclass(frozen=True)
 class Label:
-    """``bars``: whether there was room for Code 128 beside the QR Code."""
-
     size: Size
     said: str
     shapes: Sequence[Text | Rule | Print]
-    bars: bool
 
 
 @dataclass(frozen=True)
@@ -82,47 +76,48 @@ class Box:
     tall: float
 
 
+def has_bars(scan: str, size: Size) -> bool:
+    """Whether a label of this size has room for Code 128, wide enough to be read."""
+    return _bars(scan, _inner(size)) is not None
+
+
 def label_of(content: Content, size: Size) -> Label:
-    """The label of this content. Raises LabelTooSmall where not even the QR Code has room."""
+    """The QR Code to the right, what is read by eye to the left of it, Code 128 below where it has room; ``size`` is
+    at least ``sheets.LEAST``.
+    """
+    room, said = _inner(size), f"{content.head} {content.code}"
+    bars = _bars(content.scan, room)
+    below = [bars] if bars else []
+    if bars:
+        room = replace(room, tall=bars.y - BARS_APART - room.y)
+    module = _square(content.scan, room)
+    if module is None:
+        raise ValueError(f"{said} does not fit on {size}.")
+    square = qr_code(content.scan)
+    side, quiet = (square.wide + 2 * square.quiet) * module, square.quiet * module
+    symbol = Print(room.x + room.wide - side + quiet, room.y + quiet, square, module, module)
+    return Label(size, said, [symbol, *_written(content, replace(room, wide=room.wide - side)), *below])
+
+
+def _inner(size: Size) -> Box:
     wide, tall = size.wide_nm / MM, size.tall_nm / MM
     pad = min(3.0, max(1.5, tall / 16))
-    inner = Box(pad, pad, wide - 2 * pad, tall - 2 * pad)
-    return _with_bars(content, size, inner) or _without_bars(content, size, inner)
+    return Box(pad, pad, wide - 2 * pad, tall - 2 * pad)
 
 
-def _with_bars(content: Content, size: Size, inner: Box) -> Label | None:
-    bars = code_128(content.scan)
-    across = module_of(inner.wide, bars.wide + 2 * bars.quiet, LEAST_BAR, 0.5)
-    high = min(10.0, max(5.0, inner.tall / 4.5))
-    above = Box(inner.x, inner.y, inner.wide, inner.tall - high - 1)
-    shapes = _above(content, above)
-    if across is None or shapes is None:
+def _bars(scan: str, room: Box) -> Print | None:
+    """Code 128 at the foot, in the middle; None where it has no room, or takes it from the QR Code."""
+    symbol = code_128(scan)
+    across = module_of(room.wide, symbol.wide + 2 * symbol.quiet, LEAST_BAR, 0.5)
+    down = min(10.0, max(5.0, room.tall / 4.5))
+    if across is None or _square(scan, replace(room, tall=room.tall - down - BARS_APART)) is None:
         return None
-    x = inner.x + (inner.wide - bars.wide * across) / 2
-    return Label(size, _said(content), [*shapes, Print(x, inner.y + inner.tall - high, bars, across, high)], True)
+    return Print(room.x + (room.wide - symbol.wide * across) / 2, room.y + room.tall - down, symbol, across, down)
 
 
-def _without_bars(content: Content, size: Size, inner: Box) -> Label:
-    shapes = _above(content, inner)
-    if shapes is None:
-        raise LabelTooSmall(f"The code of {_said(content)} does not fit on a label of {size}. Take a larger one.")
-    return Label(size, _said(content), shapes, False)
-
-
-def _said(content: Content) -> str:
-    return f"{content.head} {content.code}"
-
-
-def _above(content: Content, room: Box) -> list[Text | Rule | Print] | None:
-    """The QR Code to the right, what is read by eye to the left of it; None when the QR Code has no room."""
-    square = qr_code(content.scan)
-    modules = square.wide + 2 * square.quiet
-    module = module_of(min(room.tall, room.wide * 0.4), modules, LEAST_SQUARE, 1.0)
-    if module is None:
-        return None
-    side, quiet = modules * module, square.quiet * module
-    symbol = Print(room.x + room.wide - side + quiet, room.y + quiet, square, module, module)
-    return [symbol, *_written(content, Box(room.x, room.y, room.wide - side, room.tall))]
+def _square(scan: str, room: Box) -> float | None:
+    """How wide a module of the QR Code is in this room; None when it has none."""
+    return module_of(min(room.tall, room.wide * 0.4), qr_wide(scan) + 2 * QR_QUIET, LEAST_SQUARE, 1.0)
 
 
 def _written(content: Content, room: Box) -> Iterable[Text | Rule]:
@@ -131,12 +126,12 @@ def _written(content: Content, room: Box) -> Iterable[Text | Rule]:
     yield Text(room.x, room.y + head * BASE, head, content.head)
     y = room.y + head * ROW
     rest = room.y + room.tall - y
-    code = Box(room.x, y, room.wide, rest * (0.34 if content.write else 0.46))
+    code = Box(room.x, y, room.wide, rest * (0.26 if content.write else 0.44))
     yield from _code(content.code, code)
     y += code.tall
     yield Rule(room.x, y, room.wide, 0.25)
     left = room.y + room.tall - y - 0.6
-    write = min(len(content.write), int(left * 0.7 / WRITE_TALL))
+    write = min(len(content.write), int(left * 0.75 / WRITE_TALL))
     lines = Box(room.x, y + 0.6, room.wide, left - write * WRITE_TALL)
     yield from _lines(content.lines, lines)
     for row, said in enumerate(content.write[:write]):
@@ -184,9 +179,9 @@ def _lines(lines: Sequence[str], room: Box) -> Iterable[Text]:
 
 
 def _wrapped(line: str, wide: float) -> list[str]:
-    """Rows no wider than so many sizes; a word that is wider by itself is broken."""
+    """Rows no wider than so many sizes; a figure stays beside its unit, and a word that is wider is broken."""
     rows = [""]
-    for word in line.split():
+    for word in re.split(r" +(?!(?:in|mm)\b)", line):
         joined = f"{rows[-1]} {word}".strip()
         if width(joined) <= wide:
             rows[-1] = joined

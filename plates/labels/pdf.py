@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from io import BytesIO
 
-from reportlab.lib.units import mm as POINTS  # noqa: N812
+from reportlab.lib import units
 from reportlab.pdfgen.canvas import Canvas
 
 from plates.labels.layout import Label, Print, Rule, Text
@@ -18,8 +18,8 @@ def labels_pdf(pages: Iterable[tuple[Size, Sequence[tuple[Label, tuple[int, int]
     canvas.setTitle("Labels")
     for size, placed in pages:
         tall = size.tall_nm / MM
-        canvas.setPageSize((size.wide_nm / MM * POINTS, tall * POINTS))
-        canvas.scale(POINTS, POINTS)
+        canvas.setPageSize((size.wide_nm / MM * units.mm, tall * units.mm))
+        canvas.scale(units.mm, units.mm)
         for label, (x_nm, y_nm) in placed:
             for shape in label.shapes:
                 _draw(canvas, shape, x_nm / MM, tall - y_nm / MM)

@@ -32,8 +32,18 @@ class Symbol(NamedTuple):
     blocks: Sequence[Block]
 
 
+QR_QUIET = 4
+#: How many modules a QR Code of level M has for so many characters of its alphanumeric mode (ISO/IEC 18004).
+QR_WIDE = {20: 21, 38: 25, 61: 29, 90: 33}
+
+
+def qr_wide(text: str) -> int:
+    """Modules of :func:`qr_code` without its quiet ones: it takes long to make, and often its size is all one needs."""
+    return next(wide for most, wide in QR_WIDE.items() if len(text) <= most)
+
+
 def qr_code(text: str) -> Symbol:
-    """ISO/IEC 18004; a fifteenth of it or more may be soiled. Four modules stay white around it."""
+    """ISO/IEC 18004; about a seventh of it may be soiled. Four modules stay white around it."""
     rows = segno.make_qr(text, error="m").matrix
     blocks = []
     for y, row in enumerate(rows):
@@ -43,7 +53,7 @@ def qr_code(text: str) -> Symbol:
             if dark:
                 blocks.append(Block(x, y, long, 1))
             x += long
-    return Symbol(len(rows), len(rows), 4, blocks)
+    return Symbol(len(rows), len(rows), QR_QUIET, blocks)
 
 
 def code_128(text: str) -> Symbol:
