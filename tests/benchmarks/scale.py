@@ -72,7 +72,7 @@ def plan_of(ask: Callable[[], object]) -> str:
     found: list[tuple[str, Any]] = []
 
     def keep(execute: Any, sql: str, params: Any, many: bool, context: Any) -> Any:
-        if "FROM plates_plate p" in sql and "received_at" in sql:
+        if "FROM plates_plate" in sql and "array_agg" in sql:
             found.append((sql, params))
         return execute(sql, params, many, context)
 
