@@ -61,26 +61,33 @@ WITH slot AS (
     AS f(slot, fit, code, proven)
 )
 SELECT s.slot, r.reason,
-       CASE r.reason WHEN 'fit' THEN f.code WHEN 'owner' THEN p.owner WHEN 'box' THEN p.box WHEN 'quarantined' THEN (
-         SELECT l.reason FROM plates_ledgerline l
-          WHERE l.shop_id = p.shop_id AND l.plate_id = p.id AND l.reason <> '' ORDER BY l.seq DESC LIMIT 1
-       ) END AS note,
-       k.code, m.number, j.code, p.held_until, count(*), min(p.thickness_nm), max(p.thickness_nm),
+       CASE r.reason WHEN 'fit' THEN f.code WHEN 'owner' THEN p.owner WHEN 'box' THEN p.box WHEN 'quarantined' THEN p.why
+       END AS note,
+       k.code, m.number, j.code, p.held_until, sum(p.plates)::int, min(p.thickness_nm), max(p.thickness_nm),
        bool_or(p.thickness_nm <@ CASE WHEN r.reason IN ('thinnest', 'thickest') THEN s.any_size ELSE s.closing END)
   FROM slot s
   JOIN served f ON f.slot = s.slot
  CROSS JOIN LATERAL (
-         SELECT * FROM plates_plate
+         SELECT state, kind_id, thickness_nm, condition, owner, box, match_id, held_until, NULL AS why,
+                count(*) AS plates
+           FROM plates_plate
           WHERE f.proven AND shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'on_shelf'
+          GROUP BY 1, 2, 3, 4, 5, 6, 7, 8
          UNION ALL
-         SELECT * FROM plates_plate
+         SELECT state, kind_id, thickness_nm, condition, owner, box, match_id, held_until, (
+                  SELECT l.reason FROM plates_ledgerline l
+                   WHERE l.shop_id = p.shop_id AND l.plate_id = p.id AND l.reason <> '' ORDER BY l.seq DESC LIMIT 1
+                ), 1
+           FROM plates_plate p
           WHERE f.proven AND shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'quarantined'
          UNION ALL
-         SELECT * FROM plates_plate
+         SELECT state, kind_id, thickness_nm, condition, owner, box, match_id, held_until, NULL, 1
+           FROM plates_plate
           WHERE f.proven AND shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'held'
             AND match_id IS DISTINCT FROM %(held_by)s
          UNION ALL
-         SELECT sibling.* FROM unnest(s.closing) range, plates_plate sibling
+         SELECT state, kind_id, thickness_nm, condition, owner, box, match_id, held_until, NULL, 1
+           FROM unnest(s.closing) range, plates_plate
           WHERE NOT f.proven AND shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'on_shelf'
             AND owner = '' AND thickness_nm >= lower(range) AND thickness_nm < upper(range)
        ) p
@@ -99,7 +106,7 @@ SELECT s.slot, r.reason,
          WHEN p.condition = 'used' AND p.thickness_nm < k.reuse_minimum_nm THEN 'worn'
          WHEN p.state = 'held' THEN 'held'
          WHEN p.box <> '' AND NOT %(boxes)s THEN 'box'
-         WHEN p.condition = 'used' AND p.role <> ALL(%(used_roles)s) THEN 'used'
+         WHEN p.condition = 'used' AND s.role <> ALL(%(used_roles)s) THEN 'used'
        END AS reason) r
  WHERE r.reason IS NOT NULL
  GROUP BY 1, 2, 3, 4, 5, 6, 7
