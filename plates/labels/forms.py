@@ -40,7 +40,7 @@ class PaperForm(PageForm):
     paper = forms.ChoiceField(label="Printed on", choices=PAPERS, required=False)
     skip = forms.IntegerField(
         label="Labels used already", min_value=0, max_value=500, required=False,
-        help_text="So many places of the first sheet are left out, row by row.",
+        help_text="Of a sheet: so many places are left out, row by row.",
     )  # fmt: skip
     wide = LengthField(label="Width of a label", required=False, unit_needed=True)
     tall = LengthField(label="Height of a label", required=False, unit_needed=True)
@@ -57,6 +57,11 @@ class PaperForm(PageForm):
 
     POINTED = {f"/{name}": name for name in ("skip", "wide", "left", "across", "down")}
     MEASURES = ("wide", "tall", "left", "top", "across", "down")
+
+    @property
+    def another(self) -> bool:
+        """Whether a measure of the sheet was given."""
+        return any(self.data.get(name) for name in self.MEASURES)
 
     def clean(self) -> dict[str, Any]:
         said = super().clean() or {}

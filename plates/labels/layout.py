@@ -131,7 +131,7 @@ def _written(content: Content, room: Box) -> Iterable[Text | Rule]:
     y += code.tall
     yield Rule(room.x, y, room.wide, 0.25)
     left = room.y + room.tall - y - 0.6
-    write = min(len(content.write), int(left * 0.75 / WRITE_TALL))
+    write = min(len(content.write), int(left * 0.78 / WRITE_TALL))
     lines = Box(room.x, y + 0.6, room.wide, left - write * WRITE_TALL)
     yield from _lines(content.lines, lines)
     for row, said in enumerate(content.write[:write]):
