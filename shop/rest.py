@@ -17,7 +17,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from shop.errors import Malformed, NotFound, Refusal, refusals
-from shop.people.models import Token
+from shop.people.models import Token, sha256_of
 
 LARGEST = 1_000_000
 
@@ -29,7 +29,7 @@ class TokenAuthentication(BaseTokenAuthentication):
     """``Authorization: Token …``; only the hash of a token is stored."""
 
     def authenticate_credentials(self, key: str) -> tuple[Any, Any]:
-        token = Token.objects.select_related("person__shop").filter(sha256=Token.hash_of(key)).first()
+        token = Token.objects.select_related("person__shop").filter(sha256=sha256_of(key)).first()
         if token is None or not token.person.is_active:
             raise exceptions.AuthenticationFailed("This token is not known. Make one with: manage.py token USERNAME")
         return token.person, token

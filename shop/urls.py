@@ -25,8 +25,9 @@ from plates.measuring import pages as measuring_pages
 from plates.stock import api as stock
 from plates.stock import pages as stock_pages
 from plates.stock import scanning
-from shop import pages
+from shop import pages, sign_in
 from shop.health import healthz
+from shop.people import pages as people_pages
 from shop.rest import unknown_address
 
 api = [
@@ -84,9 +85,19 @@ urlpatterns = [
     path("healthz", healthz, name="healthz"),
     path("api/v1/", include((api, "api"))),
     path("", pages.home, name="home"),
-    path("sign-in/", pages.SignIn.as_view(), name="sign-in"),
-    path("sign-out/", pages.sign_out, name="sign-out"),
-    path("change-person/", pages.change_person, name="change-person"),
+    path("sign-in/", sign_in.sign_in, name="sign-in"),
+    path("unlock/", sign_in.unlock, name="unlock"),
+    path("go-on/", sign_in.go_on, name="go-on"),
+    path("sign-out/", sign_in.sign_out, name="sign-out"),
+    path("change-person/", sign_in.change_person, name="change-person"),
+    path("me/", people_pages.me, name="me"),
+    path("shop/people/", people_pages.people, name="people"),
+    path("shop/people/<str:username>/", people_pages.one_person, name="person"),
+    path("shop/terminals/", people_pages.terminal_list, name="terminals"),
+    path("shop/terminals/<str:code>/", people_pages.one_terminal, name="terminal"),
+    path("shop/terminals/<str:code>/end/", people_pages.end_terminal, name="terminal-end"),
+    path("shop/settings/", people_pages.settings, name="settings"),
+    path("shop/changes/", people_pages.changes, name="changes"),
     path("echo/", pages.echo, name="echo"),
     path("favicon.ico", pages.favicon),
     path("scan-in/", scanning.scan_start, name="scan-start"),
@@ -134,6 +145,7 @@ urlpatterns = [
     path("add/fit/", catalogue_pages.add_fit, name="add-fit"),
     path("add/kind/", catalogue_pages.add_kind, name="add-kind"),
     path("add/spec/", catalogue_pages.add_spec, name="add-spec"),
+    path("add/person/", people_pages.add_person, name="add-person"),
     path("add/gauge/", measuring_pages.add_gauge, name="add-gauge"),
     path("add/bin/", stock_pages.add_bin, name="add-bin"),
 ]

@@ -5,9 +5,8 @@ import re
 from collections.abc import Callable
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec
-from urllib.parse import urlencode, urlsplit
+from urllib.parse import urlencode
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render, resolve_url
 from django.views.csrf import csrf_failure
@@ -15,6 +14,7 @@ from django.views.decorators.cache import never_cache
 from django_htmx.http import HttpResponseClientRedirect
 from django_htmx.middleware import HtmxDetails
 
+from shop.entry import admit, keep, way_back
 from shop.errors import Forbidden, KeyReused, Malformed, Refusal, Unavailable
 from shop.once import Answer, Once
 from shop.people.models import Person
@@ -37,17 +37,27 @@ class PageRequest(HttpRequest):
     htmx: HtmxDetails
 
 
-def _sign_in_for(htmx: HtmxDetails) -> HttpResponse:
-    """A fragment cannot hold the sign-in page: the whole page goes there, and comes back."""
-    here = urlsplit(htmx.current_url or "/").path
-    return HttpResponseClientRedirect(f"{resolve_url('sign-in')}?{urlencode({'next': here})}")
+def _door(request: PageRequest) -> HttpResponse:
+    """To the page that asks who is there, and back here afterwards. A form that is sent meanwhile is kept; a fragment
+    cannot hold that page, so the whole page goes there, and its script keeps what was typed.
+    """
+    name = "unlock" if request.user.is_authenticated else "sign-in"
+    if request.htmx:
+        here = way_back(request.htmx.current_url or "")
+        response = HttpResponseClientRedirect(f"{resolve_url(name)}?{urlencode({'next': here})}")
+        response["HX-Trigger"] = "keep-typed"
+        return response
+    if request.method == "POST":
+        keep(request)
+        return HttpResponseRedirect(resolve_url(name))
+    return HttpResponseRedirect(f"{resolve_url(name)}?{urlencode({'next': request.get_full_path()})}")
 
 
 def form_refused(request: HttpRequest, reason: str = "") -> HttpResponse:
     """A form without a good token. Who left it open until the browser forgot who it was signs in again."""
     asked: PageRequest = request  # type: ignore[assignment]
     if asked.htmx and not asked.user.is_authenticated:
-        return _sign_in_for(asked.htmx)
+        return _door(asked)
     return csrf_failure(request, reason)
 
 
@@ -62,12 +72,12 @@ def page(view: Callable[Concatenate[PageRequest, P], HttpResponse]) -> Callable[
         return view(request, *args, **kwargs)
 
     @wraps(view)
-    def signed_in(request: PageRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        if request.htmx and not request.user.is_authenticated:
-            return _sign_in_for(request.htmx)
-        return login_required(checked)(request, *args, **kwargs)
+    def admitted(request: PageRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if not request.user.is_authenticated or not admit(request):
+            return _door(request)
+        return checked(request, *args, **kwargs)
 
-    return never_cache(signed_in)
+    return never_cache(admitted)
 
 
 class RefusalPages:

@@ -248,8 +248,7 @@ def lying_back(
     still = {str(plate.pk): plate for plate in plates}
     back = [one for one in _records(givers, match.slip) if one[2]["plate"] is None or one[2]["plate"] in still]
     ledger_write(
-        shop_id=match.shop_id,
-        person_id=person.pk,
+        person=person,
         act=Act.RELEASED,
         changes=[
             Change(

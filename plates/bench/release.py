@@ -113,8 +113,7 @@ def _put_back(person: Person, match: Match, givers: Givers) -> None:
     left = list(taken.filter(pk__in=ids).order_by("pk"))
     lying_back(person=person, match=match, givers=givers, plates=left)
     ledger_write(
-        shop_id=match.shop_id,
-        person_id=person.pk,
+        person=person,
         act=Act.PUT_BACK,
         changes=[
             Change(plate=plate.pk, revision=plate.revision, state=State.ON_SHELF)

@@ -87,8 +87,7 @@ def held_rows(match: Match) -> list[dict[str, Any]]:
 
 def free_held(person: Person, match: Match, held: Sequence[tuple[uuid.UUID, int]]) -> None:
     ledger_write(
-        shop_id=person.shop_id,
-        person_id=person.pk,
+        person=person,
         act=Act.RELEASED,
         changes=[Change(plate=plate, revision=revision, state=State.ON_SHELF) for plate, revision in held],
         for_match=match.pk,
@@ -110,9 +109,7 @@ def _write_out(
         Change(plate=plate, revision=revision, state=state, match=match.pk, job=match.job_id, held_until=held_until)
         for plate, revision in plates
     ]
-    ledger_write(
-        shop_id=person.shop_id, person_id=person.pk, act=act, changes=changes, reason=lifted_words(match), at=at
-    )
+    ledger_write(person=person, act=act, changes=changes, reason=lifted_words(match), at=at)
 
 
 def write_take(

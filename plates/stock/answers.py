@@ -101,6 +101,7 @@ class LineAnswer(serializers.ModelSerializer[LedgerLine]):
     match_number = serializers.IntegerField(source="match.number", default=None, allow_null=True)
     hand_out = serializers.UUIDField(source="hand_out_id", allow_null=True)
     person = linked("username")
+    terminal = linked(allow_null=True)
     thickness, spread = LengthField(source="thickness_nm"), LengthField(source="spread_nm")
     findings = FindingsAnswer()
 
@@ -109,5 +110,5 @@ class LineAnswer(serializers.ModelSerializer[LedgerLine]):
         fields = [
             "id", "plate", "seq", "at", "act", "delta", "balance", "state", "kind", "bin", "thickness", "spread",
             "match", "match_number", "job", "hand_out", "held_until", "readings", "findings", "gauge",
-            "reason", "person",
+            "reason", "person", "terminal",
         ]  # fmt: skip

@@ -159,8 +159,7 @@ def _correct(person: Person, errors: Errors, check: GaugeCheck, rows: Sequence[P
     bins = list(Bin.objects.filter(shop_id=person.shop_id, fit__in={plate.fit_id for plate in mine}))
     was_in = {plate.pk: plate.bin.code if plate.bin else None for plate in mine}
     ledger_write(
-        shop_id=person.shop_id,
-        person_id=person.pk,
+        person=person,
         act=Act.CORRECTED,
         changes=[_change(plate, check, error_nm, bins) for plate in mine],
         rebin=True,

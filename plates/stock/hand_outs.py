@@ -59,8 +59,7 @@ def hand_out_make(
         shop_id=shop_id, reason=reason, to=to, due=due, price=price, person=person, made_key=made_key
     )
     ledger_write(
-        shop_id=shop_id,
-        person_id=person.pk,
+        person=person,
         act=Act.HANDED_OUT,
         changes=[
             Change(plate=plate.pk, revision=plate.revision, state=State.HANDED_OUT, hand_out=made.pk)

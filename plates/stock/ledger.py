@@ -13,6 +13,7 @@ from typing import Any
 from django.db import connection
 
 from plates.stock.models import LYING, Act, LedgerLine, Plate, State
+from shop.people.models import Person
 from shop.rows import uuid7
 
 
@@ -64,11 +65,11 @@ WITH change AS (
 )
 INSERT INTO plates_ledgerline (
   id, shop_id, plate_id, seq, delta, balance, act, state, bin_id, thickness_nm, spread_nm, u_nm,
-  match_id, job_id, hand_out_id, held_until, readings, findings, gauge, reason, person_id, at)
+  match_id, job_id, hand_out_id, held_until, readings, findings, gauge, reason, person_id, terminal_id, at)
 SELECT m.c_line, m.shop_id, m.id, m.revision, l.lies::int - b.lay::int, l.lies::int, %(act)s, m.state, m.bin_id,
        m.thickness_nm, m.spread_nm, m.u_nm, coalesce(m.match_id, %(for_match)s), coalesce(m.job_id, %(for_job)s),
        m.hand_out_id, m.held_until, m.c_readings, m.c_findings, %(gauge)s, %(reason)s, %(person)s,
-       coalesce(%(at)s::timestamptz, statement_timestamp())
+       %(terminal)s::uuid, coalesce(%(at)s::timestamptz, statement_timestamp())
   FROM moved m JOIN before b ON b.id = m.id, LATERAL (SELECT m.state IN ('on_shelf', 'held') AS lies) l
 """
 
@@ -79,8 +80,7 @@ class LostPlate(RuntimeError):
 
 def ledger_write(
     *,
-    shop_id: uuid.UUID,
-    person_id: uuid.UUID,
+    person: Person,
     act: Act,
     changes: Sequence[Change],
     rebin: bool = False,
@@ -90,7 +90,7 @@ def ledger_write(
     for_match: uuid.UUID | None = None,
     for_job: uuid.UUID | None = None,
 ) -> None:
-    """Carry out the changes, one ledger line each. ``rebin``: the bins given count, None included.
+    """Carry out the changes in the person's shop, one ledger line each. ``rebin``: the bins given count, None included.
 
     ``for_match`` and ``for_job`` stand on the line of a plate that nobody holds afterwards (a released one, say).
     Raises :class:`LostPlate` when a plate is no longer at the revision given.
@@ -120,13 +120,14 @@ def ledger_write(
             _WRITE,
             {
                 **columns,
-                "shop": shop_id,
+                "shop": person.shop_id,
                 "act": str(act),
                 "for_match": for_match,
                 "for_job": for_job,
                 "gauge": gauge,
                 "reason": reason,
-                "person": person_id,
+                "person": person.pk,
+                "terminal": person.terminal_id,
                 "at": at,
             },
         )
@@ -137,7 +138,7 @@ def ledger_write(
 def ledger_open(
     *,
     plates: Sequence[Plate],
-    person_id: uuid.UUID,
+    person: Person,
     readings: Sequence[list[str]],
     findings: dict[str, Any] | None = None,
     reasons: Sequence[str] | None = None,
@@ -175,7 +176,8 @@ def ledger_open(
             findings=findings or {},
             gauge=plate.gauge,
             reason=reason,
-            person_id=person_id,
+            person=person,
+            terminal_id=person.terminal_id,
             **dated,
         )
         for plate, texts, reason in zip(plates, readings, reasons or [""] * len(plates), strict=True)

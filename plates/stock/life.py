@@ -91,8 +91,7 @@ def plate_put_back(
         findings=findings.json(),
     )
     ledger_write(
-        shop_id=person.shop_id,
-        person_id=person.pk,
+        person=person,
         act=Act.PUT_BACK,
         changes=[change],
         rebin=True,
@@ -107,8 +106,7 @@ def plate_put_back(
 
 def _leave(person: Person, plate: Plate, state: State, act: Act, reason: str) -> Plate:
     ledger_write(
-        shop_id=person.shop_id,
-        person_id=person.pk,
+        person=person,
         act=act,
         changes=[Change(plate=plate.pk, revision=plate.revision, state=state)],
         reason=reason,
@@ -183,7 +181,7 @@ def plate_rework(
     plate.reworked_from, plate.made_key = old, made_key
     ledger_open(
         plates=[plate],
-        person_id=person.pk,
+        person=person,
         readings=[reading.kept],
         findings=tags.findings.json(),
         reasons=[f"{reason}. {verdict.reason}" if verdict.reason else reason],

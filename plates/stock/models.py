@@ -9,7 +9,7 @@ from django.db.models.functions import Now, NullIf
 from plates.catalogue.models import BadFigures, Fit, Kind, Role
 from shop.errors import CodeTaken, Refusal, WrongState, constraint
 from shop.once import spent
-from shop.people.models import Person
+from shop.people.models import Person, Terminal
 from shop.rows import SameShop, ShopRow
 
 
@@ -276,6 +276,9 @@ class LedgerLine(ShopRow):
     gauge = models.TextField(blank=True, default="")
     reason = models.TextField(blank=True, default="")
     person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    terminal = models.ForeignKey(
+        Terminal, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
+    )
     at = models.DateTimeField(db_default=Now())
 
     class Meta(ShopRow.Meta):
@@ -288,6 +291,7 @@ class LedgerLine(ShopRow):
             SameShop(field="job", name="ledger_job"),
             SameShop(field="hand_out", name="ledger_hand_out"),
             SameShop(field="person", name="ledger_person"),
+            SameShop(field="terminal", name="ledger_terminal"),
             models.UniqueConstraint(
                 fields=["shop", "plate", "seq"],
                 name=constraint("ledger_seq", WrongState, "This plate was changed by somebody else. Look again."),

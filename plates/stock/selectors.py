@@ -40,7 +40,7 @@ def plates(shop_id: uuid.UUID) -> QuerySet[Plate]:
 def ledger(shop_id: uuid.UUID) -> QuerySet[LedgerLine]:
     return (
         LedgerLine.objects.filter(shop_id=shop_id)
-        .select_related("plate__kind", "bin", "match", "job", "person")
+        .select_related("plate__kind", "bin", "match", "job", "person", "terminal")
         .order_by("at", "id")
     )
 

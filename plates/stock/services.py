@@ -93,7 +93,7 @@ def plate_receive(
     plate.made_key = made_key
     ledger_open(
         plates=[plate],
-        person_id=person.pk,
+        person=person,
         readings=[reading.kept],
         findings=tags.findings.json(),
         reasons=[verdict.reason],
@@ -180,7 +180,7 @@ def lot_receive(
         plate.lot = lot
     ledger_open(
         plates=plates,
-        person_id=person.pk,
+        person=person,
         readings=[reading.kept for reading in readings] + [[] for _ in range(unread)],
         findings=tags.findings.json(),
         reasons=reasons,

@@ -1,13 +1,14 @@
-"""Shops and their people."""
+"""Shops, their people, and the terminals that they work at."""
 
 import hashlib
 import secrets
+import uuid
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models.functions import Now
 
-from shop.errors import Forbidden
+from shop.errors import CodeTaken, Forbidden, constraint
 from shop.rows import SameShop, ShopRow, uuid7
 
 
@@ -22,6 +23,20 @@ class Shop(models.Model):
     #: Whether a second person has to agree to what is said of an old plate.
     second_person = models.BooleanField(default=False)
     hold_minutes = models.PositiveIntegerField(default=240)
+    #: So long nobody does anything, then a page asks who is there.
+    lock_minutes = models.PositiveIntegerField(default=10)
+    #: Points of one pack may spread over this much, or a quarter of the window's width, whichever is more.
+    spread_nm = models.PositiveIntegerField(default=76_200)
+    #: Starting standard uncertainties (common practice, no source): of a pack reading by each method, what a single
+    #: reading and a wave translation add, and each plate that goes out or in: its micrometer, and being stacked.
+    u_feeler_nm = models.PositiveIntegerField(default=38_100)
+    u_indicator_nm = models.PositiveIntegerField(default=25_400)
+    u_depth_nm = models.PositiveIntegerField(default=35_560)
+    u_air_nm = models.PositiveIntegerField(default=50_800)
+    u_single_nm = models.PositiveIntegerField(default=25_400)
+    u_wave_nm = models.PositiveIntegerField(default=38_100)
+    u_micrometer_nm = models.PositiveIntegerField(default=5_080)
+    u_stacked_nm = models.PositiveIntegerField(default=12_700)
     #: Set for the invented demo shop only; /healthz waits until it is filled.
     is_demo = models.BooleanField(default=False)
     demo_ready = models.BooleanField(default=False)
@@ -45,7 +60,17 @@ RIGHTS = {
     "catalogue": {Role.BUYER, Role.OWNER},
     "buying": {Role.BUYER, Role.OWNER},
     "overrides": {Role.OWNER},
+    "people": {Role.OWNER},
+    "settings": {Role.OWNER},
 }
+#: So many wrong PINs in a row and the badge is locked.
+MOST_PIN_TRIES = 5
+constraint("shop_person_username_key", CodeTaken, "Somebody has this name already. Names are unique; choose another.")
+
+
+def sha256_of(secret: str) -> str:
+    """What is kept of a long random secret: a token of the API or of a terminal, the code of a badge."""
+    return hashlib.sha256(secret.encode()).hexdigest()
 
 
 class PersonManager(BaseUserManager["Person"]):
@@ -64,6 +89,14 @@ class Person(AbstractBaseUser):
     username = models.TextField(unique=True)
     role = models.TextField(choices=Role.choices)
     is_active = models.BooleanField(default=True)
+    #: The hash of the code on the badge, and of the PIN that goes with it; wrong PINs since the last good sign-in.
+    badge_sha256 = models.CharField(max_length=64, null=True, unique=True)
+    badge_made_at = models.DateTimeField(null=True)
+    pin = models.CharField(max_length=128, blank=True, default="")
+    pin_wrong = models.PositiveSmallIntegerField(default=0)
+
+    #: Where this person stands, set for the time of a request; no column, what is written carries it.
+    at_terminal: "Terminal | None" = None
 
     USERNAME_FIELD = "username"
     objects = PersonManager()
@@ -72,10 +105,20 @@ class Person(AbstractBaseUser):
         constraints = [
             models.UniqueConstraint(fields=["shop", "id"], name="person_shop_id"),
             models.CheckConstraint(condition=models.Q(role__in=Role.values), name="person_role"),
+            models.CheckConstraint(condition=models.Q(pin_wrong__lte=MOST_PIN_TRIES), name="person_pin_wrong"),
         ]
 
     def __str__(self) -> str:
         return self.username
+
+    @property
+    def terminal_id(self) -> uuid.UUID | None:
+        """The terminal of what this person does now, None where there is none."""
+        return self.at_terminal.pk if self.at_terminal else None
+
+    @property
+    def badge_locked(self) -> bool:
+        return self.pin_wrong >= MOST_PIN_TRIES
 
     def may(self, right: str) -> bool:
         """Whether this person's role carries one of the :data:`RIGHTS`."""
@@ -100,15 +143,11 @@ class Token(ShopRow):
     class Meta(ShopRow.Meta):
         constraints = [*ShopRow.Meta.constraints, SameShop(field="person", name="token_person")]
 
-    @staticmethod
-    def hash_of(text: str) -> str:
-        return hashlib.sha256(text.encode()).hexdigest()
-
     @classmethod
     def make(cls, person: Person) -> str:
         """A new token of this person; the text is shown this once."""
         text = secrets.token_urlsafe(32)
-        cls.objects.create(shop_id=person.shop_id, person=person, sha256=cls.hash_of(text))
+        cls.objects.create(shop_id=person.shop_id, person=person, sha256=sha256_of(text))
         return text
 
 
@@ -142,3 +181,53 @@ class Counter(ShopRow):
             *ShopRow.Meta.constraints,
             models.UniqueConstraint(fields=["shop", "name"], name="counter_once"),
         ]
+
+
+class Terminal(ShopRow):
+    """A browser that the owner has enrolled. It carries a token in a cookie; only the token's hash is kept."""
+
+    code = models.TextField()
+    sha256 = models.CharField(max_length=64, unique=True)
+    enrolled_by = models.ForeignKey(
+        Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+"
+    )
+    enrolled_at = models.DateTimeField(db_default=Now())
+    ended_at = models.DateTimeField(null=True)
+
+    class Meta(ShopRow.Meta):
+        ordering = ["code"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="enrolled_by", name="terminal_enrolled_by"),
+            models.UniqueConstraint(
+                fields=["shop", "code"],
+                name=constraint("terminal_code", CodeTaken, "A terminal had this name already. Choose another."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class AuditLine(ShopRow):
+    """One change of people, terminals or settings. The database lets this table only grow."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    terminal = models.ForeignKey(
+        Terminal, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
+    )
+    at = models.DateTimeField(db_default=Now())
+    #: What was changed (a person, a terminal, the settings), what of it, and from what to what; never a secret.
+    subject = models.TextField()
+    what = models.TextField()
+    before = models.TextField(blank=True, default="")
+    after = models.TextField(blank=True, default="")
+
+    class Meta(ShopRow.Meta):
+        ordering = ["-at", "-id"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="person", name="audit_person"),
+            SameShop(field="terminal", name="audit_terminal"),
+        ]
+        indexes = [models.Index(fields=["shop", "-at", "-id"], name="audit_in_time")]

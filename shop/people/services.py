@@ -1,11 +1,34 @@
-"""Writes of the people room."""
+"""Writes of the people room: shops, who works there and as what, and short numbers.
 
+What may take an owner away locks the shop's row first: two owners at once cannot leave a shop without one.
+"""
+
+import re
 import uuid
 
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 
+from shop.errors import NotFound, Refusal
+from shop.people.audit import audit_write
 from shop.people.models import Person, Role, Shop
 from shop.rows import uuid7
+
+#: What a person may be called: it is typed at every sign-in, and stands on slips and in the ledger.
+USERNAME = re.compile(r"[\w.@+-]{1,40}")
+
+
+class BadName(Refusal):
+    code, title = "bad_name", "Not a name to sign in with"
+
+
+class BadPassword(Refusal):
+    code, title = "bad_password", "This password will not do"
+
+
+class LastOwner(Refusal):
+    status, code, title = 409, "last_owner", "A shop keeps an owner"
 
 
 def shop_open(*, name: str, owner: str, password: str | None, is_demo: bool = False, unit_first: str = "in") -> Person:
@@ -13,6 +36,99 @@ def shop_open(*, name: str, owner: str, password: str | None, is_demo: bool = Fa
     with transaction.atomic():
         shop = Shop.objects.create(name=name, is_demo=is_demo, unit_first=unit_first)
         return Person.objects.create_person(shop=shop, username=owner, password=password, role=Role.OWNER)
+
+
+def shop_lock(*, person: Person) -> Shop:
+    """The person's shop, locked against other changes of its people and settings."""
+    return Shop.objects.select_for_update(no_key=True).get(pk=person.shop_id)
+
+
+def colleague(*, person: Person, username: str) -> Person:
+    """Somebody of the person's own shop. Raises NotFound."""
+    found = Person.objects.filter(shop_id=person.shop_id, username=username).first()
+    if found is None:
+        raise NotFound(f"Nobody in this shop has the name {username!r}.")
+    return found
+
+
+def password_check(password: str, person: Person | None = None) -> None:
+    """Raises BadPassword, saying what is wrong with it."""
+    try:
+        validate_password(password, person)
+    except ValidationError as error:
+        raise BadPassword(" ".join(error.messages), [("/password", "choose another one")]) from None
+
+
+def person_add(*, person: Person, username: str, role: str, password: str) -> Person:
+    """Somebody new at the shop. Raises BadName, BadPassword, CodeTaken."""
+    person.require("people")
+    name = Person.normalize_username(username)
+    if not USERNAME.fullmatch(name):
+        raise BadName("A name is 1 to 40 letters, digits and . _ @ + -, without blanks.", [("/username", "choose one")])
+    password_check(password)
+    made = Person.objects.create_person(shop=person.shop, username=name, password=password, role=role)
+    audit_write(person=person, subject=made.username, what="added", after=role)
+    return made
+
+
+def _keep_owner(shop: Shop, leaving: Person) -> None:
+    others = Person.objects.filter(shop=shop, role=Role.OWNER, is_active=True).exclude(pk=leaving.pk)
+    if leaving.role == Role.OWNER and leaving.is_active and not others.exists():
+        raise LastOwner(
+            f"{leaving.username} is the only owner here, and nobody else may change people and settings. Make somebody "
+            "else an owner first.",
+            [("/role", "make another owner first")],
+        )
+
+
+def person_role(*, person: Person, username: str, role: str) -> Person:
+    """Another role from now on. Raises NotFound, LastOwner."""
+    person.require("people")
+    shop = shop_lock(person=person)
+    found = colleague(person=person, username=username)
+    if role == found.role:
+        return found
+    if role != Role.OWNER:
+        _keep_owner(shop, found)
+    audit_write(person=person, subject=found.username, what="role", before=found.role, after=role)
+    found.role = role
+    found.save(update_fields=["role"])
+    return found
+
+
+def person_active(*, person: Person, username: str, active: bool) -> Person:
+    """Whether somebody works here. Who left is signed out, tokens are refused, and the badge has ended for good.
+
+    Raises NotFound, LastOwner.
+    """
+    person.require("people")
+    shop = shop_lock(person=person)
+    found = colleague(person=person, username=username)
+    if active == found.is_active:
+        return found
+    if not active:
+        _keep_owner(shop, found)
+        found.badge_sha256 = found.badge_made_at = None
+    audit_write(person=person, subject=found.username, what="came back" if active else "left")
+    found.is_active = active
+    found.save(update_fields=["is_active", "badge_sha256", "badge_made_at"])
+    return found
+
+
+def person_password(*, person: Person, username: str, password: str) -> Person:
+    """A new password, by the owner or by the person. It ends what was signed in with the old one, and frees the badge.
+
+    Raises Forbidden, NotFound, BadPassword.
+    """
+    found = colleague(person=person, username=username)
+    if found != person:
+        person.require("people")
+    password_check(password, found)
+    found.set_password(password)
+    found.pin_wrong = 0
+    found.save(update_fields=["password", "pin_wrong"])
+    audit_write(person=person, subject=found.username, what="password set")
+    return found
 
 
 def number_next(*, shop_id: uuid.UUID, name: str) -> int:

@@ -56,7 +56,7 @@ def plate_goes_on(match: Match, read: Read, at: datetime | None) -> dict[str, An
     """The plate that was read goes into the pack, with its reading on record; returns its row of the slip."""
     named, plate, reading = read.named, read.plate, read.reading
     _lock(match, [named, plate])
-    write = partial(ledger_write, shop_id=match.shop_id, person_id=read.person.pk, at=at)
+    write = partial(ledger_write, person=read.person, at=at)
     taken = partial(Change, plate=plate.pk, state=State.TAKEN, match=match.pk, job=match.job_id)
     revision, row = plate.revision, named_rows(match).get(plate.pk)
     if row is None:  # another one of its bin left: the ledger says so from now on
@@ -121,8 +121,7 @@ def plates_go_back(match: Match, read: Read, givers: Givers, at: datetime | None
     lying_back(person=read.person, match=match, givers=givers, plates=others, at=at)
     write = partial(
         ledger_write,
-        shop_id=match.shop_id,
-        person_id=read.person.pk,
+        person=read.person,
         at=at,
         for_match=match.pk,
         for_job=match.job_id,

@@ -1,4 +1,5 @@
-// What the counter does beyond plain forms: undo by one key, a held key that acts once, and word of a lost line.
+// What the counter does beyond plain forms: undo by one key, a held key that acts once, word of a lost line, and what
+// was typed when the page had to ask who is there.
 "use strict";
 (() => {
   const trouble = () => document.getElementById("trouble");
@@ -37,6 +38,67 @@
   document.addEventListener("click", (event) => {
     if (event.target.closest("[data-print]")) window.print();
   });
+
+  document.addEventListener("keydown", (event) => {
+    const button = event.key.length > 1 && document.querySelector(`[data-key="${CSS.escape(event.key)}"]`);
+    if (button && !event.repeat) {
+      event.preventDefault();
+      button.click();
+    }
+  });
+
+  // Forms of this page as they stand, but for those with a secret; kept in this tab until the page is back.
+  const KEPT = "typed";
+  const forms = () => [...document.querySelectorAll("main form[method=post]")].filter((one) => !one.querySelector("[type=password]"));
+  const keep = () => {
+    if ("door" in document.body.dataset) return;
+    for (const one of document.querySelectorAll("main input, main option")) {
+      if (one.matches("option")) one.toggleAttribute("selected", one.selected);
+      else if (one.matches("[type=checkbox], [type=radio]")) one.toggleAttribute("checked", one.checked);
+      else one.setAttribute("value", one.value);
+    }
+    const stand = forms().map((one) => [one.getAttribute("action"), one.innerHTML]);
+    const page = location.pathname + location.search;
+    sessionStorage.setItem(KEPT, JSON.stringify({ page, stand, focus: document.activeElement.name }));
+  };
+  const restore = () => {
+    const kept = JSON.parse(sessionStorage.getItem(KEPT));
+    if (!kept || "door" in document.body.dataset) return;
+    sessionStorage.removeItem(KEPT);
+    if (kept.page !== location.pathname + location.search) return;
+    const fresh = forms();
+    for (const [action, html] of kept.stand) {
+      const at = fresh.findIndex((one) => one.getAttribute("action") === action);
+      if (at < 0) continue;
+      const [form] = fresh.splice(at, 1);
+      const token = form.elements.csrfmiddlewaretoken.value;
+      form.innerHTML = html;
+      form.elements.csrfmiddlewaretoken.value = token;
+      htmx.process(form);
+    }
+    const focus = kept.focus && document.querySelector(`main [name="${CSS.escape(kept.focus)}"]`);
+    if (focus) focus.focus();
+  };
+  document.addEventListener("keep-typed", keep);
+  document.addEventListener("submit", (event) => {
+    if (event.target.matches("[data-keep]")) keep();
+  });
+  window.addEventListener("load", restore);
+
+  // The server locks; the page asks it when the time has come, so that nobody types into a locked one.
+  const { lock, lockMinutes } = document.body.dataset;
+  let timer;
+  const wait = () => {
+    clearTimeout(timer);
+    timer = setTimeout(() => {
+      keep();
+      location.assign(`${lock}?next=${encodeURIComponent(location.pathname + location.search)}`);
+    }, lockMinutes * 60_000 + 2_000);
+  };
+  if (lock) {
+    wait();
+    document.addEventListener("htmx:afterRequest", wait);
+  }
 
   document.addEventListener("htmx:beforeRequest", () => {
     trouble().hidden = true;

@@ -1,0 +1,117 @@
+"""Who is at this browser: its terminal, the automatic lock, and a form that met a closed door.
+
+The server decides: it keeps with the session when somebody was last there. A form that is sent while nobody is signed
+in, or while the page is locked, is not carried out and not lost: it waits in the session, and is offered for sending
+once it is known who is there.
+"""
+
+import time
+from typing import Any
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.contrib.auth import login, logout
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import resolve_url
+from django.urls import Resolver404, resolve
+
+from shop.people.models import Person, Terminal
+from shop.people.terminals import terminal_of
+
+COOKIE = "terminal"
+#: Browsers keep no cookie longer than 400 days; each sign-in there begins them anew.
+COOKIE_SECONDS = 400 * 24 * 3600
+#: So often at most a session is written to say that somebody is still there.
+SEEN_STEP_SECONDS = 15
+_SEEN, _BADGE, _KEPT = "seen", "badge", "kept"
+#: What is never kept.
+SECRETS = {"csrfmiddlewaretoken", "password", "password_now", "pin", "now", "badge"}
+
+
+def here(request: HttpRequest) -> Terminal | None:
+    """The terminal that this browser is; None where it is none, or has ended."""
+    return terminal_of(request.COOKIES.get(COOKIE, ""))
+
+
+def cookie_set(response: HttpResponse, token: str) -> None:
+    """Let this browser keep the token of its terminal."""
+    response.set_cookie(
+        COOKIE,
+        token,
+        max_age=COOKIE_SECONDS,
+        secure=settings.SESSION_COOKIE_SECURE,
+        httponly=True,
+        samesite="Lax",
+    )
+
+
+def begin(request: HttpRequest, person: Person, *, badge: bool) -> None:
+    """Sign the person in, by badge or by password."""
+    kept = kept_take(request)
+    login(request, person, backend="django.contrib.auth.backends.ModelBackend")
+    if badge:
+        request.session[_BADGE] = person.badge_sha256
+    if kept:
+        request.session[_KEPT] = kept
+    seen(request)
+
+
+def seen(request: HttpRequest) -> None:
+    """Somebody is there now."""
+    request.session[_SEEN] = time.time()
+
+
+def admit(request: HttpRequest) -> bool:
+    """Whether whoever is signed in may go on; False when the lock asks first.
+
+    Sets the terminal on the person. Who came by a badge that has ended since, or at a terminal that has, is signed out.
+    """
+    person: Any = request.user
+    terminal = here(request)
+    person.at_terminal = terminal if terminal and terminal.shop_id == person.shop_id else None
+    badge = request.session.get(_BADGE)
+    if badge and (person.at_terminal is None or badge != person.badge_sha256):
+        leave(request)
+        return False
+    idle = time.time() - request.session.get(_SEEN, time.time())
+    if idle > person.shop.lock_minutes * 60:
+        return False
+    if idle > SEEN_STEP_SECONDS or _SEEN not in request.session:
+        seen(request)
+    return True
+
+
+def way_back(text: str) -> str:
+    """A page of ours to come back to, query included; home for anything else."""
+    try:
+        parts = urlsplit(text)
+        resolve(parts.path)
+    except (ValueError, Resolver404):
+        return resolve_url("home")
+    return f"{parts.path}?{parts.query}" if parts.query else parts.path
+
+
+def keep(request: HttpRequest) -> None:
+    """Keep a form that met a closed door: where it was sent, and its fields in order, without anything secret."""
+    fields = [(name, text) for name, texts in request.POST.lists() for text in texts if name not in SECRETS]
+    came_from = way_back(request.META.get("HTTP_REFERER", ""))
+    request.session[_KEPT] = {"to": request.get_full_path(), "fields": fields, "from": came_from}
+
+
+def kept_take(request: HttpRequest) -> dict[str, Any] | None:
+    """The kept form, which is from now on in the hands of the page that shows it."""
+    kept: dict[str, Any] | None = request.session.pop(_KEPT, None)
+    return kept
+
+
+def leave(request: HttpRequest) -> None:
+    """Sign out; a form that met the door waits for whoever comes next."""
+    kept = kept_take(request)
+    logout(request)
+    if kept:
+        request.session[_KEPT] = kept
+
+
+def inside(request: HttpRequest, to: str) -> str:
+    """Where to go once it is known who is there: to the kept form, where there is one."""
+    return resolve_url("go-on") if _KEPT in request.session else to

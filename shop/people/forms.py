@@ -1,0 +1,120 @@
+"""What the owner types about people, terminals and the shop, and everybody about the own password and PIN."""
+
+from typing import Any
+
+from django import forms
+
+from plates.lengths import inch, mm
+from shop.forms import CodeField, LengthField, PageForm
+from shop.people.models import Person, Role
+from shop.people.settings import LENGTHS, MINUTES, NAMES
+
+
+def _secret(label: str, **kwargs: Any) -> forms.CharField:
+    """A field that shows dots and is never filled in again."""
+    autocomplete = kwargs.pop("autocomplete", "new-password")
+    widget = forms.PasswordInput(attrs={"autocomplete": autocomplete})
+    return forms.CharField(label=label, strip=False, max_length=128, widget=widget, **kwargs)
+
+
+def _pin(label: str) -> forms.CharField:
+    field = _secret(label, autocomplete="off", help_text="4 to 8 digits.")
+    field.widget.attrs |= {"inputmode": "numeric", "maxlength": 8}
+    return field
+
+
+class NewPersonForm(PageForm):
+    focus = "username"
+    POINTED = {"/username": "username", "/password": "password"}
+    username = forms.CharField(label="Name", max_length=40, help_text="Typed at every sign-in; stands on slips.")
+    role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect, initial=Role.BENCH)
+    password = _secret("First password", help_text="At least 10 characters. Whoever gets it can change it under Me.")
+
+
+class RoleForm(PageForm):
+    POINTED = {"/role": "role"}
+    role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect)
+
+
+class PasswordForm(PageForm):
+    POINTED = {"/password": "password"}
+    password = _secret("New password", help_text="At least 10 characters.")
+
+
+class PinForm(PageForm):
+    POINTED = {"/pin": "pin"}
+    pin = _pin("New PIN")
+
+
+class OwnPasswordForm(PasswordForm):
+    password_now = _secret("Password now", autocomplete="current-password")
+    field_order = ["password_now", "password"]
+
+    def clean_password_now(self) -> str:
+        said: str = self.cleaned_data["password_now"]
+        if not self.person.check_password(said):
+            raise forms.ValidationError("This is not your password. Capitals count; try again.")
+        return said
+
+
+class OwnPinForm(PinForm):
+    POINTED = {"/pin": "pin", "/now": "now"}
+    now = _secret("Password now, or PIN now", autocomplete="current-password")
+    field_order = ["now", "pin"]
+
+
+class TerminalForm(PageForm):
+    focus = ""
+    POINTED = {"/code": "code"}
+    code = CodeField(label="Name of the terminal", help_text="Where it stands, as bench-2.")
+
+
+class SettingsForm(PageForm):
+    """Every setting of the shop; cleans to the fields of the shop."""
+
+    focus = "name"
+    name = forms.CharField(label=NAMES["name"], max_length=100)
+    unit_first = forms.ChoiceField(
+        label=NAMES["unit_first"], choices=[("in", "inch"), ("mm", "millimetre")], widget=forms.RadioSelect
+    )
+    second_person = forms.BooleanField(label="Old plates need a second person who agrees", required=False)
+    sure_level = forms.DecimalField(
+        label="Sure from, in percent", max_digits=5, decimal_places=2, help_text="Of landing in the window."
+    )
+    hold_minutes = forms.IntegerField(label="A hold runs out after, in minutes")
+    lock_minutes = forms.IntegerField(label="Lock after, in minutes", help_text="Of nobody doing anything.")
+    spread_nm = LengthField(
+        label="Readings of one pack may spread", help_text="Or a quarter of the window, whichever is more."
+    )
+    u_feeler_nm, u_indicator_nm, u_depth_nm, u_air_nm = (
+        LengthField(label=NAMES[f"u_{method}_nm"]) for method in ("feeler", "indicator", "depth", "air")
+    )
+    u_single_nm, u_wave_nm, u_micrometer_nm, u_stacked_nm = (
+        LengthField(label=NAMES[f"u_{name}_nm"]) for name in ("single", "wave", "micrometer", "stacked")
+    )
+    POINTED = {f"/{field}": field for field in NAMES}
+    #: The figures under a heading of their own.
+    UNCERTAINTIES = [field for field in LENGTHS if field.startswith("u_")]
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        shop = person.shop
+        initial = {field: getattr(shop, field) for field in NAMES}
+        initial["sure_level"] = f"{shop.sure_level * 100:g}"
+        for field in LENGTHS:
+            initial[field] = _said(initial[field], shop.unit_first)
+        super().__init__(*args, person=person, initial=initial, **kwargs)
+        for field in ("sure_level", *MINUTES):
+            self.fields[field].widget = forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
+
+    def values(self) -> dict[str, Any]:
+        """By the fields of the shop, as :func:`settings_change` takes them."""
+        said = dict(self.cleaned_data)
+        said["sure_level"] = float(said["sure_level"] / 100)
+        return {**said, **{field: said[field].nm for field in LENGTHS}}
+
+
+def _said(length_nm: int, unit_first: str) -> str:
+    """A length to the last nanometre, in the unit in which that needs the fewest places."""
+    if unit_first == "in" and length_nm % 2540 == 0:
+        return f"{inch(length_nm)} in"
+    return f"{mm(length_nm, 6).rstrip('0').rstrip('.')} mm"

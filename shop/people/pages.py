@@ -1,0 +1,208 @@
+"""People, terminals, settings and what was changed of them, for the owner; the own password and PIN for everybody."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib.auth import update_session_auth_hash
+from django.core.paginator import Paginator
+from django.db import transaction
+from django.http import HttpResponse
+from django.shortcuts import redirect, resolve_url
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from shop.entry import cookie_set
+from shop.errors import Refusal, refusals
+from shop.forms import PageForm
+from shop.people import services
+from shop.people.audit import audit
+from shop.people.badges import badge_make, pin_check, pin_set
+from shop.people.forms import (
+    NewPersonForm,
+    OwnPasswordForm,
+    OwnPinForm,
+    PasswordForm,
+    PinForm,
+    RoleForm,
+    SettingsForm,
+    TerminalForm,
+)
+from shop.people.models import Person
+from shop.people.settings import settings_change
+from shop.people.terminals import terminal_end, terminal_enrol, terminal_name, terminals
+from shop.web import PageRequest, go, page, shown
+
+
+def _done(form: PageForm, effect: Callable[[], object]) -> bool:
+    """Carry out ``effect`` in one transaction when the form holds. A refusal is said in the form; False is returned.
+
+    Such an act goes without a key of its own: done twice it does nothing more, and no stored answer holds a secret.
+    """
+    if not form.is_valid():
+        return False
+    try:
+        with refusals(), transaction.atomic():
+            effect()
+    except Refusal as refusal:
+        if not form.refuse(refusal):
+            form.add_error(None, refusal.detail)
+        return False
+    return True
+
+
+@require_GET
+@page
+def people(request: PageRequest) -> HttpResponse:
+    request.user.require("people")
+    rows = Person.objects.filter(shop_id=request.user.shop_id).order_by("-is_active", "username")
+    return shown(request, "shop/people.html", {"people": rows})
+
+
+@sensitive_post_parameters("password")
+@require_http_methods(["GET", "POST"])
+@page
+def add_person(request: PageRequest) -> HttpResponse:
+    request.user.require("people")
+    form = NewPersonForm(request.POST or None, person=request.user)
+    if request.method == "POST" and _done(
+        form, lambda: services.person_add(person=request.user, **form.cleaned_data)
+    ):
+        return go(request, resolve_url("person", Person.normalize_username(form.cleaned_data["username"])))
+    return shown(request, "shop/add_person.html", {"form": form})
+
+
+@sensitive_post_parameters("password", "pin")
+@require_http_methods(["GET", "POST"])
+@page
+def one_person(request: PageRequest, username: str) -> HttpResponse:
+    """One person: role, password, PIN and badge, and whether this one works here. The field ``act`` says what to do."""
+    owner = request.user
+    owner.require("people")
+    found = services.colleague(person=owner, username=username)
+    act = request.POST.get("act", "")
+    said: dict[str, Any] = {"person": owner, "username": username}
+    role, password, pin = (
+        form_class(request.POST if act == name else None, person=owner, auto_id=f"id_{name}_%s", **initial)
+        for name, form_class, initial in (
+            ("role", RoleForm, {"initial": {"role": found.role}}),
+            ("password", PasswordForm, {}),
+            ("pin", PinForm, {}),
+        )
+    )
+    context: dict[str, Any] = {"one": found, "role": role, "password": password, "pin": pin}
+    plain = PageForm({}, person=owner)
+    acts: dict[str, tuple[PageForm, Callable[[], object]]] = {
+        "role": (role, lambda: services.person_role(**said, role=role.cleaned_data["role"])),
+        "password": (password, lambda: services.person_password(**said, password=password.cleaned_data["password"])),
+        "pin": (pin, lambda: pin_set(**said, pin=pin.cleaned_data["pin"])),
+        "leave": (plain, lambda: services.person_active(**said, active=False)),
+        "return": (plain, lambda: services.person_active(**said, active=True)),
+        "badge": (plain, lambda: context.update(badge=badge_make(**said))),
+    }
+    if act in acts and _done(*acts[act]):
+        if act == "password" and found == owner:
+            owner.refresh_from_db()
+            update_session_auth_hash(request, owner)
+        if act != "badge":  # its code is shown this once
+            return go(request, request.path)
+        found.refresh_from_db()
+    context["refused"] = plain.non_field_errors() if plain.is_bound else []
+    return shown(request, "shop/person.html", context)
+
+
+@sensitive_post_parameters("password", "password_now", "pin", "now")
+@require_http_methods(["GET", "POST"])
+@page
+def me(request: PageRequest) -> HttpResponse:
+    """The own password and PIN. Whoever changes them says the present one first."""
+    person, act = request.user, request.POST.get("act", "")
+    password = OwnPasswordForm(request.POST if act == "password" else None, person=person, auto_id="id_password_%s")
+    pin = OwnPinForm(request.POST if act == "pin" else None, person=person, auto_id="id_pin_%s")
+    said: dict[str, Any] = {"person": person, "username": person.username}
+    if act == "password" and _done(
+        password, lambda: services.person_password(**said, password=password.cleaned_data["password"])
+    ):
+        person.refresh_from_db()
+        update_session_auth_hash(request, person)
+        return go(request, f"{request.path}?done=password")
+    proven = act == "pin" and pin.is_valid() and _proven(pin)
+    if proven and _done(pin, lambda: pin_set(**said, pin=pin.cleaned_data["pin"])):
+        return go(request, f"{request.path}?done=pin")
+    done = {"password": "Your password is changed.", "pin": "Your PIN is set."}.get(request.GET.get("done", ""))
+    return shown(request, "shop/me.html", {"password": password, "pin": pin, "done": done})
+
+
+def _proven(form: OwnPinForm) -> bool:
+    """Whether the password or PIN said to be the present one is; a wrong PIN counts as one at sign-in does."""
+    person, now = form.person, form.cleaned_data["now"]
+    if person.check_password(now):
+        return True
+    try:
+        if not (person.pin and now.isascii() and now.isdigit()):
+            raise Refusal("This is neither your password nor your PIN. Try again.")
+        pin_check(person=person, pin=now)
+    except Refusal as refusal:
+        form.add_error("now", refusal.detail)
+        return False
+    return True
+
+
+@require_http_methods(["GET", "POST"])
+@page
+def terminal_list(request: PageRequest) -> HttpResponse:
+    """The terminals; a POST enrols this browser as a new one."""
+    owner = request.user
+    owner.require("people")
+    form = TerminalForm(request.POST or None, person=owner)
+    token: list[str] = []
+    if request.method == "POST" and _done(
+        form, lambda: token.append(terminal_enrol(person=owner, code=form.cleaned_data["code"]))
+    ):
+        response = redirect("terminals")
+        cookie_set(response, token[0])
+        return response
+    return shown(request, "shop/terminals.html", {"form": form, "terminals": terminals(owner.shop_id)})
+
+
+@require_http_methods(["GET", "POST"])
+@page
+def one_terminal(request: PageRequest, code: str) -> HttpResponse:
+    """Another name for a terminal."""
+    owner = request.user
+    owner.require("people")
+    form = TerminalForm(request.POST or None, person=owner, initial={"code": code})
+    if request.method == "POST" and _done(
+        form, lambda: terminal_name(person=owner, code=code, new=form.cleaned_data["code"])
+    ):
+        return go(request, resolve_url("terminals"))
+    return shown(request, "shop/terminal.html", {"form": form, "code": code})
+
+
+@require_POST
+@page
+def end_terminal(request: PageRequest, code: str) -> HttpResponse:
+    with transaction.atomic():
+        terminal_end(person=request.user, code=code)
+    return go(request, resolve_url("terminals"))
+
+
+@require_http_methods(["GET", "POST"])
+@page
+def settings(request: PageRequest) -> HttpResponse:
+    request.user.require("settings")
+    form = SettingsForm(request.POST or None, person=request.user)
+    if request.method == "POST" and _done(form, lambda: settings_change(person=request.user, **form.values())):
+        return go(request, f"{request.path}?done")
+    plain = [field for field in form if field.name not in form.UNCERTAINTIES]
+    figures = [form[name] for name in form.UNCERTAINTIES]
+    done = "done" in request.GET and request.method == "GET"
+    return shown(request, "shop/settings.html", {"form": form, "plain": plain, "figures": figures, "done": done})
+
+
+@require_GET
+@page
+def changes(request: PageRequest) -> HttpResponse:
+    """What was changed of people, terminals and settings."""
+    request.user.require("people")
+    rows = Paginator(audit(request.user.shop_id), 100).get_page(request.GET.get("page"))
+    return shown(request, "shop/changes.html", {"lines": rows})

@@ -1,0 +1,130 @@
+"""Sign-in by password, or by badge and PIN at a terminal; the lock; change of person; a form that waited meanwhile."""
+
+from typing import Any
+
+from django.contrib.auth.forms import AuthenticationForm
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, resolve_url
+from django.utils.http import urlencode
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from shop.entry import COOKIE, admit, begin, cookie_set, here, inside, kept_take, leave, seen, way_back
+from shop.errors import Refusal
+from shop.people.badges import badge_owner, is_badge, pin_check, pin_free
+from shop.people.models import Person
+from shop.web import PageRequest, page, shown
+
+
+class SignInForm(AuthenticationForm):
+    error_messages = {
+        "invalid_login": "This name and password do not go together. Capitals count; check both and try again.",
+        "inactive": "This person no longer works here. Ask the owner.",
+    }
+    use_required_attribute = False
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = "Name"
+        self.fields["username"].widget.attrs.pop("autofocus", None)
+        for name in ("username", "password"):
+            self.fields[name].error_messages["required"] = "Fill this in."
+
+    def focus(self) -> None:
+        """The first field that is not filled has the focus: the name, else the password."""
+        name = "password" if self.data.get("username") else "username"
+        self.fields[name].widget.attrs["autofocus"] = True
+
+
+def _in(request: HttpRequest, person: Person, *, badge: bool) -> HttpResponse:
+    begin(request, person, badge=badge)
+    response = redirect(inside(request, way_back(request.POST.get("next", ""))))
+    if here(request):
+        cookie_set(response, request.COOKIES[COOKIE])
+    return response
+
+
+@sensitive_post_parameters("password", "pin", "badge")
+@require_http_methods(["GET", "POST"])
+@never_cache
+def sign_in(request: HttpRequest) -> HttpResponse:
+    """By name and password, or at a terminal by badge: once that is known, the page asks for its PIN."""
+    said = request.POST if request.method == "POST" else request.GET
+    if request.user.is_authenticated and request.method == "GET":
+        return redirect(way_back(said.get("next", "")))
+    form = SignInForm(request, data=request.POST if "username" in request.POST else None)
+    terminal = here(request)
+    # A badge is scanned into whatever has the focus.
+    badge = next((said[name] for name in ("badge", "username") if is_badge(said.get(name, ""))), said.get("badge", ""))
+    context: dict[str, Any] = {"next": way_back(said.get("next", "")), "terminal": terminal, "form": form}
+    if badge and request.method == "POST":
+        form = context["form"] = SignInForm(request)
+        try:
+            context |= {"badge_of": badge_owner(terminal=terminal, badge=badge), "badge": badge}
+            if "pin" in request.POST:
+                pin_check(person=context["badge_of"], pin=request.POST["pin"])
+                return _in(request, context["badge_of"], badge=True)
+        except Refusal as refusal:
+            context["refusal"] = refusal
+    elif form.is_bound and form.is_valid():
+        person: Any = form.get_user()
+        pin_free(person=person)
+        return _in(request, person, badge=False)
+    if terminal is None or form.is_bound:
+        form.focus()
+    return shown(request, "shop/sign_in.html", context)
+
+
+@sensitive_post_parameters("password", "pin")
+@require_http_methods(["GET", "POST"])
+@never_cache
+def unlock(request: PageRequest) -> HttpResponse:
+    """Whoever was there last comes back: by PIN at a terminal, else by password."""
+    to = way_back((request.POST or request.GET).get("next", ""))
+    if not request.user.is_authenticated:
+        return redirect(f"{resolve_url('sign-in')}?{urlencode({'next': to})}")
+    if admit(request):
+        return redirect(inside(request, to))
+    person = request.user
+    if not person.is_authenticated:  # the badge has ended meanwhile
+        return redirect(f"{resolve_url('sign-in')}?{urlencode({'next': to})}")
+    by_pin = person.at_terminal is not None and bool(person.pin) and not person.badge_locked
+    context: dict[str, Any] = {"next": to, "by_pin": by_pin, "locked": True}
+    if request.method == "POST":
+        try:
+            if by_pin and "pin" in request.POST:
+                pin_check(person=person, pin=request.POST["pin"])
+            elif person.check_password(request.POST.get("password", "")):
+                pin_free(person=person)
+            else:
+                context["wrong_password"] = True
+                return shown(request, "shop/unlock.html", context)
+            seen(request)
+            return redirect(inside(request, to))
+        except Refusal as refusal:
+            person.refresh_from_db(fields=["pin_wrong"])
+            context |= {"refusal": refusal, "by_pin": not person.badge_locked}
+    return shown(request, "shop/unlock.html", context)
+
+
+@require_GET
+@page
+def go_on(request: PageRequest) -> HttpResponse:
+    """The form that met a closed door, to be sent now or left."""
+    kept = kept_take(request)
+    return shown(request, "shop/go_on.html", {"kept": kept}) if kept else redirect("home")
+
+
+@require_POST
+def sign_out(request: HttpRequest) -> HttpResponse:
+    kept_take(request)
+    leave(request)
+    return redirect("sign-in")
+
+
+@require_POST
+def change_person(request: HttpRequest) -> HttpResponse:
+    """Sign out, and let the next person sign in to the same page."""
+    leave(request)
+    return redirect(f"{resolve_url('sign-in')}?{urlencode({'next': way_back(request.POST.get('next', ''))})}")
