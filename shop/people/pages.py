@@ -1,7 +1,8 @@
 """People, terminals, settings and what was changed of them, for the owner; the own password and PIN for everybody."""
 
 from collections.abc import Callable
-from typing import Any
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec
 
 from django.contrib.auth import update_session_auth_hash
 from django.core.paginator import Paginator
@@ -30,7 +31,9 @@ from shop.people.forms import (
 from shop.people.models import Person
 from shop.people.settings import settings_change
 from shop.people.terminals import terminal_end, terminal_enrol, terminal_name, terminals
-from shop.web import PageRequest, go, page, shown
+from shop.web import PageRequest, go, page, shown, why_not
+
+P = ParamSpec("P")
 
 
 def _done(form: PageForm, effect: Callable[[], object]) -> bool:
@@ -50,19 +53,31 @@ def _done(form: PageForm, effect: Callable[[], object]) -> bool:
     return True
 
 
+def owners_page(view: Callable[Concatenate[PageRequest, P], HttpResponse]) -> Callable[..., HttpResponse]:
+    """A page for the owner alone; anybody else who comes by reads why. Raises Forbidden for what they send there."""
+
+    @wraps(view)
+    def mine(request: PageRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        if request.method == "POST":
+            request.user.require("people")
+        elif why := why_not(request.user, "people"):
+            return shown(request, "shop/not_yours.html", {"why_not": why})
+        return view(request, *args, **kwargs)
+
+    return page(mine)
+
+
 @require_GET
-@page
+@owners_page
 def people(request: PageRequest) -> HttpResponse:
-    request.user.require("people")
     rows = Person.objects.filter(shop_id=request.user.shop_id).order_by("-is_active", "username")
     return shown(request, "shop/people.html", {"people": rows})
 
 
 @sensitive_post_parameters("password")
 @require_http_methods(["GET", "POST"])
-@page
+@owners_page
 def add_person(request: PageRequest) -> HttpResponse:
-    request.user.require("people")
     form = NewPersonForm(request.POST or None, person=request.user)
     if request.method == "POST" and _done(
         form, lambda: services.person_add(person=request.user, **form.cleaned_data)
@@ -73,11 +88,10 @@ def add_person(request: PageRequest) -> HttpResponse:
 
 @sensitive_post_parameters("password", "pin")
 @require_http_methods(["GET", "POST"])
-@page
+@owners_page
 def one_person(request: PageRequest, username: str) -> HttpResponse:
     """One person: role, password, PIN and badge, and whether this one works here. The field ``act`` says what to do."""
     owner = request.user
-    owner.require("people")
     found = services.colleague(person=owner, username=username)
     act = request.POST.get("act", "")
     said: dict[str, Any] = {"person": owner, "username": username}
@@ -148,11 +162,10 @@ def _proven(form: OwnPinForm) -> bool:
 
 
 @require_http_methods(["GET", "POST"])
-@page
+@owners_page
 def terminal_list(request: PageRequest) -> HttpResponse:
     """The terminals; a POST enrols this browser as a new one."""
     owner = request.user
-    owner.require("people")
     form = TerminalForm(request.POST or None, person=owner)
     token: list[str] = []
     if request.method == "POST" and _done(
@@ -165,11 +178,10 @@ def terminal_list(request: PageRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-@page
+@owners_page
 def one_terminal(request: PageRequest, code: str) -> HttpResponse:
     """Another name for a terminal."""
     owner = request.user
-    owner.require("people")
     form = TerminalForm(request.POST or None, person=owner, initial={"code": code})
     if request.method == "POST" and _done(
         form, lambda: terminal_name(person=owner, code=code, new=form.cleaned_data["code"])
@@ -187,9 +199,8 @@ def end_terminal(request: PageRequest, code: str) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-@page
+@owners_page
 def settings(request: PageRequest) -> HttpResponse:
-    request.user.require("settings")
     form = SettingsForm(request.POST or None, person=request.user)
     if request.method == "POST" and _done(form, lambda: settings_change(person=request.user, **form.values())):
         return go(request, f"{request.path}?done")
@@ -200,9 +211,8 @@ def settings(request: PageRequest) -> HttpResponse:
 
 
 @require_GET
-@page
+@owners_page
 def changes(request: PageRequest) -> HttpResponse:
     """What was changed of people, terminals and settings."""
-    request.user.require("people")
     rows = Paginator(audit(request.user.shop_id), 100).get_page(request.GET.get("page"))
     return shown(request, "shop/changes.html", {"lines": rows})

@@ -77,7 +77,9 @@
       htmx.process(form);
     }
     const focus = kept.focus && document.querySelector(`main [name="${CSS.escape(kept.focus)}"]`);
-    if (focus) focus.focus();
+    if (!focus) return;
+    focus.focus();
+    if (focus.matches("[type=text], input:not([type])")) focus.setSelectionRange(focus.value.length, focus.value.length);
   };
   document.addEventListener("keep-typed", keep);
   document.addEventListener("submit", (event) => {
