@@ -1,6 +1,7 @@
 """The project room as a Django app."""
 
 from django.apps import AppConfig
+from django.contrib.auth.signals import user_logged_in
 from django.db.models.signals import post_migrate
 
 from shop.database import grant_after_migrate
@@ -11,4 +12,7 @@ class ShopConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from shop.entry import signed_in  # it needs the tables, which are not there yet while this module is read
+
         post_migrate.connect(grant_after_migrate, sender=self)
+        user_logged_in.connect(signed_in)

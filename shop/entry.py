@@ -53,6 +53,10 @@ def begin(request: HttpRequest, person: Person, *, badge: bool) -> None:
         request.session[_BADGE] = person.badge_sha256
     if kept:
         request.session[_KEPT] = kept
+
+
+def signed_in(*, request: HttpRequest, **_: object) -> None:
+    """Receiver for Django's user_logged_in: whoever signs in is there."""
     seen(request)
 
 

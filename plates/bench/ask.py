@@ -62,7 +62,7 @@ def match_ask(
         with refusals():
             holds_run_out(shop_id=person.shop_id)
         match = match_new(person=person, spec=spec, counted=counted, made_key=made_key, job=_job_named(person, job))
-        match_read(match, question, person.shop.sure_level)
+        match_read(match, question, person.shop)
         match.cautions += notes
         option = _taken_unasked(match, accept_marginal) if take else None
         missed = missed_ranges(match)

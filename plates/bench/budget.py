@@ -28,17 +28,20 @@ def budget_of(option: dict[str, Any], measures: str) -> list[Part]:
     """All parts of an option as it is stored: its reading's, then those of the plates that go out and in."""
     rows = [*option["out"], *option["in"]]
     parts = [Part(**part) for part in option["reading"]]
+    # An option of before a shop could set these has them as they were.
+    micrometer_nm = option.get("micrometer_u_nm", MICROMETER_U_NM)
+    stacked_nm = option.get("stacked_u_nm", STACKED_U_NM)
     if rows:
-        parts.append(Part("stacked against measured height", STACKED_U_NM, times=len(rows)))
+        parts.append(Part("stacked against measured height", stacked_nm, times=len(rows)))
     sign = 1 if measures == "gap" else -1
     by_gauge = Counter(row["gauge"] for row in rows)
     unknown = sum(count for gauge, count in by_gauge.items() if gauge not in option["shared_u_nm"])
     if unknown:
-        parts.append(Part("micrometer", MICROMETER_U_NM, times=unknown))
+        parts.append(Part("micrometer", micrometer_nm, times=unknown))
     for gauge, shared_u_nm in sorted(option["shared_u_nm"].items()):
         if not by_gauge[gauge]:
             continue
-        alone = micrometer_u_nm(shared_u_nm)
+        alone = micrometer_u_nm(shared_u_nm, micrometer_nm)
         parts.append(Part(f"micrometer {gauge}, each reading by itself", alone, times=by_gauge[gauge]))
         net = sign * (_with(gauge, option["out"]) - _with(gauge, option["in"]))
         parts.append(Part(f"limit of error of {gauge}", shared_u_nm, RECTANGULAR, net, gauge))

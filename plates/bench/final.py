@@ -92,7 +92,7 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
     asked = Question.from_json(match.question)
     question = stack_after(asked, built, reading)
     prefetch_related_objects([match.spec], *STACK)
-    measured = method_u_nm(match.shop_id)
+    measured = method_u_nm(match.shop_id, question.figures)
     as_read_nm, clearance_nm = read_pack(spec=match.spec, question=question, measured=measured)
     notes = gauge_notes(match.shop_id, reading.gauge, act=reading.method)
     shared = {} if notes.shared_u_nm is None else {reading.gauge: notes.shared_u_nm}
@@ -127,7 +127,7 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
         match.options = [{**option, "past": True} for option in left]
         with refusals():
             holds_run_out(shop_id=person.shop_id)
-        match_read(match, question, person.shop.sure_level)
+        match_read(match, question, person.shop)
     return match, check
 
 

@@ -21,7 +21,7 @@ def searched(posed: Posed) -> tuple[list[dict[str, Any]], Shortfall | None]:
 def option_of(posed: Posed, exchange: Exchange) -> dict[str, Any]:
     """One option: figures in nm; ``in`` names the plate, its revision as seen, its bin and kind; ``places`` says of the
     slots that may change where an odd one goes. ``reading`` and
-    ``shared_u_nm`` are what :func:`plates.bench.budget.budget_of` needs beside the plates.
+    what follows are what :func:`plates.bench.budget.budget_of` needs beside the plates.
     """
     problem = posed.problem
     ins = [_in(posed, slot, row) for slot, row in exchange.ins]
@@ -44,6 +44,8 @@ def option_of(posed: Posed, exchange: Exchange) -> dict[str, Any]:
         "places": {slot.name: slot.place for slot in posed.slots if slot.place},
         "reading": stored(posed.reading),
         "shared_u_nm": {gauge: u_nm for gauge, u_nm in posed.shared_u_nm.items() if gauge in moved},
+        "micrometer_u_nm": posed.figures.micrometer_nm,
+        "stacked_u_nm": posed.figures.stacked_nm,
     }
 
 

@@ -10,7 +10,7 @@ from plates.bench.lying import Lying
 from plates.bench.question import Entry, Loose
 from plates.lengths import INCH
 from plates.matching.problem import Pool
-from plates.measuring.uncertainty import micrometer_u_nm
+from plates.measuring.uncertainty import Figures, micrometer_u_nm
 from plates.stock.selectors import OnShelf
 
 Whole = NDArray[np.int64]
@@ -28,9 +28,9 @@ def coded(values: Iterable[Hashable]) -> tuple[list[Hashable], Whole]:
     return list(codes), np.array(rows, dtype=np.int64)
 
 
-def alone_u_nm(plate: OnShelf | Lying | Loose | Entry, shared: Mapping[str, float]) -> float:
+def alone_u_nm(plate: OnShelf | Lying | Loose | Entry, shared: Mapping[str, float], figures: Figures) -> float:
     """u of a plate by itself: of its reading, and of what was not read."""
-    return math.hypot(micrometer_u_nm(shared.get(plate.gauge)), plate.u_nm)
+    return math.hypot(micrometer_u_nm(shared.get(plate.gauge), figures.micrometer_nm), plate.u_nm)
 
 
 def pool_of(
@@ -40,6 +40,7 @@ def pool_of(
     alike: NDArray[np.float64],
     shared: Mapping[str, float],
     number: Mapping[str, int],
+    figures: Figures,
 ) -> Pool:
     thickness = np.array([row.thickness_nm for row in rows] + [one.thickness_nm for one in loose], dtype=np.int64)
     home = np.concatenate([class_of, np.full(len(loose), -1)])
@@ -48,7 +49,7 @@ def pool_of(
     count = np.zeros(len(thickness), np.int64)
     np.add.at(count, size.reshape(-1), stands_for)
     plates: list[OnShelf | Lying | Loose] = [*rows, *loose]
-    alone = np.array([alone_u_nm(one, shared) for one in plates], dtype=np.float64)
+    alone = np.array([alone_u_nm(one, shared, figures) for one in plates], dtype=np.float64)
     return Pool(
         thickness_nm=thickness,
         u_nm=np.hypot(alone, alike),

@@ -17,7 +17,7 @@ from plates.matching.problem import Installed, Pool, Problem
 from plates.matching.problem import Slot as Place
 from plates.measuring.gauges import shared_errors
 from plates.measuring.uncertainty import (
-    STACKED_U_NM,
+    Figures,
     Part,
     combined_u_nm,
     mean_parts,
@@ -37,9 +37,10 @@ class Posed:
     #: Of each slot, what lies in it; of each candidate, the spread of the plates that nobody can tell from it.
     entries: list[list[Entry]]
     alike_u_nm: NDArray[np.float64]
-    #: The budget of the reading, and the shared error of every gauge that is registered, in nm.
+    #: The budget of the reading, the shared error of every gauge that is registered, in nm, and what a plate adds.
     reading: list[Part]
     shared_u_nm: dict[str, float]
+    figures: Figures
 
 
 @dataclass(frozen=True)
@@ -94,9 +95,10 @@ def pose_together(asked: Sequence[Asked], *, sure: float, measured: Mapping[str,
     gauges = sorted(codes & shared.keys())
     number = {code: row for row, code in enumerate(gauges)}
     alike = np.concatenate([alike_u_nm(on_shelf), np.zeros(len(off_bench) + len(all_loose))])
-    pool = pool_of(rows, class_of, all_loose, alike, shared, number)
+    figures = asked[0].question.figures  # one plate adds the same to each of the questions
+    pool = pool_of(rows, class_of, all_loose, alike, shared, number, figures)
     candidates: list[OnShelf | Lying | Loose] = [*rows, *all_loose]
-    on_hand = _OnHand(pool, candidates, off_bench, classes, class_of, alike, shared, number)
+    on_hand = _OnHand(pool, candidates, off_bench, classes, class_of, alike, shared, number, figures)
     found, first = [], len(rows)
     for each, mine, some in zip(asked, of_each, loose, strict=True):
         ids = {row.id for row in mine}
@@ -118,6 +120,7 @@ class _OnHand:
     alike_u_nm: NDArray[np.float64]
     shared_u_nm: dict[str, float]
     number: dict[str, int]
+    figures: Figures
 
 
 def _posed(
@@ -132,7 +135,7 @@ def _posed(
     on.
     """
     spec, question, shared, number = asked.spec, asked.question, on_hand.shared_u_nm, on_hand.number
-    slots, open_slots = list(spec.slots.all()), asked.open_slots
+    slots, open_slots, figures = list(spec.slots.all()), asked.open_slots, on_hand.figures
     entries = [question.installed.get(slot.name, []) for slot in open_slots]
     places = []
     for slot, installed in zip(open_slots, entries, strict=True):
@@ -140,7 +143,9 @@ def _posed(
         bench = np.arange(first, first + count)
         first += count
         in_place = [
-            Installed(entry.thickness_nm, entry.must_go, alone_u_nm(entry, shared), number.get(entry.gauge, -1))
+            Installed(
+                entry.thickness_nm, entry.must_go, alone_u_nm(entry, shared, figures), number.get(entry.gauge, -1)
+            )
             for entry in installed
         ]
         off_bench = [one in asked.lying and one.may_go(slot, question) for one in on_hand.off_bench]
@@ -160,7 +165,7 @@ def _posed(
         pool=on_hand.pool,
         slots=(*places, *beside),
         u_reading_nm=combined_u_nm(part for part in reading if not (part.shared and (of_plates or part.times < 0))),
-        u_move_nm=STACKED_U_NM,
+        u_move_nm=figures.stacked_nm,
         sure=sure,
         max_changes=question.max_changes,
         u_gauge_nm=tuple(shared[code] for code in number),
@@ -168,7 +173,7 @@ def _posed(
         spread=spread,
         splines=limited_splines(spec, slots, open_slots, question),
     )
-    return Posed(problem, open_slots, on_hand.candidates, entries, on_hand.alike_u_nm, reading, shared)
+    return Posed(problem, open_slots, on_hand.candidates, entries, on_hand.alike_u_nm, reading, shared, figures)
 
 
 def reading_parts_of(
@@ -188,6 +193,7 @@ def reading_parts_of(
             measured=measured,
             gauge=gauge,
             shared_u_nm=shared.get(gauge),
+            figures=question.figures,
         )
 
     found = parts(question.method, len(question.readings_nm), question.gauge)

@@ -7,7 +7,7 @@ from typing import Any
 from plates.catalogue.models import Slot, Spec
 from plates.catalogue.selectors import nominal_tolerances
 from plates.lengths import INCH, both
-from plates.measuring.uncertainty import rectangular_u_nm
+from plates.measuring.uncertainty import TO_BEGIN_WITH, Figures, rectangular_u_nm
 from shop.errors import Malformed, Refusal
 
 #: How far an unread new steel may be from its book size where no kind says (common practice, no source).
@@ -89,6 +89,8 @@ class Question:
     set_only: bool = False
     #: Rules of the spec that the owner lifted for this pack.
     lifted: list[str] = field(default_factory=list)
+    #: Of the shop, when this was asked.
+    figures: Figures = TO_BEGIN_WITH
 
     def gauges(self) -> set[str]:
         """The gauges of its readings; a blank one where nobody said."""
@@ -109,7 +111,8 @@ class Question:
         installed = {name: [Entry(**entry) for entry in entries] for name, entries in data["installed"].items()}
         bench = {name: [Loose(**loose) for loose in rows] for name, rows in data["bench"].items()}
         second = SecondReading(**data["second"]) if data.get("second") else None
-        return cls(**{**data, "second": second, "installed": installed, "bench": bench})
+        figures = Figures(**data.get("figures", {}))
+        return cls(**{**data, "second": second, "installed": installed, "bench": bench, "figures": figures})
 
 
 @dataclass(frozen=True)

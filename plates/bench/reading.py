@@ -28,13 +28,12 @@ from plates.bench.short.telephone import lines_of
 from plates.bench.why_not import why_not
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import STACK
-from plates.lengths import INCH, both, half_even, mean_nm
+from plates.lengths import both, half_even, mean_nm
+from plates.measuring.figures import figures_of
 from plates.measuring.gauges import gauge_notes, shared_errors
-from plates.measuring.uncertainty import agree, combined_u_nm, reading_parts
+from plates.measuring.uncertainty import Figures, agree, combined_u_nm, reading_parts
 from shop.errors import Malformed, Refusal
-
-#: Readings of one pack may spread over this much, or a quarter of the window's width, whichever is more.
-SPREAD_NM = INCH * 3 // 1000
+from shop.people.models import Shop
 
 
 class SuspectReading(Refusal):
@@ -46,12 +45,13 @@ def read_pack(*, spec: Spec, question: Question, measured: Mapping[str, float] |
     methods. Of an empty drum it is what is left for the plates to be chosen. Raises SuspectReading, WaveUnknown,
     BadRoom.
     """
-    _points_check(spec, question.readings_nm, question.method, measured, "/readings")
+    _points_check(spec, question.readings_nm, question.method, measured, question.figures, "/readings")
     as_read_nm = mean_nm(question.readings_nm)
     if second := question.second:
         method = second.method or question.method
-        _points_check(spec, second.readings_nm, method, measured, "/second/readings")
-        as_read_nm = _averaged(as_read_nm, mean_nm(second.readings_nm), [question.method, method], measured)
+        _points_check(spec, second.readings_nm, method, measured, question.figures, "/second/readings")
+        methods = [question.method, method]
+        as_read_nm = _averaged(as_read_nm, mean_nm(second.readings_nm), methods, measured, question.figures)
     differs = spec.reads_wave and question.wave_state and question.wave_state != spec.reads_wave
     free_nm = question.wave_free_nm or spec.wave_free_nm
     if differs and (free_nm is None or spec.wave_flat_nm is None or free_nm <= spec.wave_flat_nm):
@@ -79,11 +79,16 @@ def read_pack(*, spec: Spec, question: Question, measured: Mapping[str, float] |
 
 
 def _points_check(
-    spec: Spec, readings_nm: Sequence[int], method: str, measured: Mapping[str, float] | None, pointer: str
+    spec: Spec,
+    readings_nm: Sequence[int],
+    method: str,
+    measured: Mapping[str, float] | None,
+    figures: Figures,
+    pointer: str,
 ) -> None:
     """Points of one reading may spread; two alone must also agree as two readings of one pack."""
     spread_nm = max(readings_nm) - min(readings_nm)
-    allowed_nm = max((spec.high_nm - spec.low_nm) // 4, SPREAD_NM)
+    allowed_nm = max((spec.high_nm - spec.low_nm) // 4, figures.spread_nm)
     if spread_nm > allowed_nm:
         raise SuspectReading(
             f"The readings spread over {both(spread_nm)}, more than {both(allowed_nm)}. The stack may sit tilted: "
@@ -91,7 +96,7 @@ def _points_check(
             [(pointer, "reseat the stack and read again")],
         )
     if len(readings_nm) == 2:
-        _averaged(readings_nm[0], readings_nm[1], [method, method], measured, pointer)
+        _averaged(readings_nm[0], readings_nm[1], [method, method], measured, figures, pointer)
 
 
 def _averaged(
@@ -99,10 +104,12 @@ def _averaged(
     other_nm: int,
     methods: Sequence[str],
     measured: Mapping[str, float] | None,
+    figures: Figures,
     pointer: str = "/second/readings",
 ) -> int:
     """The mean of two readings of one pack. Raises SuspectReading where they differ by more than 2·√(u₁² + u₂²)."""
-    us_nm = [combined_u_nm(reading_parts(method=method, readings=2, measured=measured)) for method in methods]
+    parts = [reading_parts(method=method, readings=2, measured=measured, figures=figures) for method in methods]
+    us_nm = [combined_u_nm(some) for some in parts]
     if not agree(one_nm, other_nm, *us_nm):
         most_nm = half_even(2 * math.hypot(*us_nm))
         raise SuspectReading(
@@ -153,7 +160,7 @@ def search_again(match: Match, sure: float, measured: Mapping[str, float] | None
     held_by = None if match._state.adding else match.pk
     asked = asked_of(match, held_by)
     question = asked.question
-    measured = method_u_nm(match.shop_id) if measured is None else measured
+    measured = method_u_nm(match.shop_id, question.figures) if measured is None else measured
 
     def put(let_in: Collection[uuid.UUID] = ()) -> Posed:
         return pose(replace(asked, let_in=let_in), sure=sure, measured=measured)
@@ -171,16 +178,19 @@ def search_again(match: Match, sure: float, measured: Mapping[str, float] | None
     return Found(options, told, kept_away)
 
 
-def match_read(match: Match, question: Question, sure: float) -> None:
-    """Everything that follows from a stack and its readings, into the match; nothing is saved."""
-    spec = match.spec
+def match_read(match: Match, question: Question, shop: Shop) -> None:
+    """Everything that follows from a stack and its readings, by the figures of the shop as they are now, into the
+    match; nothing is saved.
+    """
+    spec, sure = match.spec, shop.sure_level
+    question = replace(question, figures=figures_of(shop))
     prefetch_related_objects([spec], *STACK)
     slots = list(spec.slots.all())
     notes = [gauge_notes(spec.shop_id, question.gauge, act=question.method)]
     if second := question.second:
         notes.append(gauge_notes(spec.shop_id, second.gauge, act=second.method or question.method))
     question = with_limits(slots, with_book_uncertainty(spec, slots, with_stays(spec, slots, question)))
-    measured = method_u_nm(spec.shop_id)
+    measured = method_u_nm(spec.shop_id, question.figures)
     as_read_nm, clearance_nm = read_pack(spec=spec, question=question, measured=measured)
     match.method, match.readings, match.question = question.method, question.texts, question.to_json()
     match.as_read_nm, match.clearance_nm = as_read_nm, clearance_nm

@@ -8,7 +8,7 @@ from statistics import fmean, median, variance
 from django.db.models import F
 
 from plates.bench.selectors import LOOK, final_checks
-from plates.measuring.uncertainty import READING_U_NM
+from plates.measuring.uncertainty import TO_BEGIN_WITH, Figures
 
 #: From so many final checks on, the measured figure replaces the default of its method.
 FEWEST = 20
@@ -32,7 +32,7 @@ class Repeatability:
         return max(0, FEWEST - self.checks)
 
 
-def repeatability(shop_id: uuid.UUID) -> list[Repeatability]:
+def repeatability(shop_id: uuid.UUID, figures: Figures = TO_BEGIN_WITH) -> list[Repeatability]:
     """Every method with its measured repeatability, finest default first; one query, over the latest final checks.
 
     Only packs read by one method before and after tell it: no soaked ones, comebacks, nor built from an empty drum. A
@@ -44,7 +44,7 @@ def repeatability(shop_id: uuid.UUID) -> list[Repeatability]:
     scatter either: what lies far from the middle of the others is left out.
     """
     told = final_checks(shop_id, LOOK).filter(apart="", method=F("asked_method")).order_by()
-    found: dict[str, list[tuple[int, float]]] = {method: [] for method in READING_U_NM}
+    found: dict[str, list[tuple[int, float]]] = {method: [] for method in figures.reading_nm}
     for method, residual_nm, u_moves_nm in told.values_list("method", "residual_nm", "u_moves_nm"):
         found[method].append((residual_nm, u_moves_nm))
 
@@ -56,7 +56,7 @@ def repeatability(shop_id: uuid.UUID) -> list[Repeatability]:
         square = (variance(float(residual_nm) for residual_nm, _ in rows) - moves) / 2
         return Repeatability(method, len(rows), default_nm, math.sqrt(max(square, (FLOOR * default_nm) ** 2)))
 
-    return [of(*pair) for pair in sorted(READING_U_NM.items(), key=lambda pair: (pair[1], pair[0]))]
+    return [of(*pair) for pair in sorted(figures.reading_nm.items(), key=lambda pair: (pair[1], pair[0]))]
 
 
 def _without_far_ones(rows: list[tuple[int, float]], default_nm: float) -> list[tuple[int, float]]:
@@ -70,6 +70,6 @@ def _without_far_ones(rows: list[tuple[int, float]], default_nm: float) -> list[
     return [row for row in rows if abs(row[0] - middle) <= FAR * max(sigma, default_nm)]
 
 
-def method_u_nm(shop_id: uuid.UUID) -> dict[str, float]:
+def method_u_nm(shop_id: uuid.UUID, figures: Figures = TO_BEGIN_WITH) -> dict[str, float]:
     """Method → measured u of one reading of a pack in nm, for those with enough final checks; one query."""
-    return {row.method: row.measured_nm for row in repeatability(shop_id) if row.measured_nm is not None}
+    return {row.method: row.measured_nm for row in repeatability(shop_id, figures) if row.measured_nm is not None}

@@ -11,11 +11,8 @@ from dataclasses import replace
 from plates.bench.question import Entry, Question, WaveUnknown
 from plates.catalogue.models import Role, Slot, Spec
 from plates.measuring.uncertainty import (
-    MICROMETER_U_NM,
     NORMAL,
     RECTANGULAR,
-    STACKED_U_NM,
-    WAVE_U_NM,
     Part,
     micrometer_u_nm,
 )
@@ -147,14 +144,14 @@ def stays_parts(
     plates = [entry for entries in question.installed.values() for entry in entries] if question.room else []
     if not plates:
         return []
-    parts = [Part("plates that stay, stacked against measured height", STACKED_U_NM, times=len(plates))]
+    parts = [Part("plates that stay, stacked against measured height", question.figures.stacked_nm, times=len(plates))]
     read = stays_of_gauge(question)
     alone = sum(not entry.at_book for entry in plates) - sum(read[gauge] for gauge in shared)
     if alone:
-        parts.append(Part("plates that stay, micrometer", MICROMETER_U_NM, times=alone))
+        parts.append(Part("plates that stay, micrometer", question.figures.micrometer_nm, times=alone))
     for gauge, times in sorted(read.items()):
         if gauge in shared:
-            each = micrometer_u_nm(shared[gauge])
+            each = micrometer_u_nm(shared[gauge], question.figures.micrometer_nm)
             parts.append(Part(f"plates that stay, each reading by micrometer {gauge}", each, times=times))
             name = f"plates that stay, limit of error of {gauge}"
             parts.append(Part(name, shared[gauge], RECTANGULAR, -times, gauge))
@@ -162,5 +159,5 @@ def stays_parts(
     parts += [Part("a plate that stays, at book size", u_nm, RECTANGULAR, times) for u_nm, times in at_book.items()]
     waves = sum(slot.count for slot in slots if slot.role == Role.WAVE)
     if waves and wave_counted(spec, question) == "free":
-        parts.append(Part("a wave plate counted free", WAVE_U_NM, NORMAL, waves))
+        parts.append(Part("a wave plate counted free", question.figures.wave_nm, NORMAL, waves))
     return parts

@@ -8,7 +8,7 @@ practice, no source; what a shop has measured replaces them.
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from plates.lengths import INCH
 from plates.measuring.constants import d2
@@ -33,7 +33,23 @@ WAVE_U_NM = INCH * 15 / 10_000
 #: Each plate that goes out or in: its micrometer, and stacked against measured height (common practice, no source).
 MICROMETER_U_NM = INCH * 2 / 10_000
 STACKED_U_NM = INCH * 5 / 10_000
+#: Readings of one pack may spread over this much, or a quarter of the window's width, whichever is more.
+SPREAD_NM = INCH * 3 // 1000
 
+
+@dataclass(frozen=True)
+class Figures:
+    """The figures above in nm, as a shop has set them; a question keeps those that it was asked with."""
+
+    reading_nm: Mapping[str, float] = field(default_factory=lambda: dict(READING_U_NM))
+    single_nm: float = SINGLE_U_NM
+    wave_nm: float = WAVE_U_NM
+    micrometer_nm: float = MICROMETER_U_NM
+    stacked_nm: float = STACKED_U_NM
+    spread_nm: int = SPREAD_NM
+
+
+TO_BEGIN_WITH = Figures()
 NORMAL, RECTANGULAR = "normal", "rectangular"
 
 
@@ -94,6 +110,7 @@ def reading_parts(
     measured: Mapping[str, float] | None = None,
     gauge: str = "",
     shared_u_nm: float | None = None,
+    figures: Figures = TO_BEGIN_WITH,
 ) -> list[Part]:
     """The budget of a pack reading. ``measured``: what the shop has found for its methods, in nm.
 
@@ -103,16 +120,16 @@ def reading_parts(
     """
     found, shared = (measured or {}).get(method), shared_u_nm or 0.0
     if found is None:
-        alone = Part(f"reading by {method}", math.sqrt(max(READING_U_NM[method] ** 2 - shared**2, 0.0)))
+        alone = Part(f"reading by {method}", math.sqrt(max(figures.reading_nm[method] ** 2 - shared**2, 0.0)))
     else:
         alone = Part(f"reading by {method}, as measured in this shop", found)
     parts = [alone]
     if shared:
         parts.append(Part(f"limit of error of {gauge}", shared, RECTANGULAR, shared=gauge))
     if readings == 1:
-        parts.append(Part("a single reading: tilt is not seen", SINGLE_U_NM))
+        parts.append(Part("a single reading: tilt is not seen", figures.single_nm))
     if translated:
-        parts.append(Part("translation between wave free and flat", WAVE_U_NM))
+        parts.append(Part("translation between wave free and flat", figures.wave_nm))
     return parts
 
 
@@ -132,9 +149,9 @@ def mean_parts(one: Iterable[Part], other: Iterable[Part]) -> list[Part]:
     ]
 
 
-def micrometer_u_nm(shared_u_nm: float | None) -> float:
+def micrometer_u_nm(shared_u_nm: float | None, whole_nm: float = MICROMETER_U_NM) -> float:
     """What is left of a plate reading's u for this plate alone, once the error that its gauge shares is split off."""
-    return math.sqrt(max(MICROMETER_U_NM**2 - (shared_u_nm or 0.0) ** 2, 0.0))
+    return math.sqrt(max(whole_nm**2 - (shared_u_nm or 0.0) ** 2, 0.0))
 
 
 def lot_u_nm(range_nm: int, read: int, tolerance_nm: int | None = None) -> float:

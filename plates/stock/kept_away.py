@@ -61,7 +61,8 @@ WITH slot AS (
     AS f(slot, fit, code, proven)
 )
 SELECT s.slot, r.reason,
-       CASE r.reason WHEN 'fit' THEN f.code WHEN 'owner' THEN p.owner WHEN 'box' THEN p.box WHEN 'quarantined' THEN p.why
+       CASE r.reason WHEN 'fit' THEN f.code WHEN 'owner' THEN p.owner WHEN 'box' THEN p.box
+                     WHEN 'quarantined' THEN p.why
        END AS note,
        k.code, m.number, j.code, p.held_until, sum(p.plates)::int, min(p.thickness_nm), max(p.thickness_nm),
        bool_or(p.thickness_nm <@ CASE WHEN r.reason IN ('thinnest', 'thickest') THEN s.any_size ELSE s.closing END)

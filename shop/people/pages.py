@@ -31,7 +31,7 @@ from shop.people.forms import (
 from shop.people.models import Person
 from shop.people.settings import settings_change
 from shop.people.terminals import terminal_end, terminal_enrol, terminal_name, terminals
-from shop.web import PageRequest, go, page, shown, why_not
+from shop.web import PageRequest, forbidden, go, page, shown
 
 P = ParamSpec("P")
 
@@ -60,7 +60,7 @@ def owners_page(view: Callable[Concatenate[PageRequest, P], HttpResponse]) -> Ca
     def mine(request: PageRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
         if request.method == "POST":
             request.user.require("people")
-        elif why := why_not(request.user, "people"):
+        elif why := forbidden(request.user, "people"):
             return shown(request, "shop/not_yours.html", {"why_not": why})
         return view(request, *args, **kwargs)
 

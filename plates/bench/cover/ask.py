@@ -11,6 +11,7 @@ from plates.bench.question import Entry, Question, may_adjust, with_limits
 from plates.catalogue.models import Spec
 from plates.catalogue.selectors import kinds_of
 from plates.matching.cover import Segment, cover, gains, losses
+from plates.measuring.figures import figures_of
 from plates.stock.holds import holds_run_out
 from plates.stock.models import Plate
 from plates.stock.selectors import Interchange, OnShelf
@@ -64,7 +65,7 @@ def cover_ask(
     with refusals():
         holds_run_out(shop_id=person.shop_id)
     # Neither the method nor the clearance matters to what can be reached.
-    question = Question("feeler", [], [], _with_book_sizes(spec, installed))
+    question = Question("feeler", [], [], _with_book_sizes(spec, installed), figures=figures_of(person.shop))
     question = with_limits(list(spec.slots.all()), plates_read(person, question)[0])
     posed = pose(Asked(spec, question, spec.target_nm), sure=person.shop.sure_level, measured={})
     return Cover(

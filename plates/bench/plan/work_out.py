@@ -20,6 +20,7 @@ from plates.bench.repeatability import method_u_nm
 from plates.catalogue.selectors import STACK
 from plates.matching.plan.moves import one_by_one, packs_build
 from plates.matching.plan.plan import Move, Plan, plan
+from plates.measuring.figures import figures_of
 from plates.stock.models import Plate
 from shop.people.models import Person
 
@@ -43,7 +44,7 @@ def plan_work_out(*, person: Person, matches: Sequence[Match], seconds: float) -
     posed = pose_together(
         [asked_of(match, match.pk if match.option_held else None) for match in matches],
         sure=person.shop.sure_level,
-        measured=method_u_nm(person.shop_id),
+        measured=method_u_nm(person.shop_id, figures_of(person.shop)),
     )
     movable = _movable(matches, posed)
     moves = [move for move, _ in movable]

@@ -20,7 +20,7 @@ from plates.bench.reading import match_read
 from plates.bench.short.missed import missed_ranges, missed_write
 from plates.catalogue.models import Slot
 from plates.catalogue.selectors import STACK
-from plates.measuring.uncertainty import MICROMETER_U_NM, rectangular_u_nm
+from plates.measuring.uncertainty import rectangular_u_nm
 from plates.stock.holds import holds_run_out
 from plates.stock.models import Plate
 from shop.errors import Malformed, WrongState, refusals
@@ -79,7 +79,7 @@ def match_comeback(
     with refusals():
         holds_run_out(shop_id=person.shop_id)
     match = match_new(person=person, spec=spec, counted=counted, made_key=made_key, job=closed.job)
-    match_read(match, question, person.shop.sure_level)
+    match_read(match, question, person.shop)
     # Its plates went in under the overrides of the closed match, and stay under them.
     match.comeback_of, match.overrides = closed, closed.overrides
     match.comeback = _explained(closed, match, pairs)
@@ -113,10 +113,10 @@ def _worn(slots: Mapping[str, Slot], built: Question, name: str, one: WornSlot) 
     at = f"/worn/{name}"
     if name not in slots:
         raise Malformed(f"The pack has no slot {name!r}; it has {', '.join(slots)}.", [(at, "there is no such slot")])
-    entries = built.installed.get(name)
+    entries, micrometer_nm = built.installed.get(name), built.figures.micrometer_nm
     count = len(entries) if entries is not None else slots[name].count
     if one.was_nm is not None:
-        was_nm, was_u_nm = one.was_nm, read_u_nm(count, once=len(one.was_nm) == 1)
+        was_nm, was_u_nm = one.was_nm, read_u_nm(count, once=len(one.was_nm) == 1, micrometer_nm=micrometer_nm)
     else:
         if entries is None and slots[name].nominal_nm is None:
             raise Malformed(
@@ -126,7 +126,8 @@ def _worn(slots: Mapping[str, Slot], built: Question, name: str, one: WornSlot) 
         if entries is None:
             at_book = Entry(slots[name].nominal_nm or 0, at_book=True, u_nm=rectangular_u_nm(BOOK_TOLERANCE_NM))
             entries = [at_book] * count
-        was_nm, was_u_nm = [entry.thickness_nm for entry in entries], math.hypot(*map(_u_nm, entries))
+        was_nm = [entry.thickness_nm for entry in entries]
+        was_u_nm = math.hypot(*(_u_nm(entry, micrometer_nm) for entry in entries))
 
     def each(lengths_nm: Sequence[int], side: str) -> list[int]:
         if len(lengths_nm) not in (1, count):
@@ -138,12 +139,13 @@ def _worn(slots: Mapping[str, Slot], built: Question, name: str, one: WornSlot) 
 
     if not count:
         raise Malformed(f"There is no plate in {name!r}.", [(at, "holds no plate")])
-    return Worn(name, each(was_nm, "was"), each(one.now_nm, "now"), was_u_nm, read_once=len(one.now_nm) == 1)
+    was, now, once = each(was_nm, "was"), each(one.now_nm, "now"), len(one.now_nm) == 1
+    return Worn(name, was, now, was_u_nm, read_once=once, micrometer_nm=micrometer_nm)
 
 
-def _u_nm(entry: Entry) -> float:
+def _u_nm(entry: Entry, micrometer_nm: float) -> float:
     """u of a plate as it went in: of its book size where nobody read it, else of its micrometer and its lot."""
-    return entry.u_nm if entry.at_book else math.hypot(MICROMETER_U_NM, entry.u_nm)
+    return entry.u_nm if entry.at_book else math.hypot(micrometer_nm, entry.u_nm)
 
 
 def _explained(closed: Match, match: Match, worn: Sequence[Worn]) -> dict[str, object]:

@@ -13,6 +13,7 @@ from plates.bench.proof.residuals import BY, SHOWN, groups_of, points_of
 from plates.bench.repeatability import FEWEST, repeatability
 from plates.bench.selectors import LOOK
 from plates.catalogue.models import WAVE_STATES
+from plates.measuring.figures import figures_of
 from plates.measuring.uncertainty import METHODS
 from shop.errors import KeyReused, Refusal, WrongState
 from shop.once import Answer, Once
@@ -41,7 +42,7 @@ def residuals(request: PageRequest) -> HttpResponse:
         "checks": len(points),
         "look": LOOK,
         "shown": SHOWN,
-        "methods": repeatability(request.user.shop_id),
+        "methods": repeatability(request.user.shop_id, figures_of(shop)),
         "fewest": FEWEST,
     }
     return shown(request, "plates/residuals.html", context)

@@ -11,9 +11,9 @@ from plates.measuring.uncertainty import MICROMETER_U_NM
 NOT_WHY = "That does not say why they wore: look at pressure, seals, feed."
 
 
-def read_u_nm(count: int, *, once: bool) -> float:
+def read_u_nm(count: int, *, once: bool, micrometer_nm: float) -> float:
     """Standard uncertainty of so many plates together, each read by micrometer; ``once``: one figure stands for all."""
-    return MICROMETER_U_NM * (count if once else math.sqrt(count))
+    return micrometer_nm * (count if once else math.sqrt(count))
 
 
 @dataclass(frozen=True)
@@ -28,6 +28,7 @@ class Worn:
     now_nm: list[int]
     was_u_nm: float
     read_once: bool = False
+    micrometer_nm: float = MICROMETER_U_NM
 
     @property
     def count(self) -> int:
@@ -41,7 +42,7 @@ class Worn:
     @property
     def u_nm(self) -> float:
         """Standard uncertainty of that: what they were, and the micrometer as they came back."""
-        return math.hypot(self.was_u_nm, read_u_nm(self.count, once=self.read_once))
+        return math.hypot(self.was_u_nm, read_u_nm(self.count, once=self.read_once, micrometer_nm=self.micrometer_nm))
 
     def words(self, unit: str) -> str:
         plates = f"{self.count} plate{'s' if self.count > 1 else ''} of {self.slot}"

@@ -2,9 +2,9 @@
 
 **The rule of agreement.** Two micrometer readings are of one plate when they differ by no more than 2·√(u1² + u2²): the
 expanded uncertainty (k = 2) of their difference (JCGM 100:2008, 5.1.2 and 6.2.1). Each u is the micrometer's 0.0002 in
-(common practice, no source); a plate that was not read itself, of a lot say, adds its own u to its side. So two
-readings agree within 0.0005657 in. Among the plates that agree the nearest is the one that left, and the slip's own
-where another is as near.
+(common practice, no source; a shop may set its own); a plate that was not read itself, of a lot say, adds its own u to
+its side. So two readings agree within 0.0005657 in. Among the plates that agree the nearest is the one that left, and
+the slip's own where another is as near.
 """
 
 import uuid
@@ -15,13 +15,16 @@ from django.db.models import Case, F, FloatField, Q, Value, When
 from django.db.models.functions import Abs, Sqrt
 
 from plates.bench.models import Match
+from plates.bench.question import Question
 from plates.catalogue.models import Kind
-from plates.measuring.uncertainty import MICROMETER_U_NM
 from plates.stock.models import Condition, Plate, State
 from plates.stock.selectors import used_roles
 
-#: Twice the u of the difference between a fresh reading and the one on record, in nm.
-WITHIN = 2 * Sqrt(Value(2 * MICROMETER_U_NM**2) + F("u_nm") * F("u_nm"), output_field=FloatField())
+
+def _within(match: Match) -> Any:
+    """Twice the u of the difference between a fresh reading and the one on record, in nm."""
+    u_nm = Question.from_json(match.question).figures.micrometer_nm
+    return 2 * Sqrt(Value(2.0 * u_nm**2) + F("u_nm") * F("u_nm"), output_field=FloatField())
 
 
 def named_rows(match: Match) -> dict[uuid.UUID, dict[str, Any]]:
@@ -45,7 +48,7 @@ def plate_that_left(match: Match, named: Plate, reading_nm: int) -> Any:
     return (
         Plate.objects.filter(candidates, shop_id=match.shop_id)
         .select_related("kind__fit", "bin")
-        .annotate(off_nm=Abs(F("thickness_nm") - reading_nm), within_nm=WITHIN)
+        .annotate(off_nm=Abs(F("thickness_nm") - reading_nm), within_nm=_within(match))
         .annotate(
             agrees=Case(When(off_nm__lte=F("within_nm"), then=Value(True)), default=Value(False)),
             other=Case(When(pk=named.pk, then=Value(0)), default=Value(1)),
