@@ -25,6 +25,7 @@ from plates.measuring import pages as measuring_pages
 from plates.stock import api as stock
 from plates.stock import pages as stock_pages
 from plates.stock import scanning
+from plates.tables import pages as table_pages
 from shop import pages, sign_in
 from shop.health import healthz
 from shop.people import pages as people_pages
@@ -136,6 +137,9 @@ urlpatterns = [
     path("gauge-studies/<str:pk>/", measuring_pages.one_study, name="gauge-study"),
     path("labels/", label_pages.labels, name="labels"),
     path("labels/pdf/", label_pages.printed, name="labels-pdf"),
+    path("import/", table_pages.tables, name="tables"),
+    path("import/<str:name>/", table_pages.upload, name="import"),
+    path("export/<str:name>.csv", table_pages.download, name="export"),
     path("fits/", catalogue_pages.fits, name="fits"),
     path("kinds/", catalogue_pages.kinds, name="kinds"),
     path("specs/", bench_pages.spec_list, name="specs"),

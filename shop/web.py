@@ -8,6 +8,7 @@ from typing import Any, Concatenate, ParamSpec
 from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http.response import HttpResponseBase
 from django.shortcuts import render, resolve_url
 from django.views.csrf import csrf_failure
 from django.views.decorators.cache import never_cache
@@ -61,18 +62,18 @@ def form_refused(request: HttpRequest, reason: str = "") -> HttpResponse:
     return csrf_failure(request, reason)
 
 
-def page(view: Callable[Concatenate[PageRequest, P], HttpResponse]) -> Callable[..., HttpResponse]:
+def page(view: Callable[Concatenate[PageRequest, P], HttpResponseBase]) -> Callable[..., HttpResponseBase]:
     """A page of the counter: for signed-in people, never out of a cache, so that *back* shows a fresh form."""
 
     @wraps(view)
-    def checked(request: PageRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+    def checked(request: PageRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
         typed = (text for form in (request.GET, request.POST) for _, texts in form.lists() for text in texts)
         if any("\0" in text for text in (request.path, *typed)):
             raise Malformed("The address or the form holds a NUL character. Type it again.")
         return view(request, *args, **kwargs)
 
     @wraps(view)
-    def admitted(request: PageRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def admitted(request: PageRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if not request.user.is_authenticated or not admit(request):
             return _door(request)
         return checked(request, *args, **kwargs)

@@ -19,11 +19,13 @@ class Reading:
     """The points read on one plate, 1 to 12: texts with their units, and their lengths in nanometres.
 
     ``typed``: what a person really typed, where that differs from the texts; it is what the ledger keeps.
+    ``taper_nm``: how far the points ranged, where only their mean is told.
     """
 
     texts: list[str]
     points_nm: list[int]
     typed: list[str] | None = None
+    taper_nm: int | None = None
 
     @property
     def thickness_nm(self) -> int:
@@ -33,7 +35,7 @@ class Reading:
     @property
     def spread_nm(self) -> int:
         """The taper: how far the points range."""
-        return max(self.points_nm) - min(self.points_nm)
+        return max(self.points_nm) - min(self.points_nm) if self.taper_nm is None else self.taper_nm
 
     @property
     def kept(self) -> list[str]:

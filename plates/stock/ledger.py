@@ -140,16 +140,16 @@ def ledger_open(
     plates: Sequence[Plate],
     person: Person,
     readings: Sequence[list[str]],
-    findings: dict[str, Any] | None = None,
-    reasons: Sequence[str] | None = None,
+    findings: Sequence[dict[str, Any]],
+    reasons: Sequence[str],
     at: datetime | None = None,
     for_match: uuid.UUID | None = None,
     for_job: uuid.UUID | None = None,
 ) -> None:
     """Write new plates and the first line of each, in two statements. Their revision becomes 1.
 
-    ``readings`` and ``reasons`` go plate by plate; what was found holds for all of them. ``for_match`` and ``for_job``
-    stand on the lines: where the plates came from.
+    ``readings``, ``findings`` and ``reasons`` go plate by plate. ``for_match`` and ``for_job`` stand on the lines:
+    where the plates came from.
     """
     dated = {} if at is None else {"at": at}
     for plate in plates:
@@ -173,12 +173,12 @@ def ledger_open(
             match_id=for_match,
             job_id=for_job,
             readings=texts,
-            findings=findings or {},
+            findings=found,
             gauge=plate.gauge,
             reason=reason,
             person=person,
             terminal_id=person.terminal_id,
             **dated,
         )
-        for plate, texts, reason in zip(plates, readings, reasons or [""] * len(plates), strict=True)
+        for plate, texts, found, reason in zip(plates, readings, findings, reasons, strict=True)
     )

@@ -183,7 +183,7 @@ def plate_rework(
         plates=[plate],
         person=person,
         readings=[reading.kept],
-        findings=tags.findings.json(),
+        findings=[tags.findings.json()],
         reasons=[f"{reason}. {verdict.reason}" if verdict.reason else reason],
     )
     dust = "Never dry-brush old lining: its dust may hold asbestos. Follow the manual and local codes."

@@ -95,7 +95,7 @@ def plate_receive(
         plates=[plate],
         person=person,
         readings=[reading.kept],
-        findings=tags.findings.json(),
+        findings=[tags.findings.json()],
         reasons=[verdict.reason],
         at=at,
         for_match=for_match,
@@ -182,7 +182,7 @@ def lot_receive(
         plates=plates,
         person=person,
         readings=[reading.kept for reading in readings] + [[] for _ in range(unread)],
-        findings=tags.findings.json(),
+        findings=[tags.findings.json()] * count,
         reasons=reasons,
         at=at,
     )

@@ -8,6 +8,7 @@ from django.contrib.auth import update_session_auth_hash
 from django.core.paginator import Paginator
 from django.db import transaction
 from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, resolve_url
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -53,7 +54,7 @@ def _done(form: PageForm, effect: Callable[[], object]) -> bool:
     return True
 
 
-def owners_page(view: Callable[Concatenate[PageRequest, P], HttpResponse]) -> Callable[..., HttpResponse]:
+def owners_page(view: Callable[Concatenate[PageRequest, P], HttpResponse]) -> Callable[..., HttpResponseBase]:
     """A page for the owner alone; anybody else who comes by reads why. Raises Forbidden for what they send there."""
 
     @wraps(view)

@@ -1,0 +1,130 @@
+"""Many plates at once, each of its own kind and reading: judged like one scanned in, written in a few statements."""
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from plates.catalogue.models import Kind
+from plates.measuring.gauges import GaugeNotes, gauge_notes
+from plates.stock.booking import Booking, KindsAndBins
+from plates.stock.findings import Reading, Tags, agreement_check
+from plates.stock.ledger import ledger_open
+from plates.stock.models import Bin, Plate
+from plates.stock.services import plate_new
+from shop.errors import Refusal
+from shop.people.models import Person
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """One plate that comes in. ``confirm``: its reading is right, though no plate of its kind should have it."""
+
+    kind: Kind
+    reading: Reading
+    tags: Tags
+    chosen_bin: Bin | None = None
+    confirm: bool = False
+
+
+@dataclass
+class Judged:
+    """What becomes of the arrivals. ``refused`` and ``warnings`` go by the place of the arrival."""
+
+    plates: list[Plate] = field(default_factory=list)
+    readings: list[list[str]] = field(default_factory=list)
+    findings: list[dict[str, Any]] = field(default_factory=list)
+    reasons: list[str] = field(default_factory=list)
+    refused: dict[int, Refusal] = field(default_factory=dict)
+    warnings: dict[int, list[dict[str, str]]] = field(default_factory=dict)
+
+
+class _Bookings:
+    """The bookings of one act: what many plates share is looked up once."""
+
+    def __init__(self, person: Person, arrivals: Sequence[Arrival]) -> None:
+        self.person = person
+        self.known = KindsAndBins(person.shop_id, {one.kind.fit_id for one in arrivals})
+        self._agreed: dict[tuple[str, str], Refusal | None] = {}
+        self._gauges: dict[str, GaugeNotes | Refusal] = {}
+        self._begun: dict[tuple[Any, ...], Booking] = {}
+
+    def of(self, one: Arrival) -> Booking:
+        """Raises SecondPerson, GaugeWithdrawn."""
+        tags = one.tags
+        self._agree(tags.condition, tags.findings.agreed_by)
+        gauge = self._gauge(tags.gauge)
+        where: uuid.UUID | None = one.chosen_bin.pk if one.chosen_bin else None
+        key = (one.kind.pk, tags.condition, tags.gauge, tags.findings, where, one.confirm)
+        if key not in self._begun:
+            self._begun[key] = Booking(
+                kind=one.kind,
+                condition=tags.condition,
+                gauge=gauge,
+                findings=tags.findings,
+                chosen_bin=one.chosen_bin,
+                confirm=one.confirm,
+                known=self.known,
+            )
+        return self._begun[key]
+
+    def _agree(self, condition: str, agreed_by: str) -> None:
+        key = (condition, agreed_by)
+        if key not in self._agreed:
+            try:
+                agreement_check(person=self.person, condition=condition, agreed_by=agreed_by)
+                self._agreed[key] = None
+            except Refusal as refusal:
+                self._agreed[key] = refusal
+        if refused := self._agreed[key]:
+            raise refused
+
+    def _gauge(self, code: str) -> GaugeNotes:
+        if code not in self._gauges:
+            try:
+                self._gauges[code] = gauge_notes(self.person.shop_id, code, act="plate")
+            except Refusal as refusal:
+                self._gauges[code] = refusal
+        found = self._gauges[code]
+        if isinstance(found, Refusal):
+            raise found
+        return found
+
+
+def arrivals_judge(*, person: Person, arrivals: Sequence[Arrival]) -> Judged:
+    """What would become of each arrival; nothing is written. Raises Forbidden."""
+    person.require("stock")
+    judged, bookings = Judged(), _Bookings(person, arrivals)
+    for place, one in enumerate(arrivals):
+        try:
+            booking = bookings.of(one)
+            reading = booking.read(one.reading)
+            verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
+        except Refusal as refusal:
+            judged.refused[place] = refusal
+            continue
+        judged.plates.append(plate_new(one.kind, reading.thickness_nm, reading.spread_nm, verdict, one.tags))
+        judged.readings.append(reading.kept)
+        judged.findings.append(one.tags.findings.json())
+        judged.reasons.append(verdict.reason)
+        if said := booking.notes + verdict.warnings:
+            judged.warnings[place] = said
+    return judged
+
+
+def arrivals_book(*, person: Person, judged: Judged, made_key: str | None = None) -> None:
+    """Write what was judged, in the same transaction, with a ledger line each; the first plate carries the key.
+
+    Raises what the first refused arrival was refused for: all of them come in, or none.
+    """
+    for refusal in judged.refused.values():
+        raise refusal
+    if judged.plates:
+        judged.plates[0].made_key = made_key
+    ledger_open(
+        plates=judged.plates,
+        person=person,
+        readings=judged.readings,
+        findings=judged.findings,
+        reasons=judged.reasons,
+    )

@@ -1,0 +1,37 @@
+"""Cells of a table as text: what a spreadsheet must not run, and figures in a column of one unit."""
+
+import re
+import unicodedata
+
+#: What makes a spreadsheet take a cell for a formula, behind any number of apostrophes.
+_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+_GUARDED = re.compile(r"''*[=+\-@\t\r]")
+#: Marks and overrides of writing direction: they let a text look like another one.
+_TURNS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
+def guarded(text: str) -> str:
+    """The text with an apostrophe before it where a spreadsheet would run it."""
+    return "'" + text if _FORMULA.match(text) else text
+
+
+def unguarded(cell: str) -> str:
+    """Takes off exactly what :func:`guarded` puts on."""
+    return cell[1:] if _GUARDED.match(cell) else cell
+
+
+def unseen(cell: str) -> str:
+    """The first character of a cell that nobody sees and no text here needs, as ``U+202E``; else nothing."""
+    for sign in cell:
+        if sign in _TURNS or (unicodedata.category(sign) in ("Cc", "Cs") and sign not in "\t\r\n"):
+            return f"U+{ord(sign):04X}"
+    return ""
+
+
+def exact(length_nm: int, unit_first: str) -> str:
+    """A length that reads back to the nanometre: inch to four places where that is exact and comes first, else mm."""
+    if unit_first == "in" and length_nm % 2_540 == 0:
+        return f"{length_nm // 25_400_000}.{length_nm % 25_400_000 // 2_540:04} in"
+    whole, rest = divmod(length_nm, 1_000_000)
+    places = f"{rest:06}"
+    return f"{whole}.{places[:3]}{places[3:].rstrip('0')} mm"
