@@ -4,6 +4,7 @@ from django.urls import include, path
 from drf_spectacular.views import SpectacularJSONAPIView
 
 from plates.bench import api as bench
+from plates.bench import half_spec
 from plates.bench import pages as bench_pages
 from plates.bench.cover import api as bench_cover
 from plates.bench.cover import pages as cover_pages
@@ -150,6 +151,7 @@ urlpatterns = [
     path("add/kind/", catalogue_pages.add_kind, name="add-kind"),
     path("add/spec/", catalogue_pages.add_spec, name="add-spec"),
     path("add/person/", people_pages.add_person, name="add-person"),
+    path("add/spec/drawing/", half_spec.drawing, name="spec-drawing"),
     path("add/gauge/", measuring_pages.add_gauge, name="add-gauge"),
     path("add/bin/", stock_pages.add_bin, name="add-bin"),
 ]

@@ -35,11 +35,11 @@ class Layer:
 
 @dataclass(frozen=True)
 class Stack:
-    """A stack from the bottom up, with its measured or predicted gap or height."""
+    """A stack from the bottom up, with its measured or predicted gap or height; None while nobody knows it."""
 
     title: str
     layers: Sequence[Layer]
-    measure_nm: int
+    measure_nm: int | None
 
 
 @dataclass(frozen=True)
@@ -103,9 +103,10 @@ def scale_of(stacks: Sequence[Stack]) -> float:
 
 
 def stack_drawing(
-    *, stacks: Sequence[Stack], measures: str, limits: Limits, unit: str, title: str, desc: str
+    *, stacks: Sequence[Stack], measures: str, limits: Limits | None, unit: str, title: str, desc: str
 ) -> SafeString:
-    """One or two stacks side by side on one scale, with the gap below the stop or the height above the base.
+    """One or two stacks side by side on one scale, with the gap below the stop or the height above the base; plates
+    alone where there is no window yet.
 
     The small ticks stand at the limits of the window: the stop (or the top of the stack) belongs between them.
     """
@@ -117,20 +118,23 @@ def stack_drawing(
         return sum(layer.thickness_nm or guess_nm for layer in stack.layers) * scale
 
     gap = measures == "gap"
-    tops = [high(stack) + (max(stack.measure_nm, limits.high_nm) * scale if gap else 0) for stack in stacks]
-    tops += [max(stack.measure_nm, limits.high_nm) * scale for stack in stacks if not gap]
+    most = [max(stack.measure_nm or 0, limits.high_nm if limits else 0) * scale for stack in stacks]
+    tops = [high(stack) + (reach if gap else 0) for stack, reach in zip(stacks, most, strict=True)]
+    tops += [] if gap else most
     base = HEAD + max(tops) + 8
     parts = [svg.line(COLUMNS[0] - 12, base, COLUMNS[len(stacks) - 1] + PLATE_WIDTH + 12, base, "thick")]
     for column, stack in enumerate(stacks):
         x, level = COLUMNS[column], base
         middle = x + PLATE_WIDTH / 2
         parts.append(svg.text(middle, 20, stack.title, "name", "middle"))
-        parts.append(svg.text(middle, 42, figure(stack.measure_nm, unit), "value", "middle"))
         for layer in stack.layers:
             tall = (layer.thickness_nm or guess_nm) * scale
             level -= tall
             parts.append(_plate(x, level, tall, layer))
             parts.append(_label(column, x, level + tall / 2 + 5, layer, unit))
+        if limits is None or stack.measure_nm is None:
+            continue
+        parts.append(svg.text(middle, 42, figure(stack.measure_nm, unit), "value", "middle"))
         foot = level if gap else base
         top = foot - stack.measure_nm * scale
         if gap:

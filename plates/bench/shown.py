@@ -14,6 +14,7 @@ from plates.bench.odd import odd_ones
 from plates.bench.question import Question
 from plates.bench.selectors import standing_holds
 from plates.catalogue.models import Role, Slot, Spec
+from plates.catalogue.specs import SlotData
 from plates.lengths import both
 from plates.measuring.uncertainty import Part
 
@@ -161,7 +162,7 @@ def shortfall_shown(match: Match) -> dict[str, Any] | None:
 # --- drawings -------------------------------------------------------------------------------------------------
 
 
-def interleaved(slots: Sequence[Slot], filled: dict[str, list[L]]) -> list[L]:
+def interleaved(slots: Sequence[Slot | SlotData], filled: dict[str, list[L]]) -> list[L]:
     """Slots from the bottom up; steels and frictions that stand beside each other alternate as in the pack."""
     layers: list[L] = []
     rest = list(slots)
@@ -178,7 +179,7 @@ def interleaved(slots: Sequence[Slot], filled: dict[str, list[L]]) -> list[L]:
 
 
 def _filled(
-    slots: Sequence[Slot], question: Question | None, option: dict[str, Any] | None, after: bool
+    slots: Sequence[Slot | SlotData], question: Question | None, option: dict[str, Any] | None, after: bool
 ) -> list[Layer]:
     filled: dict[str, list[Layer]] = {}
     for slot in slots:
@@ -252,14 +253,23 @@ def stack_of_match(match: Match) -> SafeString:
 
 def stack_of_spec(spec: Spec) -> SafeString:
     """The pack as the book has it, at its target."""
-    layers = _filled(list(spec.slots.all()), None, None, after=False)
+    return stack_of_book(
+        list(spec.slots.all()), measures=spec.measures, limits=limits_of(spec), unit=spec.unit, name=spec.code
+    )
+
+
+def stack_of_book(
+    slots: Sequence[Slot | SlotData], *, measures: str, limits: Limits | None, unit: str, name: str
+) -> SafeString:
+    """Slots at book size and at the target; without a window the plates alone."""
+    layers = _filled(slots, None, None, after=False)
     return stack_drawing(
-        stacks=[Stack("at target", layers, spec.target_nm)],
-        measures=spec.measures,
-        limits=limits_of(spec),
-        unit=spec.unit,
-        title=f"The stack of {spec.code} at book size, to scale",
-        desc=f"{_said(layers, spec.unit)}.",
+        stacks=[Stack("at target" if limits else "no window yet", layers, limits.target_nm if limits else None)],
+        measures=measures,
+        limits=limits,
+        unit=unit,
+        title=f"The stack of {name} at book size, to scale",
+        desc=f"{_said(layers, unit)}.",
     )
 
 
