@@ -123,7 +123,7 @@ KINDS = Sort(
         Column("lead_days", "", read=_whole),
     ),
     KindBody,
-    most=5_000,
+    most=2_000,
     unique="code",
 )
 
@@ -139,7 +139,7 @@ BINS = Sort(
         Column("to", "the thickness below which it ends", needed=True, length=True),
     ),
     BinBody,
-    most=5_000,
+    most=2_000,
     unique="code",
 )
 

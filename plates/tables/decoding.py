@@ -175,7 +175,5 @@ def _problem(line: int, cells: list[str], heads: list[str]) -> Problem | None:
         if not head and cell.strip():
             return Problem(line, "", f"{cell.strip()[:40]!r} stands below no name. Name its column, or clear it.")
     if any(cell.strip() for cell in cells[len(heads) :]):
-        return Problem(
-            line, "", f"It has {len(cells)} cells and the header {len(heads)}. Quote a cell with a comma."
-        )
+        return Problem(line, "", f"It has {len(cells)} cells and the header {len(heads)}. Quote a cell with a comma.")
     return None

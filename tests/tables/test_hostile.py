@@ -22,13 +22,13 @@ TEXT = "kind,thickness,owner\r\nS-77,0.0771 in,Zoë\r\n"
         (TEXT.replace("\r\n", "\r").encode(), "parted by comma"),
         (TEXT.replace(",", ";").encode(), "parted by semicolon"),
         (TEXT.replace(",", "\t").encode(), "parted by tab"),
-        (TEXT.replace("kind,", "\n\nKind,").encode(), "1 of 1 rows are good"),
-        (TEXT.replace("Zoë", '"Zoë"').encode(), "1 of 1 rows are good"),
+        (TEXT.replace("kind,", "\n\nKind,").encode(), "1 of 1 row is good"),
+        (TEXT.replace("Zoë", '"Zoë"').encode(), "1 of 1 row is good"),
     ],
 )
 def test_every_way_to_write_it_is_read(desk: Desk, content: bytes, told: str) -> None:
     said = desk.check("plates", content)
-    assert "1 of 1 rows are good" in said and told in said
+    assert "1 of 1 row is good" in said and told in said
     desk.write()
     assert Plate.objects.get().owner == "Zoë"
 

@@ -23,7 +23,7 @@ KINDS = (
 def test_nothing_is_written_before_the_press_and_everything_after_it(desk: Desk) -> None:
     assert "2 of 2 rows are good" in desk.check("kinds", KINDS)
     assert Kind.objects.count() == 1
-    assert "2 kinds written." in desk.write()
+    assert "2 rows of kinds written." in desk.write()
     made = Kind.objects.get(code="S-87")
     assert (made.nominal_nm, str(made.unit_cost), made.supplier.name if made.supplier else "") == (
         length_parse("0.087 in"), "1.2500", "Plates, Ltd",
@@ -36,7 +36,7 @@ def test_sent_twice_it_counts_once(desk: Desk) -> None:
     checked = desk.html
     desk.write()
     desk.html = checked
-    assert "1 plates written." in desk.write()
+    assert "1 row of plates written." in desk.write()
     assert Plate.objects.count() == 1
 
 
