@@ -95,9 +95,11 @@ def _wait(service: Service) -> None:
 
 
 @contextmanager
-def serving(urls: Urls, data_dir: Path, module: str = "shop.wsgi", **environ: str) -> Iterator[Service]:
+def serving(
+    urls: Urls, data_dir: Path, module: str = "shop.wsgi", port: int | None = None, **environ: str
+) -> Iterator[Service]:
     """The service with two workers on this database; ``module`` holds the WSGI application."""
-    port = free_port()
+    port = port or free_port()
     command = [sys.executable, "-m", "gunicorn", module, "-b", f"127.0.0.1:{port}", "-w", "2", "--threads", "8"]
     process = subprocess.Popen(
         [*command, "--log-level", "error"],

@@ -2,12 +2,12 @@
 
 from typing import Any
 
-from django.http import HttpResponse
-from django.shortcuts import redirect
+from django.http import HttpResponse, JsonResponse
+from django.shortcuts import redirect, resolve_url
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from plates.catalogue.selectors import kind_by_code, kinds_found
-from plates.lengths import mean_nm
+from plates.lengths import both, mean_nm
 from plates.measuring.gauges import GaugeNotes, gauge_for_plates
 from plates.stock import selectors
 from plates.stock.batches import Batch, batch_key
@@ -15,7 +15,7 @@ from plates.stock.booking import Booking
 from plates.stock.findings import NOTHING_FOUND, Tags
 from plates.stock.forms import PlateForm
 from plates.stock.life import plate_undo
-from plates.stock.models import Act, Plate
+from plates.stock.models import Act, Plate, State
 from plates.stock.plausible import Implausible
 from plates.stock.services import Received, plate_receive
 from plates.stock.shown import kind_or_404, plate_or_404
@@ -26,6 +26,17 @@ from shop.web import PageRequest, forbidden, key_new, once_of, page, shown
 
 #: What is said of one plate beside its reading, and has to be said again when the form is offered in another way.
 OF_ONE = ("cone", "warp", "hot_spot")
+
+
+class OtherPerson(Refusal):
+    status, code, title = 409, "other_person", "Another person's scan"
+
+
+def lies_in(plate: Plate) -> str:
+    """Where to lay a plate that was scanned in, in a word or two."""
+    if plate.state == State.QUARANTINED:
+        return "quarantine"
+    return plate.bin.code if plate.bin else "no bin"
 
 
 @require_GET
@@ -52,15 +63,13 @@ def scan_in(request: PageRequest, code: str) -> HttpResponse:
     if request.method == "GET":
         return _scan_page(request, batch)
     form = PlateForm(request.POST, person=request.user, kind=batch.kind)
+    if request.headers.get("Accept") == "application/json":
+        return _kept_scan(request, batch, form)
+    own_scan_check(request)
     if not form.is_valid():
         return _not_a_reading(request, batch, form)
-
-    def effect(once: Once) -> Answer:
-        return once.run(lambda: _receive(once, batch, form), lambda _: Answer(303, {"to": batch.address()}))
-
     try:
-        once = once_of(request)
-        answer = once.replay() or effect(once)
+        answer = _book(request, batch, form)
     except KeyReused:
         said = "The form before this one was sent already and has counted. Nothing was done twice."
         typed = {**request.POST.dict(), **batch.kept}
@@ -72,6 +81,39 @@ def scan_in(request: PageRequest, code: str) -> HttpResponse:
             raise
         return _scan_page(request, batch, form)
     return redirect(answer.body["to"])
+
+
+def own_scan_check(request: PageRequest) -> None:
+    """A page may outlive its session: what one person typed is never booked as read by another. Raises OtherPerson."""
+    if request.POST.get("by", "") not in ("", str(request.user.pk)):
+        raise OtherPerson("Somebody else typed this scan. It is kept until that person signs in here again.")
+
+
+def _book(request: PageRequest, batch: Batch, form: PlateForm) -> Answer:
+    once = once_of(request)
+
+    def told(received: Received) -> Answer:
+        return Answer(303, {"to": batch.address(), "plate": str(received.plates[0].pk)})
+
+    return once.replay() or once.run(lambda: _receive(once, batch, form), told)
+
+
+def _kept_scan(request: PageRequest, batch: Batch, form: PlateForm) -> JsonResponse:
+    """A scan that the browser kept while the line was lost: where the plate goes, or why it was not booked."""
+    try:
+        own_scan_check(request)
+        if not form.is_valid():
+            errors = [str(error) for found in form.errors.values() for error in found]
+            return JsonResponse({"code": "not_a_reading", "detail": " ".join(errors)}, status=422)
+        answer = _book(request, batch, form)
+    except Implausible as refusal:
+        doubt = _doubt(request, batch, form, refusal)
+        return JsonResponse({"code": refusal.code, "detail": refusal.detail, "ways": doubt["ways"]}, status=422)
+    except Refusal as refusal:
+        return JsonResponse({"code": refusal.code, "detail": refusal.detail}, status=refusal.status)
+    plate = plate_or_404(request, answer.body["plate"])
+    told = {"lies": lies_in(plate), "thickness": both(plate.thickness_nm, request.user.shop.unit_first)}
+    return JsonResponse(told)
 
 
 def _not_a_reading(request: PageRequest, batch: Batch, form: PlateForm) -> HttpResponse:
@@ -97,19 +139,22 @@ def _receive(once: Once, batch: Batch, form: PlateForm) -> Received:
 
 
 def _doubt(request: PageRequest, batch: Batch, form: PlateForm, refusal: Implausible) -> dict[str, Any]:
-    """What an implausible reading may have been meant as, as things to press."""
+    """What an implausible reading may have been meant as: ``ways`` to go on, each a form to press."""
     texts = [said.text for said in form.cleaned_data["reading"]]
-    would_be = refusal.more.get("would_be") or {}
-    plausible = would_be.get("plausible", False)
+    typed = request.POST["reading"]
+    here = resolve_url("scan-in", batch.kind.code)
     of_one = {name: request.POST[name] for name in OF_ONE if request.POST.get(name)}
-    return {
-        "detail": refusal.detail,
-        "as_is": " ".join(texts),
-        "typed": request.POST["reading"],
-        "other": " ".join(other_unit(text) for text in texts) if plausible else "",
-        "may_be": refusal.more.get("may_be", []),
-        "kept": {**batch.kept, **of_one},
-    }
+    kept = {**batch.kept, **of_one, "by": str(request.user.pk)}
+    ways: list[dict[str, Any]] = []
+    if (refusal.more.get("would_be") or {}).get("plausible"):
+        meant = " ".join(other_unit(text) for text in texts)
+        ways.append({"text": f"It is {meant}", "to": here, "fields": {"reading": meant, **kept}})
+    for may_be in refusal.more.get("may_be", []):
+        to = resolve_url("scan-in", may_be["kind"])
+        ways.append({"text": f"It is a {may_be['kind']}", "to": to, "fields": {"reading": typed, **kept}})
+    as_it_is = {"reading": typed, "confirm": "on", **kept}
+    ways.append({"text": f"Book {' '.join(texts)} as it is", "to": here, "fields": as_it_is, "grave": True})
+    return {"detail": refusal.detail, "ways": ways}
 
 
 def _fresh(request: PageRequest, batch: Batch, typed: dict[str, str] | None = None) -> PlateForm:
