@@ -1,5 +1,6 @@
 """Reads of the catalogue room."""
 
+import re
 import uuid
 from collections.abc import Iterable
 
@@ -8,7 +9,7 @@ from django.db.models.functions import Abs
 
 from plates.catalogue.models import Fit, Kind, ScanCode, Slot, Spec
 from plates.catalogue.windows import counted_frictions
-from plates.lengths import INCH, LONGEST_NM
+from plates.lengths import INCH, LONGEST_NM, NM_PER
 from plates.scan_codes import scan_parse
 
 #: Where a kind names no tolerance, a reading may be off by half the way to the next size, but never by more.
@@ -132,15 +133,34 @@ def _words(text: str) -> list[list[str]]:
     ]
 
 
+#: A diameter as typed: with its unit, or bare, when it is inch below this and millimetres from it on.
+LEAST_BARE_MM = 25
+_FIGURE = re.compile(r"([0-9]{1,4})(?:\.([0-9]{1,4}))?(in|\"|mm)?")
+
+
+def _measured(word: str) -> Q:
+    """Fits with so many teeth, or with an outer or inner diameter that rounds to what was typed: ``36``, ``5.5``."""
+    figure = _FIGURE.fullmatch(word)
+    if not figure:
+        return Q(pk__in=[])
+    whole, part, unit = figure.groups(default="")
+    in_mm = unit == "mm" or (not unit and int(whole) >= LEAST_BARE_MM)
+    step_nm = (NM_PER["mm"] if in_mm else INCH) // 10 ** len(part)
+    at_nm = int(whole + part) * step_nm
+    near = (at_nm - step_nm // 2, at_nm + step_nm // 2)
+    hit = Q(fit__outer_nm__range=near) | Q(fit__inner_nm__range=near)
+    return hit if part or unit else hit | Q(fit__teeth=int(whole))
+
+
 def kinds_found(shop_id: uuid.UUID, text: str) -> QuerySet[Kind]:
-    """Kinds of which every word typed is part of code, fit, role, material or facing."""
+    """Kinds of which every word typed is part of code, fit, role, material or facing, or is its teeth or diameter."""
     found = kinds(shop_id)
-    for word in _words(text):
+    for word, *other in _words(text):
         hit = Q()
-        for meant in word:
+        for meant in (word, *other):
             for name in ("code", "fit__code", "role", "material", "facing"):
                 hit |= Q(**{f"{name}__icontains": meant})
-        found = found.filter(hit)
+        found = found.filter(hit | _measured(word))
     return found
 
 

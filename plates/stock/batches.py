@@ -15,34 +15,43 @@ from plates.catalogue.models import Kind
 from plates.stock.models import Condition
 from shop.rows import uuid7
 
+#: What is said once and holds for every plate after it.
+STAYS = ("gauge", "agreed_by", "box", "owner", "bin")
+
 
 @dataclass(frozen=True)
 class Batch:
-    """``gauge`` and ``agreed_by`` stay as they were typed; cone, warp and hot spot are of one plate and do not."""
+    """``gauge``, ``agreed_by``, ``box``, ``owner`` and the chosen ``bin`` stay as they were said; cone, warp and hot
+    spot are of one plate and do not.
+    """
 
     kind: Kind
     key: uuid.UUID
     condition: str = Condition.NEW
     gauge: str = ""
     agreed_by: str = ""
+    box: str = ""
+    owner: str = ""
+    bin: str = ""
 
     @classmethod
     def of(cls, kind: Kind, sent: Mapping[str, str]) -> "Batch":
         """The batch of a form or an address; a new one where none is named. What else stays is read either way."""
         key = batch_key(sent.get("batch", "")) or uuid7()
-        kept = {name: sent.get(name, "").strip()[:200] for name in ("gauge", "agreed_by")}
+        kept = {name: sent.get(name, "").strip()[:200] for name in STAYS}
         return cls(kind, key, sent.get("condition", "") or Condition.NEW, **kept)
 
     @property
     def kept(self) -> dict[str, str]:
         """What every form and address of the batch carries."""
-        fields = {
-            "batch": str(self.key),
-            "condition": self.condition,
-            "gauge": self.gauge,
-            "agreed_by": self.agreed_by,
-        }
+        fields = {"batch": str(self.key), "condition": self.condition}
+        fields |= {name: getattr(self, name) for name in STAYS}
         return {name: value for name, value in fields.items() if value}
+
+    @property
+    def stays(self) -> str:
+        """All that stays, to see whether a form changed any of it."""
+        return "\n".join(getattr(self, name) for name in STAYS)
 
     def address(self, **more: str) -> str:
         return f"{resolve_url('scan-in', self.kind.code)}?{urlencode({**self.kept, **more})}"

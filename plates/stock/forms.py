@@ -57,6 +57,24 @@ class PlateForm(PageForm):
         )
 
 
+class ScanForm(PlateForm):
+    """A plate at *Scan in*: it may be kept apart."""
+
+    box = forms.CharField(
+        label="Sealed box or kit", required=False, max_length=200, help_text="What is in it is offered when asked for."
+    )
+    owner = forms.CharField(
+        label="Whose plates", required=False, max_length=200, help_text="A customer's go into no other job."
+    )
+
+    POINTED = {**PlateForm.POINTED, "/bin": "reading"}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("box", "owner"):
+            self.fields[name].widget.attrs |= {"autocomplete": "off", "spellcheck": "false"}
+
+
 class ReadAgainForm(PlateForm):
     """A plate that is read again to be put back: a hot spot that was found may be found gone."""
 

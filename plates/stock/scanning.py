@@ -1,5 +1,6 @@
 """*Scan in* at the counter: one press of the micrometer a plate, and its undo."""
 
+from dataclasses import replace
 from typing import Any
 
 from django.http import HttpResponse, JsonResponse
@@ -9,13 +10,15 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from plates.catalogue.selectors import kind_by_code, kinds_found
 from plates.lengths import both, mean_nm
 from plates.measuring.gauges import GaugeNotes, gauge_for_plates
+from plates.scan_codes import scan_parse
 from plates.stock import selectors
 from plates.stock.batches import Batch, batch_key
+from plates.stock.bins import WrongBin
 from plates.stock.booking import Booking
 from plates.stock.findings import NOTHING_FOUND, Tags
-from plates.stock.forms import PlateForm
+from plates.stock.forms import ScanForm
 from plates.stock.life import plate_undo
-from plates.stock.models import Act, Plate, State
+from plates.stock.models import Act, Bin, Plate, State
 from plates.stock.plausible import Implausible
 from plates.stock.services import Received, plate_receive
 from plates.stock.shown import kind_or_404, plate_or_404
@@ -47,7 +50,9 @@ def scan_start(request: PageRequest) -> HttpResponse:
     kind = kind_by_code(shop_id=request.user.shop_id, scan_code=code) if code else None
     if kind and "pick" not in request.GET:
         return redirect(Batch.of(kind, {}).address())
-    found = kinds_found(request.user.shop_id, code)[:40]
+    found = list(kinds_found(request.user.shop_id, code)[:40])
+    if code and len(found) == 1 and not request.htmx:
+        return redirect(Batch.of(found[0], {}).address())
     why = forbidden(request.user, "stock")
     return shown(request, "plates/scan_start.html", {"code": code, "kinds": found, "known": kind, "forbidden": why})
 
@@ -62,7 +67,7 @@ def scan_in(request: PageRequest, code: str) -> HttpResponse:
         return redirect(batch.address())
     if request.method == "GET":
         return _scan_page(request, batch)
-    form = PlateForm(request.POST, person=request.user, kind=batch.kind)
+    form = ScanForm(request.POST, person=request.user, kind=batch.kind)
     if request.headers.get("Accept") == "application/json":
         return _kept_scan(request, batch, form)
     own_scan_check(request)
@@ -89,7 +94,7 @@ def own_scan_check(request: PageRequest) -> None:
         raise OtherPerson("Somebody else typed this scan. It is kept until that person signs in here again.")
 
 
-def _book(request: PageRequest, batch: Batch, form: PlateForm) -> Answer:
+def _book(request: PageRequest, batch: Batch, form: ScanForm) -> Answer:
     once = once_of(request)
 
     def told(received: Received) -> Answer:
@@ -98,7 +103,7 @@ def _book(request: PageRequest, batch: Batch, form: PlateForm) -> Answer:
     return once.replay() or once.run(lambda: _receive(once, batch, form), told)
 
 
-def _kept_scan(request: PageRequest, batch: Batch, form: PlateForm) -> JsonResponse:
+def _kept_scan(request: PageRequest, batch: Batch, form: ScanForm) -> JsonResponse:
     """A scan that the browser kept while the line was lost: where the plate goes, or why it was not booked."""
     try:
         own_scan_check(request)
@@ -116,29 +121,57 @@ def _kept_scan(request: PageRequest, batch: Batch, form: PlateForm) -> JsonRespo
     return JsonResponse(told)
 
 
-def _not_a_reading(request: PageRequest, batch: Batch, form: PlateForm) -> HttpResponse:
-    """A label scanned into the reading field begins a batch of what it names; Enter after a gauge keeps the gauge."""
+def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm) -> HttpResponse:
+    """What is scanned or typed instead of a reading, and stays for those that follow.
+
+    A kind's label begins a batch of that kind; a bin's label chooses where the next ones go, and ends that when it is
+    scanned again; Enter after a gauge, a box or an owner keeps it.
+    """
     typed = request.POST.get("reading", "").strip()
+    label = scan_parse(typed)
+    if label and label.sort == "bin":
+        chosen = "" if label.code == batch.bin else label.code
+        if chosen and not selectors.bins(batch.kind.shop_id).filter(code=chosen).exists():
+            form.errors["reading"] = form.error_class([f"No bin is called {chosen}. Add it on the page of the bins."])
+            return _scan_page(request, batch, form)
+        return redirect(replace(batch, bin=chosen).address())
     other = kind_by_code(shop_id=request.user.shop_id, scan_code=typed) if typed else None
     if other:
-        return redirect(Batch.of(other, {**batch.kept, "batch": ""}).address())
-    if not typed and batch.gauge != request.POST.get("gauge_before", ""):
+        return redirect(Batch.of(other, {**batch.kept, "batch": "", "bin": ""}).address())
+    if not typed and batch.stays != request.POST.get("stayed", ""):
         return redirect(batch.address())
     return _scan_page(request, batch, form)
 
 
-def _receive(once: Once, batch: Batch, form: PlateForm) -> Received:
+def _chosen(batch: Batch) -> Bin | None:
+    """The bin whose label was scanned. Raises WrongBin when it is gone."""
+    if not batch.bin:
+        return None
+    found = selectors.bins(batch.kind.shop_id).filter(code=batch.bin).first()
+    if found is None:
+        raise WrongBin(f"There is no bin {batch.bin}. Scan its label again to end that.", [("/bin", "choose another")])
+    return found
+
+
+def _receive(once: Once, batch: Batch, form: ScanForm) -> Received:
     return plate_receive(
         person=once.person,
         kind=batch.kind,
         reading=form.said(),
-        tags=Tags(condition=form.cleaned_data["condition"], gauge=batch.gauge, findings=form.findings()),
+        tags=Tags(
+            condition=form.cleaned_data["condition"],
+            owner=batch.owner,
+            box=batch.box,
+            gauge=batch.gauge,
+            findings=form.findings(),
+        ),
+        chosen_bin=_chosen(batch),
         confirm=form.cleaned_data["confirm"],
         made_key=once.made_key,
     )
 
 
-def _doubt(request: PageRequest, batch: Batch, form: PlateForm, refusal: Implausible) -> dict[str, Any]:
+def _doubt(request: PageRequest, batch: Batch, form: ScanForm, refusal: Implausible) -> dict[str, Any]:
     """What an implausible reading may have been meant as: ``ways`` to go on, each a form to press."""
     texts = [said.text for said in form.cleaned_data["reading"]]
     typed = request.POST["reading"]
@@ -157,11 +190,11 @@ def _doubt(request: PageRequest, batch: Batch, form: PlateForm, refusal: Implaus
     return {"detail": refusal.detail, "ways": ways}
 
 
-def _fresh(request: PageRequest, batch: Batch, typed: dict[str, str] | None = None) -> PlateForm:
-    return PlateForm(person=request.user, kind=batch.kind, initial=typed or batch.kept)
+def _fresh(request: PageRequest, batch: Batch, typed: dict[str, str] | None = None) -> ScanForm:
+    return ScanForm(person=request.user, kind=batch.kind, initial=typed or batch.kept)
 
 
-def _scan_page(request: PageRequest, batch: Batch, form: PlateForm | None = None, **more: Any) -> HttpResponse:
+def _scan_page(request: PageRequest, batch: Batch, form: ScanForm | None = None, **more: Any) -> HttpResponse:
     person = request.user
     scanned = list(selectors.batch(person=person, batch_id=batch.key, since=batch.began))
     undone_id = request.GET.get("undone", "")
@@ -175,6 +208,7 @@ def _scan_page(request: PageRequest, batch: Batch, form: PlateForm | None = None
         "key": key_new(f"{batch.key}."),
         "undo_key": key_new(),
         "scanned": scanned,
+        "unsorted": _unsorted(scanned),
         "mean_nm": mean_nm(plate.thickness_nm for plate in scanned) if scanned else None,
         "last": last,
         "warnings": _warnings(last, gauge) if last else [],
@@ -185,6 +219,15 @@ def _scan_page(request: PageRequest, batch: Batch, form: PlateForm | None = None
         **more,
     }
     return shown(request, "plates/scan_in.html", context)
+
+
+def _unsorted(scanned: list[Plate]) -> dict[str, Any] | None:
+    """The plates of the batch that lie in no bin, kind by kind as they would share one: how many, from and to."""
+    loose = [plate for plate in scanned if plate.bin is None and plate.state != State.QUARANTINED]
+    if not loose:
+        return None
+    lengths = [plate.thickness_nm for plate in loose]
+    return {"count": len(loose), "low_nm": min(lengths), "high_nm": max(lengths)}
 
 
 def _warnings(plate: Plate, gauge: GaugeNotes) -> list[dict[str, str]]:

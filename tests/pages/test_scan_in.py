@@ -2,9 +2,10 @@
 
 import pytest
 
-from plates.catalogue.models import ScanCode
-from plates.stock.models import LedgerLine, Plate
-from tests.factories import KindFactory
+from plates.catalogue.models import Fit, Kind, ScanCode
+from plates.scan_codes import scan_format
+from plates.stock.models import Bin, LedgerLine, Plate
+from tests.factories import BinFactory, KindFactory
 from tests.pages.conftest import Bench
 from tests.pages.counter import Counter
 
@@ -183,3 +184,51 @@ def test_the_life_of_a_plate_stands_on_its_page(scanning: Counter) -> None:
     plate = Plate.objects.order_by("-id")[0]
     text = scanning.open(f"/plates/{plate.pk}/")
     assert "received" in text and "77.1 thou" in text and "B-14" in text
+
+
+def test_the_label_of_a_bin_says_where_the_next_ones_go_until_it_is_scanned_again(scanning: Counter) -> None:
+    BinFactory.create(fit=Plate.objects.all()[0].fit, code="C-9", from_nm=3_000_000, to_nm=3_100_000)
+    label = scan_format("bin", "C-9")
+    assert "Into bin C-9" in scanning.send(AT, {"reading": label})
+    for _ in range(2):
+        text = scanning.send(AT, {"reading": ".0771"})
+        assert "goes into bin C-9" in text and "lies outside bin C-9" in text
+    assert "Into bin C-9" not in scanning.send(AT, {"reading": label})
+    assert "goes into bin B-14" in scanning.send(AT, {"reading": ".0771"})
+    assert "No bin is called Z-1" in scanning.send(AT, {"reading": scan_format("bin", "Z-1")})
+
+
+def test_boxes_and_customers_plates_are_kept_apart_until_that_is_blanked(scanning: Counter) -> None:
+    text = scanning.send(AT, {"reading": "", "box": "KIT-3", "owner": "Mrs Gray"})
+    assert "Box KIT-3" in text and "Plates of Mrs Gray" in text and "Nothing was read" not in text
+    scanning.send(AT, {"reading": ".0771"})
+    assert Plate.objects.filter(box="KIT-3", owner="Mrs Gray").count() == 1
+    assert "Box KIT-3" not in scanning.send(AT, {"reading": ".0771", "box": "", "owner": ""})
+    assert Plate.objects.filter(box="KIT-3").count() == 1
+
+
+def test_plates_without_a_bin_are_gathered_with_what_bin_they_want(bench: Bench, scanning: Counter) -> None:
+    Bin.objects.update(from_nm=76 * 25_400, to_nm=77 * 25_400)
+    scanning.send(AT, {"reading": ".0771"})
+    text = scanning.send(AT, {"reading": ".0774"})
+    assert "Without a bin: 2, 0.0771 in (1.958 mm) to 0.0774 in (1.966 mm). Lay them with the unsorted ones" in text
+
+
+@pytest.mark.parametrize(("typed", "found"), [("36 5.5", 2), ("36 5.5 steel", 1), ("140mm disc", 1), ("37", 0)])
+def test_teeth_and_diameter_find_the_kind(bench: Bench, counter: Counter, typed: str, found: int) -> None:
+    """5.5 in = 139.7 mm (NIST SP 811 App. B), which rounds to 140 mm."""
+    Fit.objects.filter(code="DRUM").update(teeth=36, outer_nm=139_700_000)
+    Kind.objects.exclude(fit__code="DRUM").delete()
+    KindFactory.create(fit=bench.kind.fit, code="F-80", role="friction", lined_faces=2)
+    text = counter.open("/scan-in/", code=typed)
+    if found == 1:
+        assert counter.path.startswith("/scan-in/kind/")
+    else:
+        assert text.count("36 teeth") == found
+
+
+def test_another_persons_page_books_nothing(bench: Bench, scanning: Counter) -> None:
+    before = Plate.objects.count()
+    form = scanning.form(AT)["fields"] | {"reading": ".0771", "by": "somebody-else"}
+    assert "Somebody else typed this scan" in scanning.post(AT, form)
+    assert Plate.objects.count() == before

@@ -13,6 +13,12 @@
         undo.click();
       }
     }
+    // One key for a choice of two: it chooses the other one.
+    const two = /^F\d+$/.test(event.key) && document.querySelector(`[data-hotkey="${event.key}"]`);
+    if (two && !event.repeat) {
+      event.preventDefault();
+      two.querySelector("input:not(:checked)").checked = true;
+    }
     // A key still down from the page before, or struck twice, must not take anything on this one.
     if (event.key === "Enter" && held.matches && held.matches("[data-steady]:not([data-awake])")) event.preventDefault();
     if (event.key === "Enter" && event.repeat) event.preventDefault();

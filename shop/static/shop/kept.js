@@ -71,6 +71,7 @@
       keep(scanOf(form));
       ready(form);
       show();
+      document.dispatchEvent(new CustomEvent("tone", { detail: "kept" }));
       send();
     },
     true,
@@ -101,6 +102,7 @@
     if (xhr.status === 200 && !xhr.getResponseHeader("HX-Redirect")) forget(scan);
     else unanswered = xhr;
     if (xhr.status === 0) wait = "line";
+    if (unanswered === xhr) document.dispatchEvent(new CustomEvent("tone", { detail: "kept" }));
     show();
     send();
   });
@@ -138,6 +140,7 @@
       return false;
     }
     wait = "";
+    if (!response.ok) document.dispatchEvent(new CustomEvent("tone", { detail: "refused" }));
     keep(response.ok ? { ...scan, ...told, state: "booked" } : { ...scan, ...told, tried: false, state: "refused" });
     return true;
   }
