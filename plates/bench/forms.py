@@ -1,7 +1,7 @@
 """What a rebuilder types to close a pack. Everything typed stays in the form, so two tabs never mix.
 
-Enter adds what stands in the field with the focus; Enter on a blank field goes on to the next one; after the last one
-the shelf is asked. That works on the server alone, with or without scripts.
+Enter adds what stands in the field with the focus; Enter on a blank field, or after three readings in one go, goes on
+to the next one; after the last one the shelf is asked. That works on the server alone, with or without scripts.
 """
 
 import re
@@ -16,6 +16,7 @@ from plates.bench.typed import ReadingList, exact_text, one_said
 from plates.catalogue.models import LIFTABLE, WAVE_STATES, Role, Slot, Spec
 from plates.lengths import LengthError
 from plates.measuring.uncertainty import METHODS, READING_U_NM
+from plates.scan_codes import scan_parse
 from shop.api import CODE
 from shop.forms import MOST_READINGS, Said, readings_said
 
@@ -23,6 +24,8 @@ HOW = [("change", "may be exchanged"), ("out", "measured without it"), ("leave",
 #: Of an empty drum, which has no gap for a feeler and no pack for air to lift.
 HOW_EMPTY = [("out", "to be chosen"), ("change", "stays: it is here")]
 METHODS_EMPTY = [(value, label) for value, label in METHODS if value in ("depth", "indicator")]
+#: So many readings of a pack typed in one go are all there will be: the focus goes on by itself.
+ALL_AT_ONCE = 3
 
 
 @dataclass
@@ -120,7 +123,8 @@ class PackForm:
         if method in dict(self.methods) and not turned:
             self.method = method
         self.wave_free = data.get("wave_free", "").strip()[:60]
-        self.job = data.get("job", "").strip()[:80]
+        ticket = scan_parse(data.get("job", ""))
+        self.job = ticket.code if ticket and ticket.sort == "job" else data.get("job", "").strip()[:80]
         self.soaked, self.used_frictions = "soaked" in data, "used_frictions" in data
         self.set_only, self.open_boxes = "set_only" in data, "open_boxes" in data
         for lift in self.lifts:
@@ -151,8 +155,9 @@ class PackForm:
             self.asking = True
         elif touched:
             last = touched[-1]
+            all_read = last is self.readings and last.at_once >= ALL_AT_ONCE
             self.focus = last.name
-            if last.full and not last.error:
+            if (last.full or all_read) and not last.error:
                 self.focus = order[order.index(last.name) + 1]
         elif data.get("go") == "next":
             here = order.index(self.focus)

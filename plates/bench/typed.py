@@ -25,6 +25,8 @@ class ReadingList:
     typed: str = ""
     error: str = ""
     touched: bool = False
+    #: How many were typed into the field this time.
+    at_once: int = 0
 
     def read(self, data: QueryDict) -> None:
         """Take over what the form kept, what was newly typed, and what was crossed out."""
@@ -55,6 +57,7 @@ class ReadingList:
             self.error = f"{len(self.kept) + len(added)} are too many: {self.label} takes {self.most}."
             return
         self.kept += added
+        self.at_once = len(added)
         self.cones += [""] * len(added)
         self.typed = ""
 
