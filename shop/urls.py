@@ -25,7 +25,7 @@ from plates.measuring import api as measuring
 from plates.measuring import pages as measuring_pages
 from plates.stock import api as stock
 from plates.stock import pages as stock_pages
-from plates.stock import scanning
+from plates.stock import scanning, shelf_pages
 from plates.tables import pages as table_pages
 from shop import pages, sign_in
 from shop.health import healthz
@@ -122,6 +122,8 @@ urlpatterns = [
     path("missed/", short_pages.missed, name="missed"),
     path("bench-plan/", plan_pages.together, name="bench-plan"),
     path("residuals/", proof_pages.residuals, name="residuals"),
+    path("shelf/", shelf_pages.shelf, name="shelf"),
+    path("shelf/<str:code>/<str:role>/", shelf_pages.size, name="shelf-size"),
     path("bins/", stock_pages.bins, name="bins"),
     path("bins/<str:code>/", stock_pages.one_bin, name="bin"),
     path("plates/<str:pk>/", stock_pages.one_plate, name="plate"),

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from plates.bench import svg
+from plates import svg
 from plates.lengths import half_even, inch, mm
 
 WIDTH = 400

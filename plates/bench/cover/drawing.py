@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from django.utils.safestring import SafeString
 
-from plates.bench import svg
+from plates import svg
 from plates.bench.drawing import Limits, dimension_across, figure
 from plates.lengths import NM_PER, inch, mm
 from plates.matching.cover import Segment

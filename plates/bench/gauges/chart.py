@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from django.utils.safestring import SafeString
 
-from plates.bench import svg
+from plates import svg
 from plates.lengths import signed
 from plates.measuring.charts import day
 from plates.measuring.models import Gauge, GaugeCheck

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from django.utils.safestring import SafeString
 
-from plates.bench import svg
+from plates import svg
 from plates.bench.drawing import figure
 from plates.bench.proof.residuals import Group
 from plates.lengths import half_even, signed
