@@ -24,8 +24,8 @@ from plates.labels import pages as label_pages
 from plates.measuring import api as measuring
 from plates.measuring import pages as measuring_pages
 from plates.stock import api as stock
+from plates.stock import bin_pages, scanning, shelf_pages
 from plates.stock import pages as stock_pages
-from plates.stock import scanning, shelf_pages
 from plates.tables import pages as table_pages
 from shop import pages, sign_in
 from shop.health import healthz
@@ -125,7 +125,9 @@ urlpatterns = [
     path("shelf/", shelf_pages.shelf, name="shelf"),
     path("shelf/<str:code>/<str:role>/", shelf_pages.size, name="shelf-size"),
     path("bins/", stock_pages.bins, name="bins"),
-    path("bins/<str:code>/", stock_pages.one_bin, name="bin"),
+    path("bins/<str:code>/", bin_pages.one_bin, name="bin"),
+    path("bins/<str:code>/hand-out/", bin_pages.hand_out, name="bin-hand-out"),
+    path("hand-outs/", bin_pages.hand_outs, name="hand-outs"),
     path("plates/<str:pk>/", stock_pages.one_plate, name="plate"),
     path("plates/<str:pk>/read-again/", stock_pages.read_again, name="read-again"),
     path("plates/<str:pk>/scrap/", stock_pages.scrap, name="scrap"),

@@ -10,7 +10,7 @@ from plates.lengths import NM_PER, inch, mm
 from plates.stock.shelf import Size
 
 #: A bar is a place to press, too, so the drawing keeps its size: one unit of it is one pixel.
-COLUMN, TALL, HEAD, EDGE, BREAK = 50, 120, 24, 6, 18
+COLUMN, TALL, HEAD, EDGE, BREAK = 60, 120, 24, 6, 18
 
 
 def size_figure(length_nm: int, unit: str) -> str:

@@ -1,5 +1,6 @@
 """What the counter types: kind, reading, bin."""
 
+import re
 from typing import Any
 
 from django import forms
@@ -7,10 +8,12 @@ from django import forms
 from plates.catalogue.models import Fit, Kind, Role
 from plates.catalogue.selectors import fits
 from plates.stock.findings import Findings, Reading, second_people
-from plates.stock.models import Condition
+from plates.stock.models import Condition, HandOut
 from shop.forms import CodeField, LengthField, PageForm, ReadingsField, Said
 from shop.people.models import Person
 
+#: So many of a bin are handed out at once.
+MOST_AT_ONCE = 1_000
 CONDITIONS = [(Condition.NEW, "new"), (Condition.USED, "used")]
 
 
@@ -90,6 +93,49 @@ class ReadAgainForm(PlateForm):
 class ScrapForm(PageForm):
     focus = ""
     reason = forms.CharField(label="Why it is scrapped", max_length=500)
+
+
+#: What a letter behind the count means.
+LETTERS = {"c": "cash", "l": "lent", "o": "own_use", "w": "warranty", "x": "lost"}
+
+
+class HandOutForm(PageForm):
+    """How many leave a bin, and why: ``2c`` and Enter are three keys."""
+
+    focus = "count"
+    count = forms.CharField(
+        label="How many, and why",
+        max_length=6,
+        help_text="2c: two for cash. c cash, l lent, o own use, w warranty, x lost.",
+    )
+    reason = forms.ChoiceField(
+        label="Why, where no letter says so",
+        choices=[("", "choose"), *HandOut._meta.get_field("reason").choices],  # type: ignore[misc]
+        required=False,
+    )
+    to = forms.CharField(label="To whom", max_length=200, required=False)
+    due = forms.DateField(
+        label="Back by, of lent ones", required=False, widget=forms.DateInput(attrs={"type": "date"})
+    )
+    price = forms.DecimalField(label="Price of all", required=False, min_value=0, max_digits=12, decimal_places=2)
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, person=person, **kwargs)
+        self.fields["count"].widget.attrs |= {"class": "big", "autocomplete": "off", "enterkeyhint": "done"}
+
+    def clean(self) -> dict[str, Any]:
+        said: dict[str, Any] = super().clean() or {}
+        typed = re.fullmatch(r"(\d{1,4})\s*([a-z]?)", said.get("count", "").lower(), re.ASCII)
+        if "count" not in said:
+            return said
+        if typed is None or not 1 <= int(typed[1]) <= MOST_AT_ONCE or typed[2] not in ("", *LETTERS):
+            self.add_error("count", f"Type how many, 1 to {MOST_AT_ONCE}, and one of {', '.join(LETTERS)}: 2c.")
+            return said
+        said["count"] = int(typed[1])
+        said["reason"] = LETTERS.get(typed[2]) or said.get("reason")
+        if not said["reason"]:
+            self.add_error("reason", "Say why: choose it here, or type its letter behind the count.")
+        return said
 
 
 class BinForm(PageForm):

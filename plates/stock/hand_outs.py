@@ -33,9 +33,13 @@ def hand_out_make(
     to: str = "",
     due: date | None = None,
     price: Decimal | None = None,
+    why: str = "",
     made_key: str | None = None,
 ) -> HandOut:
-    """Hand out these plates, or ``count`` of a bin, oldest first. Raises NotFound, WrongState, EmptyShelf."""
+    """Hand out these plates, or ``count`` of a bin, oldest first; ``why`` stands behind the reason in the ledger.
+
+    Raises NotFound, WrongState, EmptyShelf.
+    """
     person.require("stock")
     shop_id = person.shop_id
     holds_run_out(shop_id=shop_id)
@@ -65,6 +69,6 @@ def hand_out_make(
             Change(plate=plate.pk, revision=plate.revision, state=State.HANDED_OUT, hand_out=made.pk)
             for plate in plates
         ],
-        reason=made.get_reason_display(),
+        reason=f"{made.get_reason_display()}: {why}" if why else made.get_reason_display(),
     )
     return made

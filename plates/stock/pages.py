@@ -1,7 +1,6 @@
-"""The shelf at the counter: the bins and what lies in them, the life of one plate and what may be done with it."""
+"""The shelf at the counter: all bins, the life of one plate and what may be done with it."""
 
-from django.core.paginator import Paginator
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import resolve_url
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -29,17 +28,6 @@ def bins(request: PageRequest) -> HttpResponse:
         "quarantined": selectors.quarantined(shop_id)[:200],
     }
     return shown(request, "plates/bins.html", context)
-
-
-@require_GET
-@page
-def one_bin(request: PageRequest, code: str) -> HttpResponse:
-    found = selectors.bins_with_contents(request.user.shop_id).filter(code=code).first()
-    if found is None:
-        raise Http404(f"No bin has the code {code!r}.")
-    lying = selectors.plates(request.user.shop_id).filter(bin=found, state__in=["on_shelf", "held"])
-    rows = Paginator(lying.order_by("thickness_nm", "id"), 100).get_page(request.GET.get("page"))
-    return shown(request, "plates/bin.html", {"bin": found, "plates": rows})
 
 
 @require_GET

@@ -6,7 +6,22 @@ from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from django.db import connection
-from django.db.models import Case, CharField, Count, Exists, F, Max, Min, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import (
+    Case,
+    CharField,
+    Count,
+    Exists,
+    F,
+    Max,
+    Min,
+    OuterRef,
+    Prefetch,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+)
 from django.db.models.functions import Now
 
 from plates.catalogue.models import Role
@@ -24,6 +39,19 @@ def lots(shop_id: uuid.UUID) -> QuerySet[Lot]:
 
 def hand_outs(shop_id: uuid.UUID) -> QuerySet[HandOut]:
     return HandOut.objects.filter(shop_id=shop_id).select_related("person").prefetch_related("lines")
+
+
+def still_out(shop_id: uuid.UUID, reason: str) -> QuerySet[HandOut]:
+    """Hand-outs for this reason of which plates are still away, each with ``away``: these plates. What is due first
+    comes first, then what has no date, the latest first.
+    """
+    away = Plate.objects.filter(shop_id=shop_id, hand_out__isnull=False)
+    return (
+        HandOut.objects.filter(Exists(away.filter(hand_out=OuterRef("pk"))), shop_id=shop_id, reason=reason)
+        .select_related("person")
+        .prefetch_related(Prefetch("plates", away.select_related("kind", "fit", "bin"), to_attr="away"))
+        .order_by(F("due").asc(nulls_last=True), "-at", "-id")
+    )
 
 
 def plates(shop_id: uuid.UUID) -> QuerySet[Plate]:

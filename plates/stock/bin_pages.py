@@ -1,0 +1,107 @@
+"""One bin at the counter: what lies in it, and what is handed out of it; and everything that was handed out."""
+
+from django.core.paginator import Paginator
+from django.http import Http404, HttpResponse
+from django.shortcuts import resolve_url
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from plates.stock import selectors
+from plates.stock.drawing import histogram_drawing
+from plates.stock.forms import HandOutForm
+from plates.stock.hand_outs import hand_out_make
+from plates.stock.models import LYING, Bin, HandOut
+from plates.stock.shelf import bin_histogram
+from shop.errors import Refusal
+from shop.once import Answer, Once
+from shop.web import PageRequest, act, forbidden, key_new, page, shown
+
+REASONS = dict(HandOut._meta.get_field("reason").choices or ())
+
+
+def bin_or_404(request: PageRequest, code: str) -> Bin:
+    found = selectors.bins(request.user.shop_id).filter(code=code).first()
+    if found is None:
+        raise Http404(f"No bin has the code {code!r}.")
+    return found
+
+
+@require_GET
+@page
+def one_bin(request: PageRequest, code: str) -> HttpResponse:
+    return _bin_page(request, bin_or_404(request, code))
+
+
+def _bin_page(request: PageRequest, found: Bin, form: HandOutForm | None = None) -> HttpResponse:
+    person, unit = request.user, request.user.shop.unit_first
+    lying = selectors.plates(person.shop_id).filter(bin=found, state__in=LYING).order_by("thickness_nm", "id")
+    sizes = bin_histogram(found, unit)
+    held = sum(size.held for size in sizes)
+    doing = not forbidden(person, "stock")
+    context = {
+        "bin": found,
+        "lying": sum(size.lying for size in sizes),
+        "held": held,
+        "drawing": histogram_drawing(sizes, unit=unit, title=f"What lies in bin {found.code}") if sizes else "",
+        "plates": Paginator(lying, 100).get_page(request.GET.get("page")),
+        "form": (form or HandOutForm(person=person)) if doing else None,
+        "key": key_new(),
+        "out": _just_out(request),
+    }
+    return shown(request, "plates/bin.html", context)
+
+
+def _just_out(request: PageRequest) -> dict[str, object] | None:
+    """What the form before this page handed out."""
+    count, reason = request.GET.get("out", ""), request.GET.get("for", "")
+    return {"count": count, "reason": REASONS[reason]} if count.isdecimal() and reason in REASONS else None
+
+
+@require_POST
+@page
+def hand_out(request: PageRequest, code: str) -> HttpResponse:
+    """So many of this bin leave: sold for cash, lent, own use, under warranty, lost."""
+    found = bin_or_404(request, code)
+    form = HandOutForm(request.POST, person=request.user)
+    if form.is_valid():
+        said = form.cleaned_data
+        to = f"{resolve_url('bin', found.code)}?out={said['count']}&for={said['reason']}"
+        try:
+            return act(
+                request, lambda once: once.run(lambda: _hand_out(once, found, form), lambda _: Answer(303, {"to": to}))
+            )
+        except Refusal as refusal:
+            form.add_error("count", refusal.detail)
+    return _bin_page(request, found, form)
+
+
+def _hand_out(once: Once, found: Bin, form: HandOutForm) -> HandOut:
+    said = form.cleaned_data
+    return hand_out_make(
+        person=once.person,
+        reason=said["reason"],
+        from_bin=found,
+        count=said["count"],
+        to=said["to"],
+        due=said["due"] if said["reason"] == "lent" else None,
+        price=said["price"],
+        made_key=once.made_key,
+    )
+
+
+@require_GET
+@page
+def hand_outs(request: PageRequest) -> HttpResponse:
+    """What left and is still away, by reason: the lent ones first, of them what is due first."""
+    reason = request.GET.get("reason", "lent")
+    if reason not in REASONS:
+        raise Http404(f"Nothing is handed out for {reason!r}.")
+    rows = Paginator(selectors.still_out(request.user.shop_id, reason), 50).get_page(request.GET.get("page"))
+    order = sorted(REASONS, key=lambda one: one != "lent")
+    context = {
+        "rows": rows,
+        "reason": reason,
+        "reasons": [(one, REASONS[one]) for one in order],
+        "today": timezone.localdate(),
+    }
+    return shown(request, "plates/hand_outs.html", context)
