@@ -3,9 +3,9 @@
 from plates.bench.models import FinalCheck, Job, Match, Missed
 from plates.catalogue.models import Fit, Kind, ScanCode, Slot, SlotFit, Spec, Supplier
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy
-from plates.stock.models import Bin, HandOut, LedgerLine, Lot, Plate
+from plates.stock.models import Bin, BinCount, HandOut, LedgerLine, Lot, Plate
 
 __all__ = [
-    "Bin", "FinalCheck", "Fit", "Gauge", "GaugeCheck", "GaugeStudy", "HandOut", "Job", "Kind", "LedgerLine", "Lot",
-    "Match", "Missed", "Plate", "ScanCode", "Slot", "SlotFit", "Spec", "Supplier",
+    "Bin", "BinCount", "FinalCheck", "Fit", "Gauge", "GaugeCheck", "GaugeStudy", "HandOut", "Job", "Kind", "LedgerLine",
+    "Lot", "Match", "Missed", "Plate", "ScanCode", "Slot", "SlotFit", "Spec", "Supplier",
 ]  # fmt: skip

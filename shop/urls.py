@@ -24,7 +24,7 @@ from plates.labels import pages as label_pages
 from plates.measuring import api as measuring
 from plates.measuring import pages as measuring_pages
 from plates.stock import api as stock
-from plates.stock import bin_pages, scanning, shelf_pages
+from plates.stock import bin_pages, count_pages, scanning, shelf_pages
 from plates.stock import pages as stock_pages
 from plates.tables import pages as table_pages
 from shop import pages, sign_in
@@ -127,6 +127,12 @@ urlpatterns = [
     path("bins/", stock_pages.bins, name="bins"),
     path("bins/<str:code>/", bin_pages.one_bin, name="bin"),
     path("bins/<str:code>/hand-out/", bin_pages.hand_out, name="bin-hand-out"),
+    path("bins/<str:code>/count/", count_pages.begin, name="count-begin"),
+    path("counts/<str:pk>/", count_pages.count, name="count"),
+    path("counts/<str:pk>/read/", count_pages.read, name="count-read"),
+    path("counts/<str:pk>/undo/", count_pages.unread, name="count-unread"),
+    path("counts/<str:pk>/all-read/", count_pages.all_read, name="count-all-read"),
+    path("counts/<str:pk>/book/", count_pages.book, name="count-book"),
     path("hand-outs/", bin_pages.hand_outs, name="hand-outs"),
     path("plates/<str:pk>/", stock_pages.one_plate, name="plate"),
     path("plates/<str:pk>/read-again/", stock_pages.read_again, name="read-again"),

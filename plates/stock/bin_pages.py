@@ -46,6 +46,8 @@ def _bin_page(request: PageRequest, found: Bin, form: HandOutForm | None = None)
         "plates": Paginator(lying, 100).get_page(request.GET.get("page")),
         "form": (form or HandOutForm(person=person)) if doing else None,
         "key": key_new(),
+        "count_key": key_new(),
+        "counts": selectors.bin_counts(found)[:5],
         "out": _just_out(request),
     }
     return shown(request, "plates/bin.html", context)

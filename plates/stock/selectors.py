@@ -25,7 +25,7 @@ from django.db.models import (
 from django.db.models.functions import Now
 
 from plates.catalogue.models import Role
-from plates.stock.models import LYING, Act, Bin, HandOut, LedgerLine, Lot, Plate, State
+from plates.stock.models import LYING, Act, Bin, BinCount, HandOut, LedgerLine, Lot, Plate, State
 from shop.people.models import Person
 
 
@@ -52,6 +52,12 @@ def still_out(shop_id: uuid.UUID, reason: str) -> QuerySet[HandOut]:
         .prefetch_related(Prefetch("plates", away.select_related("kind", "fit", "bin"), to_attr="away"))
         .order_by(F("due").asc(nulls_last=True), "-at", "-id")
     )
+
+
+def bin_counts(found: Bin) -> QuerySet[BinCount]:
+    """The counts of a bin, the latest first; one that is not booked yet is still going on."""
+    rows = BinCount.objects.filter(shop_id=found.shop_id, bin=found).select_related("person")
+    return rows.order_by("-begun_at", "-id")
 
 
 def plates(shop_id: uuid.UUID) -> QuerySet[Plate]:
