@@ -10,7 +10,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('plates', '0009_lying'),
+        ('plates', '0010_ledger_terminal'),
         ('shop', '0002_second_person'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

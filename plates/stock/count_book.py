@@ -164,8 +164,7 @@ def _reread(person: Person, count: BinCount, plate: Plate, second: Reading) -> b
     if held and verdict.state == State.QUARANTINED:
         return False
     ledger_write(
-        shop_id=person.shop_id,
-        person_id=person.pk,
+        person=person,
         act=Act.PULLED,
         changes=[
             Change(
