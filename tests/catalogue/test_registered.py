@@ -34,8 +34,10 @@ INTERNAL = {
     "gaugestudy_trials": "the service counts the trials first",
     "requestkey_once": "a twin waits at it and replays",
     "counter_once": "a counter is made or counted up in one statement",
-    "person_role": "no request makes a person",
-    "shop_person_username_key": "no request makes a person",
+    "person_role": "the form takes no other role",
+    "person_pin_wrong": "tries are counted only while there are any left",
+    "shop_person_badge_sha256_key": "a hash of 100 random bits",
+    "shop_terminal_sha256_key": "a hash of 32 random bytes",
     "shop_token_sha256_key": "a hash of 32 random bytes",
 }
 #: Made by Django for every positive integer field (the edge bounds them), by us for every link and key of a shop.
