@@ -20,6 +20,7 @@ from plates.bench.slip import api as bench_slip
 from plates.bench.slip import pages as slip_pages
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
+from plates.finding import pages as finding_pages
 from plates.labels import pages as label_pages
 from plates.measuring import api as measuring
 from plates.measuring import pages as measuring_pages
@@ -102,6 +103,7 @@ urlpatterns = [
     path("shop/changes/", people_pages.changes, name="changes"),
     path("echo/", pages.echo, name="echo"),
     path("favicon.ico", pages.favicon),
+    path("find/", finding_pages.find, name="find"),
     path("scan-in/", scanning.scan_start, name="scan-start"),
     path("scan-in/undo/", scanning.scan_undo, name="scan-undo"),
     path("scan-in/kind/<str:code>/", scanning.scan_in, name="scan-in"),
@@ -153,6 +155,9 @@ urlpatterns = [
     path("export/<str:name>.csv", table_pages.download, name="export"),
     path("fits/", catalogue_pages.fits, name="fits"),
     path("kinds/", catalogue_pages.kinds, name="kinds"),
+    path("kinds/<str:code>/", finding_pages.kind, name="kind"),
+    path("jobs/<str:code>/", finding_pages.job, name="job"),
+    path("people/<str:username>/", finding_pages.person, name="person"),
     path("specs/", bench_pages.spec_list, name="specs"),
     path("specs/<str:code>/", bench_pages.spec, name="spec"),
     path("specs/<str:code>/cover/", cover_pages.cover, name="cover"),

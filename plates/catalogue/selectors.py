@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.db.models.functions import Abs
 
-from plates.catalogue.models import Fit, Kind, ScanCode, Slot, Spec
+from plates.catalogue.models import Fit, Kind, Role, ScanCode, Slot, Spec
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import INCH, LONGEST_NM, NM_PER
 from plates.scan_codes import scan_parse
@@ -123,6 +123,8 @@ ALSO_CALLED = {
     "cushion": "wave",
     "circlip": "snap",
 }
+#: Said of every role, so it tells nothing: a reaction plate, an end plate.
+ALSO_SAID = ("plate", "plates")
 
 
 def _words(text: str) -> list[list[str]]:
@@ -130,6 +132,17 @@ def _words(text: str) -> list[list[str]]:
     return [
         [word] + [meant for also, meant in ALSO_CALLED.items() if also in (word, word.rstrip("s"))]
         for word in text.lower().split()[:8]
+        if word not in ALSO_SAID
+    ]
+
+
+def roles_meant(text: str) -> list[str]:
+    """The roles that the words typed mean, by their own names or by what else the trade calls them."""
+    words = _words(text)
+    return [
+        role
+        for role in Role.values
+        if words and all(any(len(meant) > 2 and meant.rstrip("s") in role for meant in word) for word in words)
     ]
 
 

@@ -11,6 +11,7 @@ from plates.stock.drawing import histogram_drawing
 from plates.stock.forms import HandOutForm
 from plates.stock.hand_outs import hand_out_make
 from plates.stock.models import LYING, Bin, HandOut
+from plates.stock.promised import promises
 from plates.stock.shelf import bin_histogram
 from shop.errors import Refusal
 from shop.once import Answer, Once
@@ -40,6 +41,7 @@ def _bin_page(request: PageRequest, found: Bin, form: HandOutForm | None = None)
     doing = not forbidden(person, "stock")
     context = {
         "bin": found,
+        "promises": promises(found),
         "lying": sum(size.lying for size in sizes),
         "held": held,
         "drawing": histogram_drawing(sizes, unit=unit, title=f"What lies in bin {found.code}") if sizes else "",

@@ -232,6 +232,7 @@ class Plate(ShopRow):
             models.Index(fields=["shop", "fit", "role"], condition=Q(state="quarantined"), name="plate_aside"),
             models.Index(fields=["shop", "held_until"], condition=Q(state="held"), name="plate_holds"),
             models.Index(fields=["shop", "bin"], name="plate_of_bin"),
+            models.Index(fields=["shop"], condition=~Q(mark=""), name="plate_marked"),
             models.Index(fields=["shop", "match"], condition=Q(match__isnull=False), name="plate_of_match"),
         ]
 

@@ -44,6 +44,7 @@ class Walk:
         ]  # fmt: skip
         if sum(match.state in ("open", "held") for match in self.matches()) < 3:
             self.ask()
+            self.ask()
             self.stock()
         reply = None
         while reply is None:
@@ -76,10 +77,13 @@ class Walk:
         self.shelf.stock(nm(next(self.fresh)))
 
     def _option(self, name: str) -> Reply | None:
-        match = self.some("open", "held")
-        if match is None or not match.options:
+        found = [match for match in self.matches() if match.state in ("open", "held") and match.options]
+        if not found:
             return None
-        option = self.rng.choice(match.standing or match.options)
+        match = self.rng.choice(found)
+        offered = match.standing or match.options
+        off_bench = [option for option in offered if any(row["out_of"] for row in option["in"])]
+        option = self.rng.choice(off_bench or offered)
         return self.act(match, name, option=option["number"], counted=True)
 
     def take(self) -> Reply | None:
@@ -187,7 +191,7 @@ class Walk:
         assert list(differences()) == []
 
 
-@pytest.mark.parametrize("seed", [3, 4, 7])
+@pytest.mark.parametrize("seed", [6, 7])
 def test_each_plate_is_in_one_place(owner: Person, seed: int) -> None:
     walk = Walk(seed, shelf_of(owner))
     for _ in range(4):

@@ -37,6 +37,32 @@
     }
   });
 
+  // Find: by one key from any page, and by nothing at all for a label scanned where no field has the focus.
+  const field = (held) => held.matches && held.matches("input:not([type=checkbox], [type=radio]), select, textarea");
+  let scan = "";
+  let last = 0;
+  document.addEventListener(
+    "keydown",
+    (event) => {
+      const find = document.querySelector("[data-find]");
+      if (!find || event.ctrlKey || event.altKey || event.metaKey) return;
+      if (event.key === "F4" && !event.repeat) {
+        event.preventDefault();
+        find.click();
+      }
+      if (event.timeStamp - last > 2000 || field(event.target)) scan = "";
+      if (field(event.target) || (!scan && event.key !== "%" && event.key !== "]")) return;
+      last = event.timeStamp;
+      if (event.key.length === 1) scan += event.key;
+      if (event.key === "Enter") location.assign(`${find.href}?q=${encodeURIComponent(scan)}`);
+      if (event.key !== "Shift") {
+        event.preventDefault();
+        event.stopPropagation();
+      }
+    },
+    true
+  );
+
   window.addEventListener("load", () => {
     setTimeout(() => document.querySelectorAll("[data-steady]").forEach((one) => (one.dataset.awake = "")), 500);
   });
@@ -107,6 +133,9 @@
     wait();
     document.addEventListener("htmx:afterRequest", wait);
   }
+
+  // What was sought stands there selected: the next scan takes its place.
+  document.querySelectorAll("[data-select]").forEach((one) => one.select());
 
   document.addEventListener("htmx:beforeRequest", () => {
     trouble().hidden = true;
