@@ -8,10 +8,12 @@ from plates.bench import half_spec
 from plates.bench import pages as bench_pages
 from plates.bench.cover import api as bench_cover
 from plates.bench.cover import pages as cover_pages
+from plates.bench.day import day
 from plates.bench.gauges import api as bench_gauges
 from plates.bench.gauges import pages as gauge_pages
 from plates.bench.plan import api as bench_plan
 from plates.bench.plan import pages as plan_pages
+from plates.bench.preview import preview
 from plates.bench.proof import api as bench_proof
 from plates.bench.proof import pages as proof_pages
 from plates.bench.short import api as bench_short
@@ -109,6 +111,8 @@ urlpatterns = [
     path("scan-in/kind/<str:code>/", scanning.scan_in, name="scan-in"),
     path("close-a-pack/", bench_pages.close_start, name="close-start"),
     path("close-a-pack/<str:code>/", bench_pages.close_pack, name="close-pack"),
+    path("close-a-pack/<str:code>/preview/", preview, name="preview"),
+    path("benches/", day, name="benches"),
     path("on-the-bench/", bench_pages.on_bench, name="on-bench"),
     path("matches/", bench_pages.matches, name="matches"),
     path("matches/<int:number>/", bench_pages.match, name="match"),

@@ -1,6 +1,7 @@
 """Ask which plates close a pack. The search reads without locks; the short numbers are given out last of all."""
 
-from collections.abc import Sequence
+import uuid
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import datetime
 from functools import partial
@@ -15,6 +16,7 @@ from plates.bench.models import Job, Match
 from plates.bench.overrides import Override, overrides_check, overrides_signed
 from plates.bench.question import Question, bench_strays, with_zero_taken_off
 from plates.bench.reading import match_read
+from plates.bench.selectors import run_out_holds
 from plates.bench.short.missed import missed_ranges, missed_write
 from plates.bench.take import CHANGED, count_check, write_take
 from plates.catalogue.models import Spec
@@ -50,20 +52,12 @@ def match_ask(
 
     Raises SuspectReading, WaveUnknown, Malformed; NotLiftable, Forbidden; CountFirst where a take needs a count; Busy.
     """
-    person.require("matches")
-    overrides_check(person=person, spec=spec, question=question, overrides=overrides)
-    question = replace(question, lifted=[one.rule for one in overrides])
-    if strays := bench_strays(spec, question):
-        raise Malformed(
-            " ".join(dict.fromkeys(strays.values())), [(f"/bench/{name}", "takes no plate") for name in strays]
-        )
-    question, notes = plates_read(person, question)
+    question, notes = _checked(person, spec, question, overrides)
     for attempt in range(TRIES):
         with refusals():
             holds_run_out(shop_id=person.shop_id)
         match = match_new(person=person, spec=spec, counted=counted, made_key=made_key, job=_job_named(person, job))
-        match_read(match, question, person.shop)
-        match.cautions += notes
+        _answer(match, question, notes)
         option = _taken_unasked(match, accept_marginal) if take else None
         missed = missed_ranges(match)
         try:
@@ -71,6 +65,40 @@ def match_ask(
         except Moved:
             pause(attempt)
     raise busy()
+
+
+def match_preview(
+    *, person: Person, spec: Spec, question: Question, overrides: Sequence[Override] = (), job: str = ""
+) -> Match:
+    """What the shelf would answer now. Nothing is written: no match, no number, no miss, and no hold is let go.
+
+    Raises what :func:`match_ask` raises before it writes.
+    """
+    question, notes = _checked(person, spec, question, overrides)
+    match = match_new(person=person, spec=spec, counted=False, made_key=None, job=_job_named(person, job))
+    _answer(match, question, notes, let_in=run_out_holds(person.shop_id))
+    return match
+
+
+def _checked(
+    person: Person, spec: Spec, question: Question, overrides: Sequence[Override]
+) -> tuple[Question, list[dict[str, str]]]:
+    """The question as it is put to the shelf, and what is to be said of the gauges of its plates."""
+    person.require("matches")
+    overrides_check(person=person, spec=spec, question=question, overrides=overrides)
+    question = replace(question, lifted=[one.rule for one in overrides])
+    if strays := bench_strays(spec, question):
+        raise Malformed(
+            " ".join(dict.fromkeys(strays.values())), [(f"/bench/{name}", "takes no plate") for name in strays]
+        )
+    return plates_read(person, question)
+
+
+def _answer(
+    match: Match, question: Question, notes: list[dict[str, str]], let_in: Collection[uuid.UUID] = ()
+) -> None:
+    match_read(match, question, match.person.shop, let_in)
+    match.cautions += notes
 
 
 def match_new(*, person: Person, spec: Spec, counted: bool, made_key: str | None, job: Job | None = None) -> Match:

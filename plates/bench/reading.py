@@ -152,9 +152,11 @@ def asked_of(match: Match, held_by: uuid.UUID | None) -> Asked:
     return Asked(match.spec, Question.from_json(match.question), match.clearance_nm, held_by, lying)
 
 
-def search_again(match: Match, sure: float, measured: Mapping[str, float] | None = None) -> Found:
-    """The match's question put to the shelf and the bench of its job as they are, what it holds itself included. Takes
-    its time: never under a lock.
+def search_again(
+    match: Match, sure: float, measured: Mapping[str, float] | None = None, let_in: Collection[uuid.UUID] = ()
+) -> Found:
+    """The match's question put to the shelf and the bench of its job as they are, what it holds itself included, and
+    what the matches ``let_in`` hold. Takes its time: never under a lock.
     """
     prefetch_related_objects([match.spec], *STACK)
     held_by = None if match._state.adding else match.pk
@@ -162,8 +164,10 @@ def search_again(match: Match, sure: float, measured: Mapping[str, float] | None
     question = asked.question
     measured = method_u_nm(match.shop_id, question.figures) if measured is None else measured
 
+    free = list(let_in)
+
     def put(let_in: Collection[uuid.UUID] = ()) -> Posed:
-        return pose(replace(asked, let_in=let_in), sure=sure, measured=measured)
+        return pose(replace(asked, let_in=[*free, *let_in]), sure=sure, measured=measured)
 
     posed = put()
     options, shortfall = searched(posed)
@@ -178,9 +182,9 @@ def search_again(match: Match, sure: float, measured: Mapping[str, float] | None
     return Found(options, told, kept_away)
 
 
-def match_read(match: Match, question: Question, shop: Shop) -> None:
+def match_read(match: Match, question: Question, shop: Shop, let_in: Collection[uuid.UUID] = ()) -> None:
     """Everything that follows from a stack and its readings, by the figures of the shop as they are now, into the
-    match; nothing is saved.
+    match; nothing is saved. ``let_in``: matches whose holds count as let go.
     """
     spec, sure = match.spec, shop.sure_level
     question = replace(question, figures=figures_of(shop))
@@ -198,7 +202,7 @@ def match_read(match: Match, question: Question, shop: Shop) -> None:
     shared |= {note.code: note.shared_u_nm for note in notes if note.shared_u_nm is not None}
     match.u_nm = combined_u_nm(reading_parts_of(spec, question, measured, shared))
     match.verdict = verdict_of(spec, clearance_nm)
-    options, match.shortfall, match.kept_away = search_again(match, sure, measured)
+    options, match.shortfall, match.kept_away = search_again(match, sure, measured, let_in)
     match.options = [*match.options, *numbered(options, match.next_option)]
     match.next_option += len(options)
     match.cautions = [

@@ -34,6 +34,12 @@ def standing_holds(shop_id: uuid.UUID, ids: Collection[str]) -> dict[str, dateti
     return {str(pk): until for pk, until in held.values_list("pk", "held_until") if until}
 
 
+def run_out_holds(shop_id: uuid.UUID) -> list[uuid.UUID]:
+    """The matches whose holds have run out, and that nothing has let go yet."""
+    held = Match.objects.filter(shop_id=shop_id, state=MatchState.HELD, held_until__lte=Now())
+    return list(held.values_list("pk", flat=True))
+
+
 def matches_with_stacks(shop_id: uuid.UUID) -> QuerySet[Match]:
     """All matches, each with the slots of its spec: enough to draw its stack."""
     return matches(shop_id).prefetch_related("final_checks__person", *(f"spec__{path}" for path in STACK))

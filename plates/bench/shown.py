@@ -1,5 +1,6 @@
 """A match as a person sees it: verdict in words, options with their drawings, the slip in the order of the bins."""
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -46,8 +47,13 @@ class Fetch:
         return len(self.thicknesses_nm)
 
 
+def walk(code: str) -> list[tuple[int, str]]:
+    """The place of a bin on the way along the bins: B-2 before B-14."""
+    return [(int(part), "") if part.isdecimal() else (-1, part) for part in re.split(r"([0-9]+)", code) if part]
+
+
 def fetch(rows: Iterable[dict[str, Any]]) -> list[Fetch]:
-    """What to fetch, grouped by where it lies: bins in order, then what has no bin, then what is on a bench."""
+    """What to fetch, grouped by where it lies: bins as one walks along them, what has no bin, what is on a bench."""
     groups: dict[tuple[int, str, str, str], list[int]] = {}
     for row in rows:
         shelved = row["plate"] is not None and not row.get("out_of")
@@ -58,7 +64,9 @@ def fetch(rows: Iterable[dict[str, Any]]) -> list[Fetch]:
         groups.setdefault((rank, place, row["slot"], row["kind"] or ""), []).append(row["thickness_nm"])
     return [
         Fetch(place, rank < 2, slot, kind, sorted(lengths))
-        for (rank, place, slot, kind), lengths in sorted(groups.items())
+        for (rank, place, slot, kind), lengths in sorted(
+            groups.items(), key=lambda group: (group[0][0], walk(group[0][1]), group[0][1:])
+        )
     ]
 
 

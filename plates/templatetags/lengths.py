@@ -1,6 +1,7 @@
 """Lengths as a person reads them: both units, the shop's own first."""
 
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from django import template
@@ -50,6 +51,13 @@ def thou(length_nm: float, places: int = 1) -> str:
 def percent(probability: float) -> str:
     """A probability; never rounded up to a certainty."""
     return f"{min(probability * 100, 99.9):.1f} %" if probability >= 0.9 else f"{probability * 100:.0f} %"
+
+
+@register.filter
+def money(amount: Decimal) -> str:
+    """An amount in the shop's own money: two places, or as many as it has."""
+    places = max(2, -int(amount.normalize().as_tuple().exponent))
+    return f"{amount:.{places}f}"
 
 
 @register.filter

@@ -15,6 +15,7 @@ from plates.bench.odd import odd_ones
 from plates.bench.overrides import overrides_shown
 from plates.bench.pages import SENT, match_numbered
 from plates.bench.slip.agreement import named_rows, row_read
+from plates.bench.slip.charges import charge_lines
 from plates.bench.slip.forms import FINDS, OutForm, PullForm, second_choice
 from plates.bench.slip.outs import FATES, NotOut, match_outs, outs_open
 from plates.bench.slip.pull import PullMismatch, match_pull
@@ -209,7 +210,7 @@ def _slip_page(
     code = sent.get("pull_gauge", sent.get("gauge", "")).strip()[:200]
     gauge, withdrawn = gauge_for_plates(person.shop_id, code)
     from_bins = list(named_rows(match).values())
-    from_bins.sort(key=lambda row: (row["bin"] is None, row["bin"], row["slot"], row["thickness_nm"]))
+    from_bins.sort(key=lambda row: (row["bin"] is None, views.walk(row["bin"] or ""), row["slot"], row["thickness_nm"]))
     unread = sum(not row.get("pulled") for row in from_bins)
     pulling = match.state == MatchState.TAKEN and bool(from_bins)
     laid = _plate(request, "laid") or _plate(request, "out")
@@ -229,6 +230,7 @@ def _slip_page(
         "out_rows": out_rows,
         "at_outs": at_outs and not at_wrong and any(row.form for row in out_rows),
         "at_end": at_outs and not any(row.form for row in out_rows),
+        "charges": charge_lines(match),
         "raised": [one["text"] for one in match.cautions if one["code"] in OF_BUILT],
         "mind": [one["text"] for one in match.cautions if one["code"] not in OF_BUILT] + views.USUAL_CAUTIONS,
         "overrides": overrides_shown(match),

@@ -67,6 +67,22 @@
     setTimeout(() => document.querySelectorAll("[data-steady]").forEach((one) => (one.dataset.awake = "")), 500);
   });
 
+  // The time left of a hold, by the server's clock: this machine's may be off.
+  const off = new WeakMap();
+  const count = () =>
+    document.querySelectorAll("time[data-now]").forEach((one) => {
+      if (!off.has(one)) off.set(one, Date.parse(one.dataset.now) - Date.now());
+      const seconds = Math.floor((Date.parse(one.dateTime) - Date.now() - off.get(one)) / 1000);
+      const [hours, minutes] = [Math.floor(seconds / 3600), Math.floor((seconds % 3600) / 60)];
+      if (seconds <= 0) one.textContent = "none: it ran out, load the page again";
+      else if (hours) one.textContent = `${hours} h ${minutes} min`;
+      else one.textContent = minutes >= 5 ? `${minutes} min` : `${minutes} min ${seconds % 60} s`;
+    });
+  window.addEventListener("load", () => {
+    count();
+    setInterval(count, 1000);
+  });
+
   document.addEventListener("click", (event) => {
     if (event.target.closest("[data-print]")) window.print();
   });
@@ -137,12 +153,14 @@
   // What was sought stands there selected: the next scan takes its place.
   document.querySelectorAll("[data-select]").forEach((one) => one.select());
 
-  document.addEventListener("htmx:beforeRequest", () => {
-    trouble().hidden = true;
+  // A preview comes and goes: what became of it is no news of what was typed or done.
+  const quiet = (event) => event.detail.elt.matches("[data-quiet]");
+  document.addEventListener("htmx:beforeRequest", (event) => {
+    if (!quiet(event)) trouble().hidden = true;
   });
   for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
     document.addEventListener(name, (event) => {
-      if (event.detail.requestConfig.verb === "get") return;
+      if (event.detail.requestConfig.verb === "get" || quiet(event)) return;
       trouble().textContent =
         name === "htmx:responseError"
           ? "That was refused: the page is older than what it shows. Load it again, then repeat."
