@@ -73,6 +73,8 @@ def size(request: PageRequest, code: str, role: str) -> HttpResponse:
     fit = fits(request.user.shop_id).filter(code=code).first()
     if fit is None or role not in Role.values:
         raise Http404(f"There is no fit {code!r} with the role {role!r}.")
+    if "from" not in request.GET:
+        return redirect(f"{resolve_url('shelf')}?{urlencode({'fit': code, 'role': role})}")
     try:
         from_nm, to_nm = (length_parse(request.GET.get(end, "")) for end in ("from", "to"))
     except LengthError as error:
