@@ -25,7 +25,7 @@ COOKIE_SECONDS = 400 * 24 * 3600
 SEEN_STEP_SECONDS = 15
 _SEEN, _BADGE, _KEPT = "seen", "badge", "kept"
 #: What is never kept.
-SECRETS = {"csrfmiddlewaretoken", "password", "password_now", "pin", "now", "badge"}
+NOT_KEPT = {"csrfmiddlewaretoken", "password", "password_now", "pin", "now", "badge", "by"}
 
 
 def here(request: HttpRequest) -> Terminal | None:
@@ -96,8 +96,10 @@ def way_back(text: str) -> str:
 
 
 def keep(request: HttpRequest) -> None:
-    """Keep a form that met a closed door: where it was sent, and its fields in order, without anything secret."""
-    fields = [(name, text) for name, texts in request.POST.lists() for text in texts if name not in SECRETS]
+    """Keep a form that met a closed door: where it was sent, and its fields in order, without anything secret; whose
+    it is (``by``) is said by whoever presses to send it.
+    """
+    fields = [(name, text) for name, texts in request.POST.lists() for text in texts if name not in NOT_KEPT]
     came_from = way_back(request.META.get("HTTP_REFERER", ""))
     request.session[_KEPT] = {"to": request.get_full_path(), "fields": fields, "from": came_from}
 

@@ -83,7 +83,7 @@ def add_person(request: PageRequest) -> HttpResponse:
     if request.method == "POST" and _done(
         form, lambda: services.person_add(person=request.user, **form.cleaned_data)
     ):
-        return go(request, resolve_url("person", Person.normalize_username(form.cleaned_data["username"])))
+        return go(request, resolve_url("shop-person", Person.normalize_username(form.cleaned_data["username"])))
     return shown(request, "shop/add_person.html", {"form": form})
 
 

@@ -53,7 +53,7 @@ def test_a_percent_typed_into_a_field_is_no_scan(page: Page, watch: Watch, shop:
     focus_is(page, "find")
     keys(page, scan_format("bin", "B-14"))
     expect(page).to_have_url(re.compile(r"/kinds/\?find="))
-    page.goto("/bins/B-14/")
+    page.goto("/jobs/J-1182/")
     page.keyboard.type("%B")
     keys(page, "-14")
     expect(page.locator("#q")).to_have_value("%B-14")

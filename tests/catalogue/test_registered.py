@@ -32,6 +32,7 @@ INTERNAL = {
     "finalcheck_residual": "the service takes the difference itself",
     "gaugecheck_standard": "the edge takes no length of zero",
     "gaugestudy_trials": "the service counts the trials first",
+    "bincount_read_before_booked": "the service books what was read",
     "requestkey_once": "a twin waits at it and replays",
     "counter_once": "a counter is made or counted up in one statement",
     "person_role": "the form takes no other role",

@@ -125,7 +125,7 @@ def test_an_export_holds_what_is_in_the_shop_and_says_what_was_not_read(owner: P
     shelve(owner, kind, "0.0771 in", mark="=cmd()")
     (gone,) = shelve(owner, kind, "0.0772 in")
     change = Change(gone.pk, 1, State.SCRAPPED)
-    ledger_write(shop_id=owner.shop_id, person_id=owner.pk, act=Act.SCRAPPED, changes=[change])
+    ledger_write(person=owner, act=Act.SCRAPPED, changes=[change])
     reading = Reading(["0.0770 in"], [length_parse("0.0770 in")])
     lot_receive(person=owner, kind=kind, count=2, readings=[reading], tags=Tags())
     heads, *rows = cells(desk.export("plates"))
