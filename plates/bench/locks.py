@@ -93,9 +93,7 @@ def taker_lock(*, person: Person, match_id: uuid.UUID, givers: Iterable[uuid.UUI
     The givers are known from the match as it was before its lock: one that is missing has come up since.
     """
     locked = matches_lock(person=person, match_ids={match_id, *givers})
-    if match_id not in locked:
-        raise _no_match(match_id)
-    return locked[match_id], locked
+    return _only(locked, match_id), locked
 
 
 def givers_stored(*, person: Person, match_id: uuid.UUID) -> set[uuid.UUID]:
@@ -131,13 +129,9 @@ def _current(rows: QuerySet[Match]) -> dict[uuid.UUID, Match]:
 
 
 def _only(found: Mapping[uuid.UUID, Match], match_id: uuid.UUID) -> Match:
-    for match in found.values():
-        return match
-    raise _no_match(match_id)
-
-
-def _no_match(match_id: uuid.UUID) -> NotFound:
-    return NotFound(f"Nothing here has the id {match_id}.")
+    if match_id not in found:
+        raise NotFound(f"Nothing here has the id {match_id}.")
+    return found[match_id]
 
 
 def clock(at: datetime | None = None) -> datetime:

@@ -1,6 +1,7 @@
 """Counting a bin at the counter: one press of the micrometer a plate, then a second look at what differs."""
 
 import uuid
+from collections.abc import Callable
 from typing import Any
 
 from django import forms
@@ -189,20 +190,22 @@ def read(request: PageRequest, pk: str) -> HttpResponse:
     return act(request, lambda once: once.run(lambda: add(once), _to))
 
 
+def _step(request: PageRequest, pk: str, step: Callable[..., BinCount]) -> HttpResponse:
+    """A service that needs no more than to know which count it is."""
+    one = count_or_404(request, pk)
+    return act(request, lambda once: once.run(lambda: step(person=once.person, count_id=one.pk), _to))
+
+
 @require_POST
 @page
 def unread(request: PageRequest, pk: str) -> HttpResponse:
-    one = count_or_404(request, pk)
-    undo = lambda once: counts.count_unread(person=once.person, count_id=one.pk)  # noqa: E731
-    return act(request, lambda once: once.run(lambda: undo(once), _to))
+    return _step(request, pk, counts.count_unread)
 
 
 @require_POST
 @page
 def all_read(request: PageRequest, pk: str) -> HttpResponse:
-    one = count_or_404(request, pk)
-    done = lambda once: counts.count_all_read(person=once.person, count_id=one.pk)  # noqa: E731
-    return act(request, lambda once: once.run(lambda: done(once), _to))
+    return _step(request, pk, counts.count_all_read)
 
 
 @require_POST

@@ -1,5 +1,6 @@
 """What happens between a look at a match and its lock is never written over."""
 
+import uuid
 from collections.abc import Callable
 from typing import Any
 
@@ -46,7 +47,7 @@ def test_a_fate_told_meanwhile_stays(api: Api, owner: Person, shelf: Shelf) -> N
     out: dict[str, Any] = {"slot": "steels", "thickness": "0.0670 in", "fate": "scrap"}
     meanwhile = after(lambda: api.post(f"matches/{match['id']}/outs/", {"outs": [out]}))
     reading = PackReading("feeler", ["0.0540 in"] * 3, [length_parse("0.0540 in")] * 3)
-    match_final(person=owner, match_id=match["id"], reading=reading, run=meanwhile)
+    match_final(person=owner, match_id=uuid.UUID(match["id"]), reading=reading, run=meanwhile)
     stored = api.get(f"matches/{match['id']}/").body
     assert stored["state"] == "closed"
     assert [row["fate"] for row in stored["outs"]] == ["scrap"]
@@ -57,5 +58,5 @@ def test_a_hold_that_began_meanwhile_is_released_with_fresh_options(api: Api, ow
     shelf.stock("0.0771 in")
     match = api.post("matches/", question("0.0640 in", THIN)).body
     meanwhile = after(lambda: api.post(f"matches/{match['id']}/hold/", {"option": 1}))
-    released = match_release(person=owner, match_id=match["id"], run=meanwhile)
+    released = match_release(person=owner, match_id=uuid.UUID(match["id"]), run=meanwhile)
     assert (released.state, [o["changes"] for o in released.options if not o.get("past")]) == ("open", [1])

@@ -1,6 +1,7 @@
 """What came out of a pack gets its fate, once, and nothing stands twice."""
 
 import re
+import uuid
 from typing import Any
 
 import pytest
@@ -380,7 +381,7 @@ def test_the_service_itself_refuses_a_job_with_a_fate_that_takes_none(
 ) -> None:
     told = Out("steels", Reading(["0.0766 in"], [length_parse("0.0766 in")]), fate, to_job="J-9")
     with pytest.raises(Malformed, match="'J-9' is the job of another pack") as refused:
-        match_outs(person=api.person, match_id=match["id"], outs=[told], run=lambda effect: effect())
+        match_outs(person=api.person, match_id=uuid.UUID(match["id"]), outs=[told], run=lambda effect: effect())
     assert refused.value.errors == [("/outs/0/to_job", "goes with the fate pack only")]
 
 
