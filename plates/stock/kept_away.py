@@ -49,6 +49,7 @@ class KeptAway(NamedTuple):
 # Read fit by fit, with one arm for each state, so that each reads its part of its own index once. A plate is told once
 # a slot, under the reason that is hardest to change. Of a fit that is not proven only what lies free and would close
 # the pack is told: a shop may have thousands of such plates, and the others are of no use to anybody here.
+# OFFSET 0 keeps the planner from reading the whole of such a fit and asking for the range afterwards.
 _KEPT_AWAY = """
 WITH slot AS (
   SELECT slot, role, faces, material, facing, thinnest, thickest,
@@ -87,10 +88,14 @@ SELECT s.slot, r.reason,
           WHERE f.proven AND shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'held'
             AND match_id IS DISTINCT FROM %(held_by)s
          UNION ALL
-         SELECT state, kind_id, thickness_nm, condition, owner, box, match_id, held_until, NULL, 1
-           FROM unnest(s.closing) range, plates_plate
-          WHERE NOT f.proven AND shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'on_shelf'
-            AND owner = '' AND thickness_nm >= lower(range) AND thickness_nm < upper(range)
+         SELECT near.* FROM unnest(s.closing) range CROSS JOIN LATERAL (
+                  SELECT state, kind_id, thickness_nm, condition, owner, box, match_id, held_until, NULL, 1
+                    FROM plates_plate
+                   WHERE shop_id = %(shop)s AND fit_id = f.fit AND role = s.role AND state = 'on_shelf'
+                     AND owner = '' AND thickness_nm >= lower(range) AND thickness_nm < upper(range)
+                  OFFSET 0
+                ) near
+          WHERE NOT f.proven
        ) p
   JOIN plates_kind k ON k.id = p.kind_id
   LEFT JOIN plates_match m ON m.id = p.match_id
