@@ -1,0 +1,199 @@
+"""Every page of the counter with an address that shows it filled, for whatever looks at all of them.
+
+The shop is the demo's. What the demo does not have, :func:`furnish` adds: counts of bins, plates handed out, a terminal,
+a gauge found wrong. Both are called where Django's connections lead to the database that is served.
+"""
+
+from datetime import timedelta
+from urllib.parse import quote
+
+from django.db import transaction
+from django.urls import reverse
+from django.utils import timezone
+
+from plates.bench.gauges.corrections import gauge_correct
+from plates.bench.models import Match
+from plates.bench.selectors import matches
+from plates.lengths import inch, length_parse
+from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy
+from plates.measuring.services import gauge_check
+from plates.stock.counts import count_all_read, count_begin, count_read
+from plates.stock.findings import Reading
+from plates.stock.hand_outs import hand_out_make
+from plates.stock.models import Bin, BinCount, Plate, State
+from shop.demo.crew import Crew, committed
+from shop.people.models import Shop
+from shop.people.terminals import terminal_enrol
+
+#: Names of addresses that show no page of their own, each with why.
+NO_PAGE = {
+    "healthz": "for machines",
+    "api:schema": "for machines",
+    "export": "a download",
+    "labels-pdf": "a download",
+    "echo": "a fragment",
+    "on-bench": "a fragment",
+    "preview": "a fragment, by POST",
+    "spec-drawing": "a fragment, by POST",
+    "go-on": "leads home where no form waits",
+    "bench-plan": "leads to the matches unless some are sent",
+    "tables": "leads to the first table",
+    "sign-out": "by POST",
+    "change-person": "by POST",
+    "terminal-end": "by POST",
+    "scan-undo": "by POST",
+    "take": "by POST",
+    "hold": "by POST",
+    "release": "by POST",
+    "pull-check": "by POST",
+    "outs": "by POST",
+    "bin-hand-out": "by POST",
+    "count-begin": "by POST",
+    "count-read": "by POST",
+    "count-unread": "by POST",
+    "count-all-read": "by POST",
+    "count-book": "by POST",
+    "read-again": "by POST",
+    "scrap": "by POST",
+    "gauge-check": "by POST; leads to the gauge",
+    "gauge-withdraw": "by POST",
+    "gauge-return": "by POST",
+    "gauge-correct": "by POST",
+}
+#: Pages for whom nobody knows yet: signed out, or locked.
+DOORS = {"sign-in", "unlock"}
+COUNTED, OTHERWISE = "A-01", "A-02"
+GAUGE, WRONG = "M-2", "0.5012 in"
+
+
+@transaction.atomic
+def furnish(shop: Shop) -> None:
+    """Add to the demo shop what every page needs to show something."""
+    crew = Crew.of(shop)
+    bins = {one.code: one for one in Bin.objects.filter(shop=shop)}
+    count_begin(person=crew.counter, found=bins[COUNTED])
+    _count(crew, bins[COUNTED], left_out=0)
+    _count(crew, bins[OTHERWISE], left_out=1)
+    due = timezone.localdate() - timedelta(days=3)
+    hand_out_make(person=crew.counter, reason="lent", from_bin=bins["A-03"], count=2, to="the shop next door", due=due)
+    plate = Plate.objects.filter(shop=shop, state=State.ON_SHELF, bin=bins["A-04"], owner="", box="").earliest("id")
+    hand_out_make(person=crew.counter, reason="cash", plate_ids=[plate.pk], to="over the counter")
+    terminal_enrol(person=crew.owner, code="BENCH-1")
+    gauge = Gauge.objects.get(shop=shop, code=GAUGE)
+    standard_nm, read_nm = length_parse("0.5000 in"), length_parse(WRONG)
+    check = gauge_check(
+        person=crew.counter, gauge_id=gauge.pk, standard_nm=standard_nm, texts=[WRONG], readings_nm=[read_nm]
+    )
+    gauge_correct(person=crew.counter, check=check, run=committed)
+
+
+def _count(crew: Crew, found: Bin, left_out: int) -> None:
+    """Read all plates of the bin as they are on record, but for some."""
+    count = count_begin(person=crew.counter, found=found)
+    lying = [Plate.objects.get(pk=pk) for pk in count.seen]
+    for plate in lying[left_out:]:
+        reading = Reading([f"{inch(plate.thickness_nm)} in"], [plate.thickness_nm])
+        count_read(person=crew.counter, count_id=count.pk, reading=reading)
+    count_all_read(person=crew.counter, count_id=count.pk)
+
+
+def every_page(shop: Shop) -> list[tuple[str, str]]:
+    """Names and addresses of all pages, as the owner is to open them; of a page that has several looks, each.
+
+    A name is the URL name, with a word behind it for the look: ``match held``. The doors want somebody else: signed
+    out for ``sign-in``, locked for ``unlock``.
+    """
+    numbers = dict(matches(shop.pk).order_by("number").values_list("state_now", "number"))
+    closed, taken, held, opened = (numbers[state] for state in ("closed", "taken", "held", "open"))
+    short = Match.objects.filter(shop=shop, state="open", shortfall__isnull=False).latest("number").number
+    job = Match.objects.filter(shop=shop, number=closed).values_list("job__code", flat=True).get()
+    plate = Plate.objects.filter(shop=shop, state=State.ON_SHELF).latest("id")
+    aside = Plate.objects.filter(shop=shop, state=State.TAKEN).latest("id")
+    kind = plate.kind.code
+    counts = {
+        "reading": BinCount.objects.get(shop=shop, all_read_at=None),
+        "look": BinCount.objects.get(shop=shop, all_read_at__isnull=False, booked_at=None),
+        "booked": BinCount.objects.filter(shop=shop, booked_at__isnull=False).latest("begun_at"),
+    }
+    check = GaugeCheck.objects.filter(shop=shop, corrected_at__isnull=False).latest("at")
+    study = GaugeStudy.objects.filter(shop=shop).latest("at")
+    spec, dry = "QUERN-DIRECT", "BRACK-ROAD"
+
+    def at(name: str, *args: object, **query: object) -> str:
+        asked = "&".join(f"{key}={quote(str(value))}" for key, value in query.items())
+        return reverse(name, args=args) + (f"?{asked}" if asked else "")
+
+    return [
+        ("home", at("home")),
+        ("sign-in", at("sign-in")),
+        ("unlock", at("unlock")),
+        ("me", at("me")),
+        ("people", at("people")),
+        ("shop-person", at("shop-person", "rosa")),
+        ("terminals", at("terminals")),
+        ("terminal", at("terminal", "BENCH-1")),
+        ("settings", at("settings")),
+        ("changes", at("changes")),
+        ("add-person", at("add-person")),
+        ("find", at("find")),
+        ("find hits", at("find", q="QUERN")),
+        ("find size", at("find", q=".077")),
+        ("find nothing", at("find", q="zzz")),
+        ("scan-start", at("scan-start")),
+        ("scan-in", at("scan-in", kind)),
+        ("close-start", at("close-start")),
+        ("close-pack", at("close-pack", spec)),
+        ("close-pack again", at("close-pack", spec, again=closed)),
+        ("close-pack height", at("close-pack", dry)),
+        ("benches", at("benches")),
+        ("matches", at("matches")),
+        ("match open", at("match", opened)),
+        ("match short", at("match", short)),
+        ("match held", at("match", held)),
+        ("match taken", at("match", taken)),
+        ("match closed", at("match", closed)),
+        ("slip taken", at("slip", taken)),
+        ("slip closed", at("slip", closed)),
+        ("final", at("final", taken)),
+        ("build-sheet", at("build-sheet", closed)),
+        ("comeback", at("comeback", closed)),
+        ("missed", at("missed")),
+        ("residuals", at("residuals")),
+        ("residuals gauge", at("residuals", by="gauge")),
+        ("shelf", at("shelf")),
+        ("shelf-size", at("shelf-size", "QUERN-DRUM", "steel", **{"from": "0.0695 in", "to": "0.0705 in"})),
+        ("bins", at("bins")),
+        ("bin", at("bin", "A-05")),
+        ("bin counted", at("bin", COUNTED)),
+        ("count", at("count", counts["reading"].pk)),
+        ("count look", at("count", counts["look"].pk)),
+        ("count booked", at("count", counts["booked"].pk)),
+        ("hand-outs", at("hand-outs")),
+        ("hand-outs cash", at("hand-outs", reason="cash")),
+        ("plate", at("plate", plate.pk)),
+        ("plate taken", at("plate", aside.pk)),
+        ("gauges", at("gauges")),
+        ("gauge", at("gauge", "M-1")),
+        ("gauge wrong", at("gauge", GAUGE)),
+        ("gauge-corrected", at("gauge-corrected", GAUGE, check=check.pk)),
+        ("gauge-study-new", at("gauge-study-new", "M-1")),
+        ("gauge-study", at("gauge-study", study.pk)),
+        ("labels", at("labels", sort="bin", find="A-0")),
+        ("labels sheet", at("labels", sort="kind", find="QUERN", paper="a4")),
+        ("import", at("import", "bins")),
+        ("fits", at("fits")),
+        ("kinds", at("kinds")),
+        ("kind", at("kind", kind)),
+        ("job", at("job", job)),
+        ("person", at("person", "rosa")),
+        ("specs", at("specs")),
+        ("spec", at("spec", spec)),
+        ("cover", at("cover", spec)),
+        ("estimates", at("estimates", spec)),
+        ("estimates told", at("estimates", spec, clearance="0.050 in")),
+        ("add-fit", at("add-fit")),
+        ("add-kind", at("add-kind")),
+        ("add-spec", at("add-spec")),
+        ("add-gauge", at("add-gauge")),
+        ("add-bin", at("add-bin")),
+    ]
