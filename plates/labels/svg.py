@@ -72,9 +72,13 @@ def _shape(shape: Text | Rule | Print) -> SafeString:
     if isinstance(shape, Rule):
         path = f"M{_units(shape.x)} {_units(shape.y)}h{_units(shape.wide)}"
         return format_html('<path d="{}" stroke="#000" stroke-width="{}"/>', path, _units(shape.thick))
-    path = "".join(
-        f"M{_units(shape.x + block.x * shape.across)} {_units(shape.y + block.y * shape.down)}"
-        f"h{_units(block.wide * shape.across)}v{_units(block.tall * shape.down)}h-{_units(block.wide * shape.across)}z"
-        for block in shape.symbol.blocks
+    # In modules, which are whole numbers: half as long as hundredths of a millimetre.
+    path = "".join(f"M{block.x} {block.y}h{block.wide}v{block.tall}h-{block.wide}z" for block in shape.symbol.blocks)
+    return format_html(
+        '<path transform="translate({} {}) scale({} {})" d="{}" fill="#000" shape-rendering="crispEdges"/>',
+        _units(shape.x),
+        _units(shape.y),
+        f"{shape.across * 100:.3f}",
+        f"{shape.down * 100:.3f}",
+        path,
     )
-    return format_html('<path d="{}" fill="#000" shape-rendering="crispEdges"/>', path)
