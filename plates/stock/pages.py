@@ -1,5 +1,6 @@
 """The shelf at the counter: all bins, the life of one plate and what may be done with it."""
 
+from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import resolve_url
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -14,6 +15,7 @@ from shop.errors import Refusal
 from shop.once import Answer, Once
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
+BINS_ON_A_PAGE = 50
 #: From where a plate comes back by a fresh reading.
 AWAY = (State.TAKEN, State.HANDED_OUT, State.QUARANTINED)
 
@@ -23,7 +25,7 @@ AWAY = (State.TAKEN, State.HANDED_OUT, State.QUARANTINED)
 def bins(request: PageRequest) -> HttpResponse:
     shop_id = request.user.shop_id
     context = {
-        "bins": selectors.bins_with_contents(shop_id),
+        "bins": Paginator(selectors.bins_with_contents(shop_id), BINS_ON_A_PAGE).get_page(request.GET.get("page")),
         "unsorted": selectors.unsorted(shop_id)[:200],
         "quarantined": selectors.quarantined(shop_id)[:200],
     }

@@ -12,8 +12,6 @@ from django.db.models import (
     Count,
     Exists,
     F,
-    Max,
-    Min,
     OuterRef,
     Prefetch,
     Q,
@@ -22,7 +20,7 @@ from django.db.models import (
     Value,
     When,
 )
-from django.db.models.functions import Now
+from django.db.models.functions import Coalesce, Now
 
 from plates.catalogue.models import Role
 from plates.stock.models import LYING, Act, Bin, BinCount, HandOut, LedgerLine, Lot, Plate, State
@@ -215,14 +213,14 @@ def batch(*, person: Person, batch_id: uuid.UUID, since: datetime) -> QuerySet[P
 
 
 def bins_with_contents(shop_id: uuid.UUID) -> QuerySet[Bin]:
-    """All bins, each with ``lying`` (held ones included), ``held``, ``thinnest_nm`` and ``thickest_nm``."""
-    lying = Q(plates__state__in=LYING)
-    held = Q(plates__state=State.HELD, plates__held_until__gt=Now())
+    """All bins, each with ``lying`` (held ones included) and ``held``. Of a slice only its own bins are counted: by a
+    look into each, not by grouping the shop's plates.
+    """
+    inside = Plate.objects.filter(shop_id=shop_id, bin=OuterRef("pk"), state__in=LYING).order_by().values("bin")
+    held = inside.filter(state=State.HELD, held_until__gt=Now())
     return bins(shop_id).annotate(
-        lying=Count("plates", filter=lying),
-        held=Count("plates", filter=held),
-        thinnest_nm=Min("plates__thickness_nm", filter=lying),
-        thickest_nm=Max("plates__thickness_nm", filter=lying),
+        lying=Coalesce(Subquery(inside.annotate(count=Count("pk")).values("count")), 0),
+        held=Coalesce(Subquery(held.annotate(count=Count("pk")).values("count")), 0),
     )
 
 

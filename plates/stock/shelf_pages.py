@@ -17,7 +17,7 @@ from plates.stock.shelf import Histogram, Size, histograms, plates_between, rows
 from shop.web import PageRequest, page, shown
 
 #: So many fits and roles stand on one page, however many the shop has.
-ON_A_PAGE = 8
+ON_A_PAGE = 6
 
 
 @require_GET
