@@ -165,6 +165,7 @@ def match_json(match: Match) -> dict[str, Any]:
         "comeback_of": match.comeback["of"] if match.comeback else None,
         "comeback": comeback_json(match.comeback),
         "person": match.person.username,
+        "terminal": match.terminal.code if match.terminal else None,
         "asked_at": match.asked_at.isoformat() if hasattr(match.asked_at, "isoformat") else None,
     }
 
@@ -191,6 +192,7 @@ class MatchAnswer(serializers.Serializer[Match]):
     residual = LengthField(allow_null=True)
     comeback_of = serializers.IntegerField(allow_null=True)
     comeback = serializers.DictField(allow_null=True)
+    terminal = serializers.CharField(allow_null=True)
     person, asked_at = serializers.CharField(), serializers.DateTimeField()
 
     def to_representation(self, instance: Match) -> dict[str, Any]:

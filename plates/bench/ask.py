@@ -108,6 +108,7 @@ def match_new(*, person: Person, spec: Spec, counted: bool, made_key: str | None
         spec=spec,
         job=job,
         person=person,
+        terminal=person.at_terminal,
         low_nm=spec.low_nm,
         high_nm=spec.high_nm,
         target_nm=spec.target_nm,

@@ -99,6 +99,7 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
     check = FinalCheck(
         shop_id=match.shop_id,
         person=person,
+        terminal=person.at_terminal,
         at=clock(at),
         method=reading.method,
         asked_method=ROOM if asked.room else match.method,

@@ -9,7 +9,7 @@ from django.db.models.functions import Now
 from plates.catalogue.models import Spec
 from shop.errors import CodeTaken, constraint
 from shop.once import spent
-from shop.people.models import Person
+from shop.people.models import Person, Terminal
 from shop.rows import SameShop, ShopRow
 
 
@@ -58,6 +58,9 @@ class Match(ShopRow):
         Spec, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="matches"
     )
     person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    terminal = models.ForeignKey(
+        Terminal, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
+    )
     asked_at = models.DateTimeField(db_default=Now())
     method = models.TextField()
     readings = models.JSONField()
@@ -88,6 +91,9 @@ class Match(ShopRow):
     taken_by = models.ForeignKey(
         Person, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
+    taken_terminal = models.ForeignKey(
+        Terminal, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
+    )
     slip = models.JSONField(default=list)
     outs = models.JSONField(default=list)
     #: The option that was built, with the plates that really left their bins; ``slip`` is its plates.
@@ -113,7 +119,9 @@ class Match(ShopRow):
             SameShop(field="job", name="match_job"),
             SameShop(field="spec", name="match_spec"),
             SameShop(field="person", name="match_person"),
+            SameShop(field="terminal", name="match_terminal"),
             SameShop(field="taken_by", name="match_taken_by"),
+            SameShop(field="taken_terminal", name="match_taken_terminal"),
             SameShop(field="comeback_of", name="match_comeback_of"),
             models.UniqueConstraint(fields=["shop", "number"], name="match_number"),
             models.UniqueConstraint(fields=["shop", "made_key"], name=spent("match_made_key", "match")),
@@ -199,6 +207,9 @@ class FinalCheck(ShopRow):
         Match, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="final_checks"
     )
     person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    terminal = models.ForeignKey(
+        Terminal, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
+    )
     at = models.DateTimeField(db_default=Now())
     method = models.TextField()
     #: The method by which the pack was read before; ``ROOM`` where its drum was empty.
@@ -222,6 +233,7 @@ class FinalCheck(ShopRow):
             *ShopRow.Meta.constraints,
             SameShop(field="match", name="finalcheck_match"),
             SameShop(field="person", name="finalcheck_person"),
+            SameShop(field="terminal", name="finalcheck_terminal"),
             models.CheckConstraint(
                 condition=Q(residual_nm=F("clearance_nm") - F("predicted_nm")), name="finalcheck_residual"
             ),

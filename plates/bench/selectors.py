@@ -5,7 +5,7 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Case, CharField, F, Q, QuerySet, Value, When
+from django.db.models import Case, CharField, F, Prefetch, Q, QuerySet, Value, When
 from django.db.models.functions import Now
 
 from plates.bench.models import ROOM, FinalCheck, Job, Match, MatchState, Missed
@@ -22,7 +22,7 @@ def matches(shop_id: uuid.UUID) -> QuerySet[Match]:
     return (
         Match.objects.filter(shop_id=shop_id)
         .annotate(state_now=state_now)
-        .select_related("spec", "job", "person", "taken_by")
+        .select_related("spec", "job", "person", "terminal", "taken_by", "taken_terminal")
     )
 
 
@@ -40,9 +40,14 @@ def run_out_holds(shop_id: uuid.UUID) -> list[uuid.UUID]:
     return list(held.values_list("pk", flat=True))
 
 
+def checks_told() -> Prefetch:
+    """The final checks of matches, to be prefetched with who made them and where."""
+    return Prefetch("final_checks", FinalCheck.objects.select_related("person", "terminal"))
+
+
 def matches_with_stacks(shop_id: uuid.UUID) -> QuerySet[Match]:
     """All matches, each with the slots of its spec: enough to draw its stack."""
-    return matches(shop_id).prefetch_related("final_checks__person", *(f"spec__{path}" for path in STACK))
+    return matches(shop_id).prefetch_related(checks_told(), *(f"spec__{path}" for path in STACK))
 
 
 def final_checks(shop_id: uuid.UUID, latest: int | None = None) -> QuerySet[Any]:

@@ -124,7 +124,7 @@ def write_take(
     lying_mark(givers, option["in"], used_by=match.number)
     _write_out(person, match, plates, Act.TAKEN, State.TAKEN, at)
     match.state, match.held_until = MatchState.TAKEN, None
-    match.option_taken, match.taken_by = option["number"], person
+    match.option_taken, match.taken_by, match.taken_terminal = option["number"], person, person.at_terminal
     match.built, match.slip, match.taken_at = option, option["in"], clock(at)
 
 
@@ -159,7 +159,10 @@ def match_hold(
 
 
 #: What taking or holding an option changes of its match; the rest of a wide row is left alone.
-CHANGED = ("state", "held_until", "options", "option_taken", "taken_by", "built", "slip", "taken_at", "counted")
+CHANGED = (
+    "state", "held_until", "options", "option_taken", "built", "slip", "counted",
+    "taken_at", "taken_by", "taken_terminal",
+)  # fmt: skip
 
 Effect = Callable[[Person, Match, dict[str, Any], Sequence[tuple[uuid.UUID, int]], Givers, datetime | None], None]
 

@@ -8,20 +8,21 @@ from typing import Any
 
 from django.db.models import Count
 
-from plates.bench.models import Job, Match
+from plates.bench.models import FinalCheck, Job, Match
 from plates.bench.overrides import overrides_shown
-from plates.bench.selectors import matches
+from plates.bench.selectors import checks_told, matches
 from plates.bench.slip.outs import FATES, outs_open
 from plates.stock.models import Act, LedgerLine
 
 
 @dataclass(frozen=True)
 class Event:
-    """What somebody did, in words; ``until`` of a hold."""
+    """What somebody did, in words, at which terminal; ``until`` of a hold."""
 
     at: datetime
     what: str
     person: str
+    terminal: str | None
     until: datetime | None = None
 
 
@@ -50,7 +51,7 @@ class Pack:
 def job_file(job: Job) -> list[Pack]:
     """The packs of the job in the order in which they were asked; as many queries for many as for one."""
     asked = list(
-        matches(job.shop_id).filter(job=job).prefetch_related("final_checks__person", "comebacks").order_by("number")
+        matches(job.shop_id).filter(job=job).prefetch_related(checks_told(), "comebacks").order_by("number")
     )
     moved = _moved(job.shop_id, [match.pk for match in asked])
     return [Pack(match, sorted(_told(match) + moved[match.pk], key=lambda event: event.at)) for match in asked]
@@ -59,10 +60,14 @@ def job_file(job: Job) -> list[Pack]:
 def _told(match: Match) -> list[Event]:
     """What the match itself says of its time."""
     checks = [
-        Event(one.at, "measured after assembly" + ("" if one.in_window else ", out of the window"), one.person.username)
+        _did(one, one.at, "measured after assembly" + ("" if one.in_window else ", out of the window"))
         for one in match.final_checks.all()
     ]
-    return [Event(match.asked_at, "asked", match.person.username), *checks]
+    return [_did(match, match.asked_at, "asked"), *checks]
+
+
+def _did(row: Match | FinalCheck, at: datetime, what: str) -> Event:
+    return Event(at, what, row.person.username, row.terminal.code if row.terminal else None)
 
 
 #: In the words of the ledger, but for what is said of a reading at the bin only on the slip.
@@ -75,13 +80,15 @@ def _moved(shop_id: uuid.UUID, ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, list
     rows = (
         LedgerLine.objects.filter(shop_id=shop_id, match__in=events, act__in=_SHOWN)
         .order_by("at")
-        .values("match_id", "at", "act", "person__username", "held_until")
+        .values("match_id", "at", "act", "person__username", "terminal__code", "held_until")
         .annotate(plates=Count("pk"))
     )
     for row in rows:
         plates = f"{row['plates']} plate{'s' if row['plates'] > 1 else ''}"
-        person = "" if row["act"] == Act.RAN_OUT else row["person__username"]
-        events[row["match_id"]].append(Event(row["at"], f"{plates} {_words(row['act'])}", person, row["held_until"]))
+        nobody = row["act"] == Act.RAN_OUT
+        person, terminal = ("", "") if nobody else (row["person__username"], row["terminal__code"])
+        what = f"{plates} {_words(row['act'])}"
+        events[row["match_id"]].append(Event(row["at"], what, person, terminal, row["held_until"]))
     return events
 
 

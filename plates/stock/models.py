@@ -234,6 +234,7 @@ class Plate(ShopRow):
             models.Index(fields=["shop", "bin"], name="plate_of_bin"),
             models.Index(fields=["shop"], condition=~Q(mark=""), name="plate_marked"),
             models.Index(fields=["shop", "match"], condition=Q(match__isnull=False), name="plate_of_match"),
+            models.Index(fields=["shop", "hand_out"], condition=Q(hand_out__isnull=False), name="plate_of_hand_out"),
         ]
 
 
@@ -252,6 +253,11 @@ class BinCount(ShopRow):
     booked_at = models.DateTimeField(null=True)
     #: Ids of plates by what became of them, once booked: agreed, missing, held, reread, found, back, left_out.
     outcome = models.JSONField(default=dict)
+    #: An unfinished count that was given up: its readings stay on record, and stock is as it was.
+    dropped_at = models.DateTimeField(null=True)
+    dropped_by = models.ForeignKey(
+        Person, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
+    )
     made_key = models.TextField(null=True)
 
     class Meta(ShopRow.Meta):
@@ -260,9 +266,15 @@ class BinCount(ShopRow):
             *ShopRow.Meta.constraints,
             SameShop(field="bin", name="bincount_bin"),
             SameShop(field="person", name="bincount_person"),
+            SameShop(field="dropped_by", name="bincount_dropped_by"),
             models.UniqueConstraint(fields=["shop", "made_key"], name=spent("bincount_made_key", "count")),
             models.CheckConstraint(
                 condition=Q(booked_at=None) | Q(all_read_at__isnull=False), name="bincount_read_before_booked"
+            ),
+            models.CheckConstraint(
+                condition=Q(dropped_at=None, dropped_by=None)
+                | Q(dropped_at__isnull=False, dropped_by__isnull=False, booked_at=None),
+                name="bincount_booked_or_dropped",
             ),
         ]
         indexes = [models.Index(fields=["shop", "bin", "begun_at"], name="bincount_of_bin")]
@@ -348,5 +360,6 @@ class LedgerLine(ShopRow):
             models.Index(fields=["shop", "at", "id"], name="ledger_in_time"),
             models.Index(fields=["shop", "match"], condition=Q(match__isnull=False), name="ledger_of_match"),
             models.Index(fields=["shop", "job"], condition=Q(job__isnull=False), name="ledger_of_job"),
+            models.Index(fields=["shop", "hand_out"], condition=Q(hand_out__isnull=False), name="ledger_of_hand_out"),
             models.Index(fields=["shop", "gauge", "at"], condition=~Q(gauge=""), name="ledger_of_gauge"),
         ]

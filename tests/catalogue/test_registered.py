@@ -33,6 +33,7 @@ INTERNAL = {
     "gaugecheck_standard": "the edge takes no length of zero",
     "gaugestudy_trials": "the service counts the trials first",
     "bincount_read_before_booked": "the service books what was read",
+    "bincount_booked_or_dropped": "the service locks the count and looks first",
     "requestkey_once": "a twin waits at it and replays",
     "counter_once": "a counter is made or counted up in one statement",
     "person_role": "the form takes no other role",

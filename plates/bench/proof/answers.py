@@ -7,7 +7,7 @@ from rest_framework import serializers
 from plates.bench.models import FinalCheck
 from plates.bench.proof.residuals import Group
 from plates.lengths import half_even, length_json
-from shop.api import LengthField
+from shop.api import LengthField, linked
 
 
 def comeback_json(comeback: dict[str, Any] | None) -> dict[str, Any] | None:
@@ -35,6 +35,7 @@ class ResidualAnswer(serializers.ModelSerializer[FinalCheck]):
     match = serializers.IntegerField(source="match.number")
     method, asked_method = serializers.CharField(), serializers.CharField()
     person = serializers.CharField(source="person.username")
+    terminal = linked(allow_null=True)
     readings = serializers.ListField(child=serializers.CharField())
     predicted = LengthField(source="predicted_nm")
     measured = LengthField(source="clearance_nm")
@@ -45,8 +46,8 @@ class ResidualAnswer(serializers.ModelSerializer[FinalCheck]):
     class Meta:
         model = FinalCheck
         fields = [
-            "id", "match", "at", "method", "asked_method", "gauge", "person", "soaked", "readings", "predicted", "u",
-            "measured", "residual", "in_window", "apart",
+            "id", "match", "at", "method", "asked_method", "gauge", "person", "terminal", "soaked", "readings",
+            "predicted", "u", "measured", "residual", "in_window", "apart",
         ]  # fmt: skip
 
     def get_u(self, check: FinalCheck) -> dict[str, Any]:

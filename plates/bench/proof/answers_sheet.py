@@ -19,7 +19,7 @@ OF_MATCH = (
 def _measured(one: Measured | None) -> dict[str, Any] | None:
     if one is None:
         return None
-    names = ("person", "method", "gauge", "soaked", "readings")
+    names = ("person", "terminal", "method", "gauge", "soaked", "readings")
     return {
         "at": one.at.isoformat(),
         **{name: getattr(one, name) for name in names},
@@ -32,6 +32,7 @@ def _earlier(check: FinalCheck) -> dict[str, Any]:
     return {
         "at": check.at.isoformat(),
         "person": check.person.username,
+        "terminal": check.terminal.code if check.terminal else None,
         "predicted": length_json(check.predicted_nm),
         "measured": length_json(check.clearance_nm),
         "residual": length_json(check.residual_nm),
@@ -46,6 +47,7 @@ def sheet_json(sheet: BuildSheet) -> dict[str, Any]:
         **{name: whole[name] for name in OF_MATCH},
         "title": match.spec.title,
         "taken_by": match.taken_by.username if match.taken_by else None,
+        "taken_terminal": match.taken_terminal.code if match.taken_terminal else None,
         "taken_at": match.taken_at.isoformat() if match.taken_at else None,
         "stack": [
             {
@@ -89,6 +91,7 @@ class SheetAnswer(serializers.Serializer[BuildSheet]):
     residual = LengthField(allow_null=True)
     comeback_of = serializers.IntegerField(allow_null=True)
     taken_by, taken_at = serializers.CharField(allow_null=True), serializers.DateTimeField(allow_null=True)
+    taken_terminal = serializers.CharField(allow_null=True)
     usual = serializers.ListField(child=serializers.CharField())
 
     def to_representation(self, instance: BuildSheet) -> dict[str, Any]:

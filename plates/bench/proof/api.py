@@ -38,7 +38,7 @@ class Residuals(Collection):
 
     @staticmethod
     def rows(shop_id: Any) -> Any:
-        return selectors.final_checks(shop_id).select_related("match", "person").defer(
+        return selectors.final_checks(shop_id).select_related("match", "person", "terminal").defer(
             *(f"match__{name}" for name in ("question", "options", "cautions", "slip", "outs", "built", "shortfall"))
         )
 

@@ -38,6 +38,7 @@ class Measured:
 
     at: datetime
     person: str
+    terminal: str | None
     method: str
     gauge: str
     soaked: bool
@@ -109,6 +110,7 @@ def _as_asked(match: Match) -> Measured:
     return Measured(
         match.asked_at,
         match.person.username,
+        match.terminal.code if match.terminal else None,
         match.method,
         asked["gauge"],
         asked["soaked"],
@@ -122,6 +124,7 @@ def _of_check(check: FinalCheck) -> Measured:
     return Measured(
         check.at,
         check.person.username,
+        check.terminal.code if check.terminal else None,
         check.method,
         check.gauge,
         check.soaked,

@@ -34,6 +34,7 @@ def rebuilt(match: Match, plate: str, row: dict[str, Any], shared_u_nm: float | 
 def unbuilt(match: Match, found: Found) -> None:
     """The match is open again as it was asked, with fresh options."""
     match.state, match.option_taken, match.held_until = MatchState.OPEN, None, None
-    match.built, match.slip, match.taken_at, match.taken_by = None, [], None, None
+    match.built, match.slip = None, []
+    match.taken_at, match.taken_by, match.taken_terminal = None, None, None
     match.cautions = [one for one in match.cautions if one["code"] not in OF_BUILT]
     match_refresh(match, found)
