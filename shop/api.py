@@ -42,6 +42,10 @@ class Body(serializers.Serializer[Any]):
         return super().to_internal_value(data)
 
 
+class EmptyBody(Body):
+    """Of an act that needs to be told nothing."""
+
+
 #: What JSON must hold for a field; "5" is no number here, and 5 no text.
 TYPES: list[tuple[type[serializers.Field[Any, Any, Any, Any]], type, str]] = [
     (serializers.BooleanField, bool, "Give true or false."),

@@ -157,6 +157,7 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "PlateState": "plates.stock.models.State",
         "MatchState": "plates.bench.models.MatchState",
+        "CountState": "plates.stock.models.CountState",
         "WaveState": "plates.catalogue.models.WAVE_STATES",
         "Measures": "plates.catalogue.models.MEASURES",
         "Method": "plates.measuring.uncertainty.METHODS",

@@ -27,7 +27,7 @@ from plates.labels import pages as label_pages
 from plates.measuring import api as measuring
 from plates.measuring import pages as measuring_pages
 from plates.stock import api as stock
-from plates.stock import bin_pages, count_pages, scanning, shelf_pages
+from plates.stock import bin_pages, count_api, count_pages, scanning, shelf_pages
 from plates.stock import pages as stock_pages
 from plates.tables import pages as table_pages
 from shop import pages, sign_in
@@ -63,6 +63,13 @@ api = [
     path("lots/<str:pk>/", stock.OneLot.as_view()),
     path("hand-outs/", stock.HandOuts.as_view()),
     path("hand-outs/<str:pk>/", stock.OneHandOut.as_view()),
+    path("counts/", count_api.Counts.as_view()),
+    path("counts/<str:pk>/", count_api.OneCount.as_view()),
+    path("counts/<str:pk>/read/", count_api.Read.as_view()),
+    path("counts/<str:pk>/undo/", count_api.Unread.as_view()),
+    path("counts/<str:pk>/all-read/", count_api.AllRead.as_view()),
+    path("counts/<str:pk>/book/", count_api.Book.as_view()),
+    path("counts/<str:pk>/drop/", count_api.Drop.as_view()),
     path("ledger/", stock.Ledger.as_view()),
     path("ledger/<str:pk>/", stock.OneLedgerLine.as_view()),
     path("matches/", bench.Matches.as_view()),
@@ -139,6 +146,7 @@ urlpatterns = [
     path("counts/<str:pk>/undo/", count_pages.unread, name="count-unread"),
     path("counts/<str:pk>/all-read/", count_pages.all_read, name="count-all-read"),
     path("counts/<str:pk>/book/", count_pages.book, name="count-book"),
+    path("counts/<str:pk>/drop/", count_pages.drop, name="count-drop"),
     path("hand-outs/", bin_pages.hand_outs, name="hand-outs"),
     path("plates/<str:pk>/", stock_pages.one_plate, name="plate"),
     path("plates/<str:pk>/read-again/", stock_pages.read_again, name="read-again"),

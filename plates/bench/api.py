@@ -11,14 +11,14 @@ from rest_framework.response import Response
 from plates.bench import selectors
 from plates.bench.answers import MatchAnswer, match_json
 from plates.bench.ask import match_ask
-from plates.bench.bodies import EmptyBody, FinalBody, MatchBody, OptionBody, overrides_of, question_of, reading_of
+from plates.bench.bodies import FinalBody, MatchBody, OptionBody, overrides_of, question_of, reading_of
 from plates.bench.final import match_final
 from plates.bench.locks import Run
 from plates.bench.models import Match, MatchState
 from plates.bench.release import match_release
 from plates.bench.take import StockMoved, match_hold, match_take
 from plates.catalogue.selectors import specs
-from shop.api import Act, Collection, One, Signed, by_code
+from shop.api import Act, Collection, EmptyBody, One, Signed, by_code
 from shop.once import Answer
 
 

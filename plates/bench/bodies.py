@@ -147,10 +147,6 @@ class OptionBody(Body):
     counted = serializers.BooleanField(default=False)
 
 
-class EmptyBody(Body):
-    pass
-
-
 class FinalBody(Body):
     readings = readings_field()
     method = serializers.ChoiceField(METHODS)

@@ -49,7 +49,8 @@ def _bin_page(request: PageRequest, found: Bin, form: HandOutForm | None = None)
         "form": (form or HandOutForm(person=person)) if doing else None,
         "key": key_new(),
         "count_key": key_new(),
-        "counts": selectors.bin_counts(found)[:5],
+        "going_on": selectors.counts_of(found, going_on=True)[:20],
+        "counts": selectors.counts_of(found, going_on=False)[:5],
         "out": _just_out(request),
     }
     return shown(request, "plates/bin.html", context)

@@ -12,7 +12,7 @@ from plates.lengths import both
 from plates.measuring.gauges import gauge_notes
 from plates.measuring.uncertainty import MICROMETER_U_NM, agree
 from plates.stock.booking import Booking
-from plates.stock.counts import count_close, count_lock, counted, is_of, plates_of
+from plates.stock.counts import Counted, count_close, count_lock, counted, is_of, kinds_read, lost_before, plates_of
 from plates.stock.findings import NOTHING_FOUND, Findings, Reading, Tags
 from plates.stock.hand_outs import hand_out_make
 from plates.stock.holds import holds_run_out
@@ -85,8 +85,10 @@ def count_book(*, person: Person, count_id: uuid.UUID, look: SecondLook, made_ke
         for row, plate in found.doubtful
         if _reads_otherwise(found.readings_nm[row], plate, look.plates.get(plate.pk), zero_nm, errors)
     ]
+    lost_nm = [found.readings_nm[row] for row in found.over if look.fates.get(row, Fate()).back]
+    may_be_back = {plate.pk: plate for plate in lost_before(count, lost_nm)} if lost_nm else {}
     for row in found.over:
-        _over_check(row, found.readings_nm[row], look, zero_nm, errors)
+        _over_check(row, found, look, zero_nm, may_be_back, errors)
     if errors:
         raise LookAgain("Look again at what is marked. Nothing was booked.", errors)
 
@@ -137,11 +139,21 @@ def _reads_otherwise(
 
 
 def _over_check(
-    row: int, first_nm: int, look: SecondLook, zero_nm: int, errors: list[tuple[str, str]]
+    row: int,
+    found: Counted,
+    look: SecondLook,
+    zero_nm: int,
+    may_be_back: Mapping[uuid.UUID, Plate],
+    errors: list[tuple[str, str]],
 ) -> None:
-    at, fate, second = f"/readings/{row}", look.fates.get(row), look.rows.get(row)
+    """What is missing of a reading without a plate goes to ``errors``; ``may_be_back``: what was lost of this bin."""
+    at, first_nm, fate, second = f"/rows/{row}", found.readings_nm[row], look.fates.get(row), look.rows.get(row)
     if fate is None:
         errors.append((at, "Look again: say what it is."))
+    elif fate.kind and fate.kind not in kinds_read(found, row):
+        errors.append((at, f"It cannot be a {fate.kind.code}, or not one of this bin. Scan that one in by itself."))
+    elif fate.back and not (fate.back in may_be_back and is_of(first_nm, may_be_back[fate.back])):
+        errors.append((at, "No plate lost from this bin has that id and this thickness. Say what it is."))
     elif fate != Fate():
         if second is None:
             errors.append((at, "Read it once more."))

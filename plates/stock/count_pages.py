@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from plates.catalogue.selectors import kind_by_code
 from plates.lengths import both
-from plates.stock import counts
+from plates.stock import counts, selectors
 from plates.stock.bin_pages import bin_or_404
 from plates.stock.count_book import Fate, SecondLook, count_book
 from plates.stock.counts import Counted
@@ -99,7 +99,7 @@ class LookForm(PageForm):
         """Each thing to look at again beside its field; one that has moved since has none."""
         for pointer, detail in refusal.errors:
             place, _, which = pointer.strip("/").partition("/")
-            name = {"plates": f"plate-{which}", "readings": f"row-{which}", "agreed_by": "agreed_by"}.get(place, "")
+            name = {"plates": f"plate-{which}", "rows": f"row-{which}", "agreed_by": "agreed_by"}.get(place, "")
             self.add_error(name if name in self.fields else None, detail)
         return bool(refusal.errors)
 
@@ -127,8 +127,7 @@ def count_or_404(request: PageRequest, pk: str) -> BinCount:
         key = uuid.UUID(pk)
     except ValueError:
         raise Http404("That is not the id of a count.") from None
-    rows = BinCount.objects.filter(shop_id=request.user.shop_id).select_related("bin__fit", "person")
-    found = rows.filter(pk=key).first()
+    found = selectors.counts(request.user.shop_id).filter(pk=key).first()
     if found is None:
         raise Http404("No count has this id.")
     return found
@@ -161,14 +160,20 @@ def _count_page(
     """While plates are being read nothing of what the ledger has is shown."""
     why = forbidden(request.user, "stock")
     context: dict[str, Any] = {"count": one, "forbidden": why, "key": key_new(), "other_key": key_new()}
+    if one.dropped_at is not None:
+        return shown(request, "plates/count_dropped.html", context)
     if one.booked_at is not None:
         ids = {plate for plates in one.outcome.values() for plate in plates}
         plates = Plate.objects.filter(shop_id=one.shop_id).select_related("kind", "match", "bin").in_bulk(ids)
         by_id = {str(key): plate for key, plate in plates.items()}
         context["became"] = {name: [by_id[plate] for plate in plates] for name, plates in one.outcome.items()}
         return shown(request, "plates/count_booked.html", context)
+    context["may_drop"] = counts.may_drop(request.user, one)
     if one.all_read_at is not None:
-        found = look.found if look else counts.counted(one)
+        try:
+            found = look.found if look else counts.counted(one)
+        except Refusal as refusal:  # the gauge was withdrawn meanwhile: dropping it is the way out
+            return shown(request, "plates/count_look.html", {**context, "refusal": refusal})
         look = look or LookForm(count=one, found=found, person=request.user)
         return shown(request, "plates/count_look.html", {**context, "found": found, "form": look})
     context["last"] = one.readings[-1]["typed"] if one.readings else None
@@ -210,10 +215,16 @@ def all_read(request: PageRequest, pk: str) -> HttpResponse:
 
 @require_POST
 @page
+def drop(request: PageRequest, pk: str) -> HttpResponse:
+    return _step(request, pk, counts.count_drop)
+
+
+@require_POST
+@page
 def book(request: PageRequest, pk: str) -> HttpResponse:
     """What differs is booked as the second look says."""
     one = count_or_404(request, pk)
-    if one.booked_at is not None or one.all_read_at is None:
+    if one.booked_at is not None or one.dropped_at is not None or one.all_read_at is None:
         return act(request, lambda once: once.run(lambda: _book(once, one, SecondLook()), _to))
     form = LookForm(request.POST, count=one, found=counts.counted(one), person=request.user)
     if form.is_valid():

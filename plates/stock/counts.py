@@ -1,4 +1,5 @@
 """Counting a bin: every plate in it is read, blind, and what the ledger says otherwise is booked after a second look.
+A count that nobody will finish is dropped: stock stays as it is.
 
 What somebody took, held or laid in while the count went on is left out: it is neither missing nor too many.
 """
@@ -55,14 +56,37 @@ def count_begin(*, person: Person, found: Bin, gauge: str = "", made_key: str | 
 def count_lock(*, person: Person, count_id: uuid.UUID, all_read: bool) -> BinCount:
     """The count, locked, while plates are being read or (``all_read``) once they are. Raises NotFound, WrongState."""
     person.require("stock")
+    count = _unfinished(person, count_id)
+    if (count.all_read_at is not None) != all_read:
+        raise WrongState("Say first that all are read." if all_read else "All are read. Only a second look is missing.")
+    return count
+
+
+def _unfinished(person: Person, count_id: uuid.UUID) -> BinCount:
     rows = BinCount.objects.select_for_update(of=("self",)).select_related("bin__fit")
     count = rows.filter(shop_id=person.shop_id, pk=count_id).first()
     if count is None:
         raise NotFound(f"Nothing here has the id {count_id}.")
-    if count.booked_at is not None:
-        raise WrongState("This count is booked already. Look at its page, or count the bin again.")
-    if (count.all_read_at is not None) != all_read:
-        raise WrongState("Say first that all are read." if all_read else "All are read. Only a second look is missing.")
+    for done, said in ((count.booked_at, "booked"), (count.dropped_at, "dropped")):
+        if done is not None:
+            raise WrongState(f"This count is {said} already. Look at its page, or count the bin again.")
+    return count
+
+
+def may_drop(person: Person, count: BinCount) -> bool:
+    """Whoever began a count may drop it, with the right to stock or since without, and whoever has that right."""
+    return count.person_id == person.pk or person.may("stock")
+
+
+def count_drop(*, person: Person, count_id: uuid.UUID) -> BinCount:
+    """An unfinished count is given up. Nothing in stock changes, what was read stays on record. Raises NotFound,
+    WrongState, Forbidden.
+    """
+    count = _unfinished(person, count_id)
+    if not may_drop(person, count):
+        person.require("stock")
+    count.dropped_at, count.dropped_by = Now(), person
+    count.save(update_fields=["dropped_at", "dropped_by"])
     return count
 
 

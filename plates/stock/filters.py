@@ -6,7 +6,7 @@ from django_filters import rest_framework as filters
 
 from plates.catalogue.models import Role
 from plates.lengths import LengthError, length_parse
-from plates.stock.models import Condition, State
+from plates.stock.models import Condition, CountState, State
 from shop.api import SinceFilter
 from shop.errors import Malformed
 
@@ -50,6 +50,12 @@ class PlateFilter(filters.FilterSet):
             ("bin__code", "bin"),
         )
     )
+
+
+class CountFilter(filters.FilterSet):
+    bin = filters.CharFilter("bin__code")
+    person = filters.CharFilter("person__username")
+    state = filters.ChoiceFilter(choices=CountState.choices)
 
 
 class LedgerFilter(filters.FilterSet):

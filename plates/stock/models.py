@@ -238,6 +238,15 @@ class Plate(ShopRow):
         ]
 
 
+class CountState(models.TextChoices):
+    """How far a count of a bin is."""
+
+    READING = "reading", "being read"
+    LOOK = "look", "to be looked at again"
+    BOOKED = "booked", "booked"
+    DROPPED = "dropped", "dropped"
+
+
 class BinCount(ShopRow):
     """One count of a bin: what was read, blind, and once it is booked what that came to."""
 

@@ -23,7 +23,7 @@ from django.db.models import (
 from django.db.models.functions import Coalesce, Now
 
 from plates.catalogue.models import Role
-from plates.stock.models import LYING, Act, Bin, BinCount, HandOut, LedgerLine, Lot, Plate, State
+from plates.stock.models import LYING, Act, Bin, BinCount, CountState, HandOut, LedgerLine, Lot, Plate, State
 from shop.people.models import Person
 
 
@@ -52,9 +52,23 @@ def still_out(shop_id: uuid.UUID, reason: str) -> QuerySet[HandOut]:
     )
 
 
-def bin_counts(found: Bin) -> QuerySet[BinCount]:
-    """The counts of a bin, the latest first; one that is not booked yet is still going on."""
-    rows = BinCount.objects.filter(shop_id=found.shop_id, bin=found).select_related("person")
+def counts(shop_id: uuid.UUID) -> QuerySet[BinCount]:
+    """The counts of bins, oldest first, each with ``state``, one of :class:`CountState`."""
+    state = Case(
+        When(dropped_at__isnull=False, then=Value(CountState.DROPPED.value)),
+        When(booked_at__isnull=False, then=Value(CountState.BOOKED.value)),
+        When(all_read_at__isnull=False, then=Value(CountState.LOOK.value)),
+        default=Value(CountState.READING.value),
+        output_field=CharField(),
+    )
+    rows = BinCount.objects.filter(shop_id=shop_id).annotate(state=state)
+    return rows.select_related("bin__fit", "person", "dropped_by").order_by("begun_at", "id")
+
+
+def counts_of(found: Bin, *, going_on: bool) -> QuerySet[BinCount]:
+    """The counts of a bin that are going on, or those that are booked or dropped; the latest first."""
+    unfinished = Q(booked_at=None, dropped_at=None)
+    rows = counts(found.shop_id).filter(unfinished if going_on else ~unfinished, bin=found)
     return rows.order_by("-begun_at", "-id")
 
 

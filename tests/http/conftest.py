@@ -39,6 +39,7 @@ def bodies(shelf: Shelf) -> Bodies:
         "plates/": {"kind": kind, "readings": ["0.0771 in", "0.0770 in"]},
         "lots/": {"kind": kind, "count": 3, "readings": [["0.0771 in"], ["0.0770 in"], ["0.0770 in"]]},
         "hand-outs/": {"plates": [plate], "reason": "cash"},
+        "counts/": {"bin": "B-14"},
         "matches/": question("0.0640 in", ["0.0670 in"] * 5),
     }  # fmt: skip
 

@@ -14,7 +14,7 @@ from tests.http.conftest import Bodies
 
 pytestmark = pytest.mark.django_db
 
-PATHS = ["fits/", "kinds/", "specs/", "bins/", "plates/", "lots/", "hand-outs/", "matches/"]
+PATHS = ["fits/", "kinds/", "specs/", "bins/", "plates/", "lots/", "hand-outs/", "counts/", "matches/"]
 
 
 @pytest.mark.parametrize("path", PATHS)

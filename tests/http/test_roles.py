@@ -13,7 +13,7 @@ from tests.http.conftest import Bodies
 pytestmark = pytest.mark.django_db
 
 CATALOGUE = ["fits/", "kinds/", "specs/"]
-STOCK = ["bins/", "plates/", "lots/", "hand-outs/"]
+STOCK = ["bins/", "plates/", "lots/", "hand-outs/", "counts/"]
 LISTS = [*CATALOGUE, *STOCK, "matches/", "ledger/"]
 MAY = {
     "owner": {*CATALOGUE, *STOCK, "matches/"},
@@ -87,6 +87,6 @@ def test_another_shop_sees_and_moves_nothing(bodies: Bodies, ids: dict[str, str]
         ("hand-outs/", {"plates": [ids["lies"]], "reason": "cash"}),
     ]:
         assert theirs.post(act, body).status in (400, 404)
-    for path in ("kinds/", "specs/", "bins/", "plates/", "lots/", "matches/"):
+    for path in ("kinds/", "specs/", "bins/", "plates/", "lots/", "counts/", "matches/"):
         assert theirs.post(path, bodies[path]).status == 400, path
     assert api.get(f"plates/{ids['lies']}/").body["state"] == "on_shelf"

@@ -34,7 +34,7 @@ def test_what_is_made_is_shown_by_itself_and_on_a_page(api: Api, bodies: Bodies,
     assert one.body in page["results"]
 
 
-@pytest.mark.parametrize("path", [*BY_CODE, *BY_ID, "ledger/"])
+@pytest.mark.parametrize("path", [*BY_CODE, *BY_ID, "counts/", "ledger/"])
 def test_nothing_there_is_a_404(api: Api, path: str) -> None:
     for name in ("NOT-THERE", "00000000-0000-7000-8000-000000000000", "a b", "%00", "ü"):
         reply = api.get(f"{path}{name}/")

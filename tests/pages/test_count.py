@@ -1,7 +1,10 @@
 """A bin is counted blind; what differs is booked after a second look."""
 
+from datetime import timedelta
+
 import pytest
 from django.core.management import call_command
+from django.utils import timezone
 
 from plates.stock.count_book import Fate, SecondLook, count_book
 from plates.stock.counts import count_all_read, count_begin, count_read
@@ -177,6 +180,63 @@ def test_a_count_is_booked_once(owner: Person, shelf: Shelf) -> None:
     with pytest.raises(WrongState):
         count_book(person=owner, count_id=count.pk, look=look)
     assert HandOut.objects.count() == 1
+
+
+@pytest.mark.parametrize("all_read", [False, True])
+def test_a_count_is_dropped_and_nothing_in_stock_changes(
+    counter: Counter, owner: Person, shelf: Shelf, all_read: bool
+) -> None:
+    shelf.stock("0.0768 in", "0.0773 in")
+    lines = LedgerLine.objects.count()
+    read(counter, "0.0790", "0.0766")
+    if all_read:
+        counter.send("/all-read/")
+    path = counter.path
+    assert "Nothing in stock changes" in counter.text
+    assert "Nothing in stock was changed. 2 read: 0.0790" in counter.send("/drop/")
+    assert f"{owner.username}, 2 read, dropped" in counter.open("/bins/B-14/")
+    assert "Nothing in stock was changed" in counter.open(path) and "<form" not in counter.html.split("</main>")[0]
+    assert LedgerLine.objects.count() == lines and Plate.objects.filter(state="on_shelf").count() == 2
+
+
+def test_a_step_of_a_count_that_somebody_dropped_says_so(counter: Counter, shelf: Shelf) -> None:
+    shelf.stock("0.0768 in")
+    read(counter)
+    page = counter.html
+    counter.send("/drop/")
+    counter.html = page
+    assert "This count is dropped already" in counter.send("/all-read/")
+    assert BinCount.objects.get().all_read_at is None
+
+
+def test_a_forgotten_count_shows_its_age_and_the_way_out(counter: Counter, owner: Person, shelf: Shelf) -> None:
+    """However many have been counted and booked since."""
+    read(counter, "0.0766")
+    forgotten = BinCount.objects.get()
+    BinCount.objects.update(begun_at=timezone.now() - timedelta(days=9, hours=1))
+    for _ in range(6):
+        read(counter)
+        counter.send("/all-read/")
+    page = counter.open("/bins/B-14/").replace("\xa0", " ")
+    assert f"Not finished: begun 1 week, 2 days ago by {owner.username}, 1 read. Go on, or drop it" in page
+    assert f'href="/counts/{forgotten.pk}/"' in counter.html and page.count("Not finished") == 1
+    counter.open(f"/counts/{forgotten.pk}/")
+    counter.send("/drop/")
+    assert "Not finished" not in counter.open("/bins/B-14/")
+
+
+def test_who_began_it_may_drop_it_and_another_buyer_may_not(counter: Counter, owner: Person, shelf: Shelf) -> None:
+    ines = PersonFactory.create(shop=owner.shop, role="bench")
+    begun = Counter(ines)
+    read(begun)
+    path, role = begun.path, Person.objects.filter(pk=ines.pk)
+    role.update(role="buyer")
+    other = Counter(PersonFactory.create(shop=owner.shop, role="buyer"))
+    assert "Drop" not in other.open(path)
+    assert other.client.post(f"{path}drop/", {"key": "k" * 20}).status_code == 403
+    begun.open(path)
+    assert "Nothing in stock was changed" in begun.send("/drop/")
+    assert BinCount.objects.get().dropped_by == ines
 
 
 def test_sent_twice_a_reading_counts_once(counter: Counter) -> None:
