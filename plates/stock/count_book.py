@@ -1,7 +1,7 @@
 """A count of a bin is booked: each difference after a second look, all of them or none."""
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -61,9 +61,7 @@ def count_book(*, person: Person, count_id: uuid.UUID, look: SecondLook, made_ke
     count = count_lock(person=person, count_id=count_id, all_read=True)
     holds_run_out(shop_id=person.shop_id)
     backs = [fate.back for fate in look.fates.values() if fate.back]
-    rows = Plate.objects.select_for_update(of=("self",)).select_related("kind__fit", "match")
-    locked = list(rows.filter(plates_of(count) | Q(shop_id=count.shop_id, pk__in=backs)).order_by("pk"))
-    found = counted(count, [plate for plate in locked if plate.pk not in backs])
+    found = counted(count, [plate for plate in _plates_lock(count, backs) if plate.pk not in backs])
     zero_nm = gauge_notes(person.shop_id, count.gauge, act="plate").zero_nm
     errors: list[tuple[str, str]] = []
     lost: list[Plate] = []
@@ -119,6 +117,12 @@ def count_book(*, person: Person, count_id: uuid.UUID, look: SecondLook, made_ke
     count_close(count, found, became)
     count.save()
     return count
+
+
+def _plates_lock(count: BinCount, backs: Sequence[uuid.UUID]) -> list[Plate]:
+    """What the count is of, and what comes back with it."""
+    rows = Plate.objects.select_for_update(of=("self",)).select_related("kind__fit", "match")
+    return list(rows.filter(plates_of(count) | Q(shop_id=count.shop_id, pk__in=backs)).order_by("pk"))
 
 
 def _reads_otherwise(

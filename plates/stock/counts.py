@@ -62,9 +62,13 @@ def count_lock(*, person: Person, count_id: uuid.UUID, all_read: bool) -> BinCou
     return count
 
 
-def _unfinished(person: Person, count_id: uuid.UUID) -> BinCount:
+def _lock(person: Person, count_id: uuid.UUID) -> BinCount | None:
     rows = BinCount.objects.select_for_update(of=("self",)).select_related("bin__fit")
-    count = rows.filter(shop_id=person.shop_id, pk=count_id).first()
+    return rows.filter(shop_id=person.shop_id, pk=count_id).first()
+
+
+def _unfinished(person: Person, count_id: uuid.UUID) -> BinCount:
+    count = _lock(person, count_id)
     if count is None:
         raise NotFound(f"Nothing here has the id {count_id}.")
     for done, said in ((count.booked_at, "booked"), (count.dropped_at, "dropped")):
