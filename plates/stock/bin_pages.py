@@ -102,11 +102,13 @@ def hand_outs(request: PageRequest) -> HttpResponse:
     if reason not in REASONS:
         raise Http404(f"Nothing is handed out for {reason!r}.")
     rows = Paginator(selectors.still_out(request.user.shop_id, reason), 50).get_page(request.GET.get("page"))
+    today = timezone.localdate()
+    late = [(row, max(0, (today - row.due).days) if row.due else 0) for row in rows]
     order = sorted(REASONS, key=lambda one: one != "lent")
     context = {
         "rows": rows,
+        "late": late,
         "reason": reason,
         "reasons": [(one, REASONS[one]) for one in order],
-        "today": timezone.localdate(),
     }
     return shown(request, "plates/hand_outs.html", context)

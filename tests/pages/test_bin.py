@@ -82,7 +82,7 @@ def test_overdue_loans_come_first(counter: Counter, api: Api) -> None:
         counter.open("/bins/B-14/")
         counter.send("/hand-out/", {"count": "1l", "to": to, "due": due.isoformat() if due else ""})
     page = counter.open("/hand-outs/")
-    assert page.count("overdue") == 1
+    assert page.count("overdue") == 1 and "1 day overdue, " in page
     assert page.index("late") < page.index("later") < page.index("whenever")
     late = Plate.objects.get(hand_out__to="late")
     assert f'href="/plates/{late.pk}/"' in counter.html

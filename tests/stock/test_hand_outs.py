@@ -4,8 +4,9 @@ import uuid
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
 
-from plates.stock.models import HandOut, Plate
+from plates.stock.models import HandOut, LedgerLine, Plate
 from shop.people.models import Person
 from tests.api import Api
 from tests.factories import BinFactory
@@ -82,3 +83,14 @@ def test_a_lent_plate_comes_back(api: Api, shelf: Shelf) -> None:
     api.post("hand-outs/", {"plates": [str(plate.pk)], "reason": "lent"})
     assert api.post(f"plates/{plate.pk}/put-back/", {"readings": ["0.0771 in"]}).body["state"] == "on_shelf"
     call_command("ledger_verify")
+
+
+def test_look_ups_by_hand_out_go_through_their_indices(api: Api, shelf: Shelf) -> None:
+    lot = {"kind": shelf.kind.code, "count": 2000, "readings": [["0.0771 in"]] * 5}
+    plates = api.post("lots/", lot).body["plates"]
+    made = api.post("hand-outs/", {"plates": [plates[0]["id"]], "reason": "lent"}).body
+    with connection.cursor() as cursor:
+        cursor.execute("ANALYZE plates_plate, plates_ledgerline")
+    for model, index in ((Plate, "plate_of_hand_out"), (LedgerLine, "ledger_of_hand_out")):
+        plan = model.objects.filter(shop_id=api.person.shop_id, hand_out=made["id"]).explain()
+        assert index in plan, plan
