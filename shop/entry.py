@@ -104,6 +104,19 @@ def keep(request: HttpRequest) -> None:
     request.session[_KEPT] = {"to": request.get_full_path(), "fields": fields, "from": came_from}
 
 
+#: What a form carries for itself, which tells a person nothing.
+_UNSEEN = {"key", "next", "go", "at"}
+
+
+def kept_told(kept: dict[str, Any]) -> list[tuple[str, str]]:
+    """What of a kept form a person reads before it is sent: each filled field by its name in words, and its value."""
+    return [
+        (name.replace("-", " ").replace("_", " ").strip().capitalize(), text)
+        for name, text in kept["fields"]
+        if text and name not in _UNSEEN
+    ]
+
+
 def kept_take(request: HttpRequest) -> dict[str, Any] | None:
     """The kept form, which is from now on in the hands of the page that shows it."""
     kept: dict[str, Any] | None = request.session.pop(_KEPT, None)

@@ -10,7 +10,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from shop.entry import COOKIE, admit, begin, cookie_set, here, inside, kept_take, leave, seen, way_back
+from shop.entry import COOKIE, admit, begin, cookie_set, here, inside, kept_take, kept_told, leave, seen, way_back
 from shop.errors import Refusal
 from shop.people.badges import badge_owner, is_badge, pin_check, pin_free
 from shop.people.models import Person
@@ -113,7 +113,9 @@ def unlock(request: PageRequest) -> HttpResponse:
 def go_on(request: PageRequest) -> HttpResponse:
     """The form that met a closed door, to be sent now or left."""
     kept = kept_take(request)
-    return shown(request, "shop/go_on.html", {"kept": kept}) if kept else redirect("home")
+    if kept is None:
+        return redirect("home")
+    return shown(request, "shop/go_on.html", {"kept": kept, "told": kept_told(kept)})
 
 
 @require_POST

@@ -210,8 +210,10 @@ def test_a_form_that_meets_the_lock_waits_and_is_sent_when_it_is_opened(window: 
     window.send("/scan-in/kind/STEEL-77/", {"reading": ".0771"})
     assert (window.path, LedgerLine.objects.count()) == ("/unlock/", before)
     assert "nothing has been done with it yet" in window.send("/unlock/", {"pin": PIN})
+    assert "Reading.0771" in window.text and "Condition new" in window.text.replace("Conditionnew", "Condition new")
     form = window.form("/scan-in/kind/STEEL-77/")
     assert form["fields"]["reading"] == [".0771"]
+    assert form["fields"]["key"][0] not in window.text
     window.send("/scan-in/kind/STEEL-77/")
     assert LedgerLine.objects.count() == before + 1
     assert LedgerLine.objects.latest("at", "pk").person == ines.person
