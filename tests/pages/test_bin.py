@@ -1,5 +1,6 @@
 """One bin at the counter: handing out by three keys, and what is away."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -90,6 +91,17 @@ def test_overdue_loans_come_first(counter: Counter, api: Api) -> None:
     assert "overdue" not in counter.open("/hand-outs/")
     assert "Nothing is away" in counter.open("/hand-outs/?reason=cash")
     assert counter.client.get("/hand-outs/?reason=x").status_code == 404
+
+
+def test_a_loan_comes_back_by_its_link_and_one_press_of_the_micrometer(counter: Counter) -> None:
+    counter.open("/bins/B-14/")
+    counter.send("/hand-out/", {"count": "1l", "to": "next door"})
+    plate = Plate.objects.get(hand_out__to="next door")
+    counter.open(f"/plates/{plate.pk}/")
+    assert "<details open><summary>Read it again and put it back" in counter.html
+    assert re.search(r"<(input|textarea)[^>]*autofocus", counter.html.split("Read it again")[1])
+    assert "On the shelf" in counter.send("/read-again/", {"reading": ".0771"})
+    assert "next door" not in counter.open("/hand-outs/")
 
 
 def test_no_more_queries_for_more_loans(counter: Counter) -> None:
