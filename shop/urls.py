@@ -27,7 +27,7 @@ from plates.labels import pages as label_pages
 from plates.measuring import api as measuring
 from plates.measuring import pages as measuring_pages
 from plates.stock import api as stock
-from plates.stock import bin_pages, count_api, count_pages, scanning, shelf_pages
+from plates.stock import bin_pages, count_api, count_pages, lot_pages, scanning, shelf_pages
 from plates.stock import pages as stock_pages
 from plates.tables import pages as table_pages
 from shop import pages, sign_in
@@ -116,6 +116,7 @@ urlpatterns = [
     path("scan-in/", scanning.scan_start, name="scan-start"),
     path("scan-in/undo/", scanning.scan_undo, name="scan-undo"),
     path("scan-in/kind/<str:code>/", scanning.scan_in, name="scan-in"),
+    path("scan-in/kind/<str:code>/lot/", lot_pages.scan_lot, name="scan-lot"),
     path("close-a-pack/", bench_pages.close_start, name="close-start"),
     path("close-a-pack/<str:code>/", bench_pages.close_pack, name="close-pack"),
     path("close-a-pack/<str:code>/preview/", preview, name="preview"),

@@ -17,6 +17,11 @@ MOST_AT_ONCE = 1_000
 CONDITIONS = [(Condition.NEW, "new"), (Condition.USED, "used")]
 
 
+def reading_typed(said: list[Said]) -> Reading:
+    """The points of one plate as the stock room takes them, with what was really typed."""
+    return Reading([one.text for one in said], [one.nm for one in said], [one.typed for one in said])
+
+
 class PlateForm(PageForm):
     """One plate that was read: its points, what else was found on it, and by which gauge."""
 
@@ -46,11 +51,7 @@ class PlateForm(PageForm):
             del self.fields["agreed_by"]
 
     def said(self) -> Reading:
-        """The reading as the stock room takes it, with what was really typed."""
-        readings: list[Said] = self.cleaned_data["reading"]
-        return Reading(
-            [said.text for said in readings], [said.nm for said in readings], [said.typed for said in readings]
-        )
+        return reading_typed(self.cleaned_data["reading"])
 
     def findings(self) -> Findings:
         """What else was found. A hot spot that is not ticked was not said."""
@@ -76,6 +77,41 @@ class ScanForm(PlateForm):
         super().__init__(*args, **kwargs)
         for name in ("box", "owner"):
             self.fields[name].widget.attrs |= {"autocomplete": "off", "spellcheck": "false"}
+
+
+class LotCountForm(PageForm):
+    """How many plates a delivery has."""
+
+    focus = "count"
+
+    def __init__(self, *args: Any, least: int, most: int, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        said = f"Type how many plates came, {least} to {most}. A larger delivery is booked as several lots."
+        errors = dict.fromkeys(("required", "invalid", "min_value", "max_value"), said)
+        self.fields["count"] = forms.IntegerField(
+            label="How many plates are in the delivery?", min_value=least, max_value=most, error_messages=errors,
+            help_text="All of one kind, new. Type the number and press Enter.",
+            widget=forms.TextInput(
+                attrs={"class": "big", "inputmode": "numeric", "autocomplete": "off", "autofocus": True}
+            ),
+        )  # fmt: skip
+
+
+class LotReadForm(PageForm):
+    """One plate of a lot: its points."""
+
+    focus = "reading"
+    reading = ReadingsField()
+
+    POINTED = {"/gauge": "reading", "/readings": "reading", "/bin": "reading"}
+
+    def __init__(self, *args: Any, kind: Kind, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["reading"].label = f"Reading of one {kind.get_role_display()} of the lot"
+        self.fields["reading"].widget.attrs |= {"class": "big", "enterkeyhint": "done"}
+
+    def said(self) -> Reading:
+        return reading_typed(self.cleaned_data["reading"])
 
 
 class ReadAgainForm(PlateForm):

@@ -138,6 +138,24 @@ def plate_undo(*, person: Person, plate_id: uuid.UUID) -> Plate:
     return _leave(person, plate, State.SCRAPPED, Act.UNDONE, "scan undone")
 
 
+def lot_undo(*, person: Person, lot_id: uuid.UUID) -> None:
+    """Undo a lot as it was booked: none of its plates ever was. Only while nothing else has happened to any of them.
+
+    Raises WrongState.
+    """
+    person.require("stock")
+    holds_run_out(shop_id=person.shop_id)
+    rows = Plate.objects.select_for_update().filter(shop_id=person.shop_id, lot=lot_id).order_by("id")
+    plates = list(rows)
+    if any(plate.revision != 1 for plate in plates):
+        raise WrongState(
+            "Something has happened to plates of this lot since it was booked. Count its bin instead: what is not "
+            "there is booked as missing."
+        )
+    changes = [Change(plate=plate.pk, revision=1, state=State.SCRAPPED) for plate in plates]
+    ledger_write(person=person, act=Act.UNDONE, changes=changes, reason="lot undone")
+
+
 def plate_rework(
     *,
     person: Person,

@@ -17,11 +17,12 @@ from plates.stock.bins import WrongBin
 from plates.stock.booking import Booking
 from plates.stock.findings import NOTHING_FOUND, Tags
 from plates.stock.forms import ScanForm
-from plates.stock.life import plate_undo
-from plates.stock.models import Act, Bin, Plate, State
+from plates.stock.life import lot_undo, plate_undo
+from plates.stock.models import Act, Bin, Plate
 from plates.stock.plausible import Implausible
 from plates.stock.services import Received, plate_receive
 from plates.stock.shown import kind_or_404, plate_or_404
+from plates.stock.tally import apart_with, lies_in, tally, unsorted
 from shop.errors import KeyReused, Refusal
 from shop.forms import other_unit
 from shop.once import Answer, Once
@@ -33,13 +34,6 @@ OF_ONE = ("cone", "warp", "hot_spot")
 
 class OtherPerson(Refusal):
     status, code, title = 409, "other_person", "Another person's scan"
-
-
-def lies_in(plate: Plate) -> str:
-    """Where to lay a plate that was scanned in, in a word or two."""
-    if plate.state == State.QUARANTINED:
-        return "quarantine"
-    return plate.bin.code if plate.bin else "no bin"
 
 
 @require_GET
@@ -143,7 +137,7 @@ def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm) -> HttpRe
     return _scan_page(request, batch, form)
 
 
-def _chosen(batch: Batch) -> Bin | None:
+def bin_chosen(batch: Batch) -> Bin | None:
     """The bin whose label was scanned. Raises WrongBin when it is gone."""
     if not batch.bin:
         return None
@@ -165,7 +159,7 @@ def _receive(once: Once, batch: Batch, form: ScanForm) -> Received:
             gauge=batch.gauge,
             findings=form.findings(),
         ),
-        chosen_bin=_chosen(batch),
+        chosen_bin=bin_chosen(batch),
         confirm=form.cleaned_data["confirm"],
         made_key=once.made_key,
     )
@@ -201,6 +195,7 @@ def _scan_page(request: PageRequest, batch: Batch, form: ScanForm | None = None,
     undone = plate_or_404(request, undone_id) if undone_id else None
     last = None if undone or not scanned else scanned[0]
     gauge, withdrawn = gauge_for_plates(person.shop_id, batch.gauge)
+    left = request.GET.get("left", "")
     context = {
         "kind": batch.kind,
         "batch": batch,
@@ -208,10 +203,14 @@ def _scan_page(request: PageRequest, batch: Batch, form: ScanForm | None = None,
         "key": key_new(f"{batch.key}."),
         "undo_key": key_new(),
         "scanned": scanned,
-        "unsorted": _unsorted(scanned),
+        "tally": tally(scanned),
+        "unsorted": unsorted(scanned),
+        "left": left if left.isascii() and left.isdigit() and len(left) < 4 else "",
         "mean_nm": mean_nm(plate.thickness_nm for plate in scanned) if scanned else None,
         "last": last,
-        "warnings": _warnings(last, gauge) if last else [],
+        "lot": last.lot if last else None,
+        "apart": apart_with(last) if last else "",
+        "warnings": _warnings(last, gauge) if last and last.lot is None else [],
         "gauge": gauge,
         "withdrawn": withdrawn,
         "undone": undone,
@@ -219,15 +218,6 @@ def _scan_page(request: PageRequest, batch: Batch, form: ScanForm | None = None,
         **more,
     }
     return shown(request, "plates/scan_in.html", context)
-
-
-def _unsorted(scanned: list[Plate]) -> dict[str, Any] | None:
-    """The plates of the batch that lie in no bin, kind by kind as they would share one: how many, from and to."""
-    loose = [plate for plate in scanned if plate.bin is None and plate.state != State.QUARANTINED]
-    if not loose:
-        return None
-    lengths = [plate.thickness_nm for plate in loose]
-    return {"count": len(loose), "low_nm": min(lengths), "high_nm": max(lengths)}
 
 
 def _warnings(plate: Plate, gauge: GaugeNotes) -> list[dict[str, str]]:
@@ -246,14 +236,13 @@ def _warnings(plate: Plate, gauge: GaugeNotes) -> list[dict[str, str]]:
 @require_POST
 @page
 def scan_undo(request: PageRequest) -> HttpResponse:
-    """Undo of the last scan: one key."""
+    """Undo of the last scan, or of the lot that was booked last: one key."""
     plate = plate_or_404(request, request.POST.get("plate", ""))
     batch = Batch.of(plate.kind, request.POST)
     to = batch.address(undone=str(plate.pk))
 
     def effect(once: Once) -> Answer:
-        undo = lambda: plate_undo(person=once.person, plate_id=plate.pk)  # noqa: E731
-        return once.run(undo, lambda _: Answer(303, {"to": to}))
+        return once.run(lambda: _undo(once, plate), lambda _: Answer(303, {"to": to}))
 
     once = once_of(request)
     try:
@@ -261,3 +250,10 @@ def scan_undo(request: PageRequest) -> HttpResponse:
     except Refusal as refusal:
         return _scan_page(request, batch, refused=refusal.detail)
     return redirect(answer.body["to"])
+
+
+def _undo(once: Once, plate: Plate) -> None:
+    if plate.lot_id is None:
+        plate_undo(person=once.person, plate_id=plate.pk)
+    else:
+        lot_undo(person=once.person, lot_id=plate.lot_id)

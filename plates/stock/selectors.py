@@ -210,20 +210,27 @@ def held_for_others(
 
 
 def batch(*, person: Person, batch_id: uuid.UUID, since: datetime) -> QuerySet[Plate]:
-    """The plates of one batch at the counter, the last one first; undone scans left out.
+    """The plates of one batch at the counter, those of its lots included, the last one first; undone scans left out.
 
-    Every form of a batch carries a key that begins with the batch, and each plate keeps the key that made it; ``since``
-    (when the batch began) bounds what has to be looked at.
+    Every form of a batch carries a key that begins with the batch, and each plate or its lot keeps the key that made
+    it; ``since`` (when the batch began) bounds what has to be looked at.
     """
+    made_here = f"{person.pk}:{batch_id}."
     lines = LedgerLine.objects.filter(
+        Q(plate__made_key__startswith=made_here) | Q(plate__lot__made_key__startswith=made_here),
         shop_id=person.shop_id,
         at__gte=since - timedelta(minutes=5),  # the clocks of service and database may differ
         act=Act.RECEIVED,
         person=person,
-        plate__made_key__startswith=f"{person.pk}:{batch_id}.",
     )
     undone = LedgerLine.objects.filter(shop_id=person.shop_id, plate=OuterRef("pk"), act=Act.UNDONE)
-    return plates(person.shop_id).filter(pk__in=lines.values("plate")).exclude(Exists(undone)).order_by("-id")
+    return (
+        plates(person.shop_id)
+        .select_related("kind", "fit", "bin", "lot")
+        .filter(pk__in=lines.values("plate"))
+        .exclude(Exists(undone))
+        .order_by("-id")
+    )
 
 
 def bins_with_contents(shop_id: uuid.UUID) -> QuerySet[Bin]:

@@ -84,6 +84,29 @@ def test_scan_in(page: Page, watch: Watch, owner: Person) -> None:
     watch.check()
 
 
+def test_lot(page: Page, watch: Watch, owner: Person) -> None:
+    """From the scan page of the kind: how many came, five presses of the micrometer, and all are booked."""
+    sign_in(page, "ada")
+    page.goto("/scan-in/kind/STEEL-77/")
+    focus_is(page, "reading")
+    hands = Hands(page)
+    hands.press("F8")
+    focus_is(page, "count")
+    hands.type("20")
+    for count, reading in enumerate((".0770", ".0771", ".0772", ".0773", ".0774"), start=1):
+        focus_is(page, "reading")
+        hands.machine(reading)
+        expect(page.locator(".answer .bin")).to_have_text(f"{count} of 5")
+    expect(page.locator("[data-steady][data-awake]:focus")).to_have_count(1)
+    hands.press("Enter")
+    in_batch(page, 20)
+    assert (hands.scans, hands.keys) == (0, 5)
+    assert Plate.objects.filter(lot__count=20, lot__measured=5).count() == 20
+    hands.press("Escape")
+    in_batch(page, 0)
+    watch.check()
+
+
 def test_hand_over(page: Page, watch: Watch, owner: Person) -> None:
     """From home: which pack, three readings by feeler, steels at book size, the ticket of the job, the first option."""
     sign_in(page, "ada")

@@ -20,7 +20,10 @@
       two.querySelector("input:not(:checked)").checked = true;
     }
     // A key still down from the page before, or struck twice, must not take anything on this one.
-    if (event.key === "Enter" && held.matches && held.matches("[data-steady]:not([data-awake])")) event.preventDefault();
+    if (event.key === "Enter" && held.matches && held.matches("[data-steady]:not([data-awake])")) {
+      // What a micrometer has just typed into a field is no key of the page before.
+      if (!held.matches("input") || !held.value) event.preventDefault();
+    }
     if (event.key === "Enter" && event.repeat) event.preventDefault();
   });
 
@@ -63,8 +66,55 @@
     true
   );
 
-  window.addEventListener("load", () => {
-    setTimeout(() => document.querySelectorAll("[data-steady]").forEach((one) => (one.dataset.awake = "")), 500);
+  const wake = () => {
+    const steady = document.querySelectorAll("[data-steady]");
+    setTimeout(() => steady.forEach((one) => (one.dataset.awake = "")), 500);
+  };
+  window.addEventListener("load", wake);
+  document.addEventListener("htmx:afterSettle", wake);
+
+  // A lot is read press by press, each on top of the ones before it: what is read while one is under way waits for it.
+  const LOT = "form[data-lot]";
+  let reading = null;
+  let waiting = [];
+  document.addEventListener(
+    "submit",
+    (event) => {
+      if (!reading || !event.target.matches(LOT)) return;
+      event.preventDefault();
+      event.stopPropagation();
+      const field = event.target.elements.reading;
+      if (field && field.value.trim()) waiting.push(field.value);
+      if (field) field.value = "";
+    },
+    true
+  );
+  document.addEventListener("htmx:beforeRequest", (event) => {
+    const form = event.target;
+    if (!form.matches(LOT) || event.detail.requestConfig.verb !== "post") return;
+    const field = form.elements.reading;
+    reading = { xhr: event.detail.xhr, typed: field ? field.value : "" };
+    if (field) field.value = "";
+  });
+  document.addEventListener("htmx:afterRequest", (event) => {
+    if (!reading || event.detail.xhr !== reading.xhr) return;
+    const field = document.querySelector(`${LOT} [name=reading]`);
+    if (!event.detail.successful && field) {
+      field.value = reading.typed;
+      field.select();
+      waiting = [];
+    }
+    reading = null;
+  });
+  document.addEventListener("htmx:afterSettle", () => {
+    // What was refused stands there selected: the next press of the micrometer takes its place.
+    const refused = document.querySelector("#scan [autofocus]");
+    if (refused && refused.defaultValue && refused.value === refused.defaultValue) refused.select();
+    const field = document.querySelector(`${LOT} [name=reading]`);
+    if (reading || !waiting.length || !field) return;
+    field.value = waiting.shift();
+    if (document.querySelector("#scan [role=alert]")) waiting = [];
+    else field.form.requestSubmit();
   });
 
   // The time left of a hold, by the server's clock: this machine's may be off.
@@ -161,10 +211,12 @@
   for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
     document.addEventListener(name, (event) => {
       if (event.detail.requestConfig.verb === "get" || quiet(event)) return;
+      const button = (event.detail.requestConfig.triggeringEvent || {}).submitter || event.detail.elt;
+      const key = "undo" in button.dataset ? "Esc" : button.dataset.key || "Enter";
       trouble().textContent =
         name === "htmx:responseError"
           ? "That was refused: the page is older than what it shows. Load it again, then repeat."
-          : "That did not arrive. What you typed still stands in its field: press Enter once more.";
+          : `That did not arrive. What you typed still stands in its field: press ${key} once more.`;
       trouble().hidden = false;
     });
   }

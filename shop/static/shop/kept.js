@@ -246,7 +246,7 @@
 
   /** Where the bin would stand: that it cannot be told, and the number to lay the plate aside under. */
   function aside(scan) {
-    const answer = document.querySelector("#scan .answer");
+    const answer = document.querySelector("#scan:has(form[data-keep]) .answer");
     if (!answer || !scan) return;
     answer.replaceChildren(
       make("p", "lay it aside, in this order, as number", { className: "into" }),

@@ -1,0 +1,223 @@
+"""A lot at the counter: how many came, a press of the micrometer for each plate that is measured, then all at once."""
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import redirect, resolve_url
+from django.views.decorators.http import require_http_methods
+
+from plates.lengths import both
+from plates.measuring.gauges import GaugeNotes, gauge_for_plates
+from plates.scan_codes import scan_parse
+from plates.stock import selectors
+from plates.stock.batches import Batch, batch_key
+from plates.stock.booking import Booking, Verdict, booking_begin
+from plates.stock.findings import NOTHING_FOUND, Tags
+from plates.stock.forms import LotCountForm, LotReadForm
+from plates.stock.lot_batches import LEAST, MOST, LotBatch
+from plates.stock.models import Condition
+from plates.stock.plausible import Implausible
+from plates.stock.scanning import bin_chosen, own_scan_check
+from plates.stock.services import LOT_RANGE_NM, Received, lot_receive
+from plates.stock.shown import kind_or_404
+from shop.errors import Refusal
+from shop.forms import other_unit
+from shop.once import Answer, Once
+from shop.web import PageRequest, forbidden, once_of, page, shown
+
+USED = (
+    "A lot is of new plates: used ones have worn each in its own way, so each is read and booked by itself. "
+    "Leave the lot, and go on plate by plate; or set the condition to new there, and begin the lot again."
+)
+
+
+@dataclass
+class Home:
+    """Where some plates of a lot go: the numbers of those read, and how many were not."""
+
+    place: str
+    read: list[int] = field(default_factory=list)
+    unread: int = 0
+
+
+@require_http_methods(["GET", "POST"])
+@page
+def scan_lot(request: PageRequest, code: str) -> HttpResponse:
+    """The count, then a reading at a time; with Enter in the empty field, once enough are read, the lot is booked."""
+    person, sent = request.user, request.POST if request.method == "POST" else request.GET
+    batch = Batch.of(kind_or_404(request, code), sent)
+    gauge, withdrawn = gauge_for_plates(person.shop_id, batch.gauge)
+    lot = LotBatch.of(batch, sent, unit_first=person.shop.unit_first, zero_nm=gauge.zero_nm)
+    if batch_key(sent.get("batch", "")) is None or batch_key(sent.get("lot", "")) is None:
+        return redirect(lot.address())
+    if selectors.lots(person.shop_id).filter(made_key=Once(person, lot.form_key).made_key).exists():
+        return redirect(batch.address())
+    act = request.POST.get("act", "")
+    if act == "leave":
+        return redirect(batch.address(left=str(len(lot.typed))))
+    if act == "undo":
+        return redirect(lot.without_last().address())
+    if request.method == "GET" or act == "begin" or forbidden(person, "stock") or batch.condition != Condition.NEW:
+        return _lot_page(request, lot, gauge, withdrawn)
+    own_scan_check(request)
+    return _sent(request, lot, gauge, withdrawn)
+
+
+def _sent(request: PageRequest, lot: LotBatch, gauge: GaugeNotes, withdrawn: str) -> HttpResponse:
+    if not lot.count:
+        count_form = _count_form(request, request.POST)
+        if not count_form.is_valid():
+            return _lot_page(request, lot, gauge, withdrawn, form=count_form)
+        return redirect(replace(lot, count=count_form.cleaned_data["count"]).address())
+    typed = request.POST.get("reading", "").strip()
+    if lot.enough and not typed:
+        try:
+            return redirect(_book(request, lot))
+        except Refusal as refusal:
+            return _lot_page(request, lot, gauge, withdrawn, refused=refusal.detail)
+    if not lot.unread:
+        said = f"All {lot.count} are read: that one is not of this lot. Press Enter to book them."
+        return _lot_page(request, lot, gauge, withdrawn, refused=said)
+    form = _read_form(request, lot, request.POST)
+    try:
+        if form.is_valid() and (more := _one_more(request, lot, form, typed)):
+            return redirect(more.address())
+    except Implausible as refusal:
+        doubt = _doubt(lot, form, typed, refusal)
+        return _lot_page(request, lot, gauge, withdrawn, doubt=doubt)
+    except Refusal as refusal:
+        if not form.refuse(refusal):
+            raise
+    if scan_parse(typed):
+        text = f"That is a label. The lot is of {lot.batch.kind.code} alone: press the micrometer, or leave it with F8."
+        form.errors["reading"] = form.error_class([text])
+    return _lot_page(request, lot, gauge, withdrawn, form=form)
+
+
+def _one_more(request: PageRequest, lot: LotBatch, form: LotReadForm, typed: str) -> LotBatch | None:
+    """The lot with this reading; None where the form says why not. Raises Implausible, GaugeWithdrawn, WrongBin."""
+    sure = bool(request.POST.get("confirm"))
+    booking = booking_begin(
+        person=request.user,
+        kind=lot.batch.kind,
+        condition=lot.batch.condition,
+        gauge=lot.batch.gauge,
+        findings=NOTHING_FOUND,
+        chosen_bin=bin_chosen(lot.batch),
+        confirm=sure,
+    )
+    reading = booking.read(form.said())
+    booking.verdict(reading.thickness_nm, reading.spread_nm)
+    more = lot.with_one(typed, sure=sure)
+    if more is None:
+        form.add_error("reading", "So many readings do not go into one lot here. Leave it, and book two smaller lots.")
+    return more
+
+
+def _book(request: PageRequest, lot: LotBatch) -> str:
+    """Book all of it, once; the address to go to. Raises what :func:`lot_receive` refuses."""
+    once, batch = once_of(request), lot.batch
+
+    def effect() -> Received:
+        return lot_receive(
+            person=once.person,
+            kind=batch.kind,
+            count=lot.count,
+            readings=lot.readings,
+            tags=Tags(condition=batch.condition, owner=batch.owner, box=batch.box, gauge=batch.gauge),
+            chosen_bin=bin_chosen(batch),
+            confirm=lot.sure,
+            made_key=once.made_key,
+        )
+
+    answer = once.replay() or once.run(effect, lambda _: Answer(303, {"to": batch.address()}))
+    return str(answer.body["to"])
+
+
+def _doubt(lot: LotBatch, form: LotReadForm, typed: str, refusal: Implausible) -> dict[str, Any]:
+    texts = [said.text for said in form.cleaned_data["reading"]]
+    ways: list[dict[str, Any]] = []
+    if (refusal.more.get("would_be") or {}).get("plausible"):
+        meant = " ".join(other_unit(text) for text in texts)
+        ways.append({"text": f"It is {meant}", "fields": {"reading": meant}})
+    ways.append(
+        {"text": f"Count {' '.join(texts)} as it is", "fields": {"reading": typed, "confirm": "on"}, "grave": True}
+    )
+    return {"detail": refusal.detail, "ways": ways}
+
+
+def _count_form(request: PageRequest, sent: Any = None) -> LotCountForm:
+    return LotCountForm(sent, person=request.user, least=LEAST, most=MOST)
+
+
+def _read_form(request: PageRequest, lot: LotBatch, sent: Any = None) -> LotReadForm:
+    form = LotReadForm(sent, person=request.user, kind=lot.batch.kind)
+    if lot.enough:  # an Enter struck twice must not book what the first one only completed
+        form.fields["reading"].widget.attrs["data-steady"] = True
+    return form
+
+
+def _lot_page(
+    request: PageRequest, lot: LotBatch, gauge: GaugeNotes, withdrawn: str, *, form: Any = None, **more: Any
+) -> HttpResponse:
+    batch, why = lot.batch, forbidden(request.user, "stock")
+    fresh = _read_form(request, lot) if lot.count else _count_form(request)
+    context = {
+        "kind": batch.kind,
+        "batch": batch,
+        "lot": lot,
+        "form": form or fresh,
+        "gauge": gauge,
+        "withdrawn": withdrawn,
+        "forbidden": why,
+        "used": USED if batch.condition != Condition.NEW else "",
+        "limit": both(LOT_RANGE_NM, request.user.shop.unit_first),
+        "to_lot": resolve_url("scan-lot", batch.kind.code),
+        **more,
+    }
+    if lot.typed and not why and not withdrawn:
+        try:
+            context |= _judged(lot, gauge)
+        except Refusal as refusal:
+            context["refused"] = refusal.detail
+    return shown(request, "plates/scan_lot.html", context)
+
+
+def _judged(lot: LotBatch, gauge: GaugeNotes) -> dict[str, Any]:
+    """Where each plate of the lot would go, and what to know of it. Raises WrongBin."""
+    batch = lot.batch
+    booking = Booking(
+        kind=batch.kind,
+        condition=batch.condition,
+        gauge=gauge,
+        findings=NOTHING_FOUND,
+        chosen_bin=bin_chosen(batch),
+    )
+    read = [
+        booking.verdict(measured_nm, reading.spread_nm)
+        for measured_nm, reading in zip(lot.measured_nm, lot.readings, strict=True)
+    ]
+    rest = booking.verdict(lot.mean_nm, None)
+    homes: dict[str, Home] = {}
+    for number, verdict in enumerate(read, start=1):
+        homes.setdefault(_place(verdict), Home(_place(verdict))).read.append(number)
+    if lot.enough and lot.unread:
+        homes.setdefault(_place(rest), Home(_place(rest))).unread = lot.unread
+    last = [*read[-1:], *([rest] if lot.enough else [])]
+    said = [warning["text"] for verdict in last for warning in verdict.warnings]
+    return {
+        "rows": [
+            {"number": number, "nm": measured_nm, "place": _place(verdict)}
+            for number, (measured_nm, verdict) in enumerate(zip(lot.measured_nm, read, strict=True), start=1)
+        ][::-1],
+        "homes": list(homes.values()),
+        "place": _place(rest),
+        "warnings": list(dict.fromkeys(said)),
+    }
+
+
+def _place(verdict: Verdict) -> str:
+    if verdict.reason:
+        return "quarantine"
+    return verdict.home.code if verdict.home else "no bin"
