@@ -23,6 +23,7 @@ from plates.bench.slip import pages as slip_pages
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
 from plates.finding import pages as finding_pages
+from plates.labels import badge_pages
 from plates.labels import pages as label_pages
 from plates.measuring import api as measuring
 from plates.measuring import pages as measuring_pages
@@ -163,6 +164,7 @@ urlpatterns = [
     path("gauge-studies/<str:pk>/", measuring_pages.one_study, name="gauge-study"),
     path("labels/", label_pages.labels, name="labels"),
     path("labels/pdf/", label_pages.printed, name="labels-pdf"),
+    path("labels/badge/<str:username>/", badge_pages.badge_label, name="badge-label"),
     path("import/", table_pages.tables, name="tables"),
     path("import/<str:name>/", table_pages.upload, name="import"),
     path("export/<str:name>.csv", table_pages.download, name="export"),

@@ -40,8 +40,6 @@ def _there(person: Person, asked: Sought) -> bool:
     """Whether this shop has what the label names."""
     assert asked.label is not None
     sort, code = asked.label
-    if sort == "person":
-        return Person.objects.filter(shop_id=person.shop_id, username=code).exists()
     rows: dict[str, Callable[[uuid.UUID], QuerySet[Any]]] = {"bin": bins, "kind": kinds, "job": jobs}
     return rows[sort](person.shop_id).filter(code=code).exists()
 

@@ -53,10 +53,8 @@ def job_content(job: Job, specs: Sequence[str], opened: str) -> Content:
 
 
 def badge_content(name: str, role: str, code: str) -> Content:
-    """The badge of a person: ``code`` is the one that the person is known by at a scanner, and is printed nowhere but
-    in the symbols.
-    """
-    return Content("Badge", name, scan_format("person", code), [role])
+    """The badge of a person: ``code``, which opens with the PIN, is printed nowhere but in the symbols."""
+    return Content("Badge", name, code, [role])
 
 
 def _fit_lines(fit: Fit, unit: str) -> list[str]:

@@ -1,7 +1,7 @@
 """The columns of each table: how they are called, what they mean, and how a cell becomes what a body takes."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -44,6 +44,15 @@ def _yes(cell: str) -> bool:
 
 def _many(cell: str) -> list[str]:
     return [part for part in (part.strip() for part in BAR.split(cell)) if part]
+
+
+def many_barred(values: Iterable[str]) -> str:
+    """Several texts in one cell, a bar within one of them written twice: what ``many_apart`` takes apart again."""
+    return " | ".join(value.replace("|", "||") for value in values)
+
+
+def many_apart(cell: str) -> list[str]:
+    return [part.replace("||", "|") for part in _many(cell)]
 
 
 @dataclass(frozen=True)
@@ -116,7 +125,11 @@ KINDS = Sort(
             ("facing", ""),
             ("groove", ""),
         ),
-        Column("scan_codes", "the makers' barcodes, with blank | blank between two", read=_many),
+        Column(
+            "scan_codes",
+            "the makers' barcodes, with blank | blank between two; a | within one is written twice",
+            read=many_apart,
+        ),
         Column("supplier", "by name; made when new"),
         Column("unit_cost", "a plain number", figure=True),
         Column("pack_size", "plates in one pack; blank means 1", read=_whole),

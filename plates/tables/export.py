@@ -11,7 +11,7 @@ from plates.catalogue.selectors import kinds
 from plates.stock.models import LYING, Act, Bin, LedgerLine, Plate, State
 from plates.stock.selectors import bins, plates
 from plates.tables.cells import exact, guarded
-from plates.tables.columns import BINS, KINDS, PLATES, Sort
+from plates.tables.columns import BINS, KINDS, PLATES, Sort, many_barred
 from shop.people.models import Shop
 
 #: Rows fetched at a time.
@@ -66,7 +66,7 @@ def _kind(kind: Kind) -> dict[str, Any]:
         **{name: getattr(kind, name) for name in ("lined_faces", "unit_cost", "pack_size", "lead_days")},
         **{one.name: getattr(kind, f"{one.name}_nm") for one in KINDS.columns if one.length},
         "fit": kind.fit.code,
-        "scan_codes": " | ".join(code.code for code in kind.scan_codes.all()),
+        "scan_codes": many_barred(code.code for code in kind.scan_codes.all()),
         "supplier": kind.supplier.name if kind.supplier else "",
     }
 

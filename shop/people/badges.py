@@ -63,6 +63,19 @@ def badge_make(*, person: Person, username: str) -> str:
     return code
 
 
+def badge_print(*, person: Person, username: str, code: str) -> Person:
+    """Whose badge ``code`` is, for the owner to print it now; an entry in the audit says so.
+
+    Raises Forbidden, NotFound, UnknownBadge where it is not the badge that this person has.
+    """
+    person.require("people")
+    found = colleague(person=person, username=username)
+    if not is_badge(code) or found.badge_sha256 != sha256_of(code.strip().upper()):
+        raise UnknownBadge(f"This is not the badge that {found.username} has now. Make a new one, and print that.")
+    audit_write(person=person, subject=found.username, what="badge printed")
+    return found
+
+
 def pin_set(*, person: Person, username: str, pin: str) -> Person:
     """A PIN of 4 to 8 digits, by the person or by the owner; it frees a locked badge.
 

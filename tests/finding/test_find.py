@@ -23,7 +23,6 @@ pytestmark = pytest.mark.django_db
         ("bin", "B-14", "/bins/B-14/"),
         ("kind", "STEEL-87", "/kinds/STEEL-87/"),
         ("job", "J-1182", "/jobs/J-1182/"),
-        ("person", "rosa", "/people/rosa/"),
     ],
 )
 def test_a_label_of_ours_goes_straight_to_its_page(counter: Counter, rosa: Api, sort: str, code: str, to: str) -> None:

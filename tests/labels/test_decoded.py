@@ -16,6 +16,7 @@ from plates.labels.svg import label_svg, sheet_svg
 from plates.labels.symbols import DOT, LEAST_BAR, LEAST_SQUARE, module_of, qr_code, qr_wide
 from plates.lengths import MM
 from plates.scan_codes import scan_format, scan_parse
+from shop.people.badges import is_badge
 from tests.labels.reading import pdf_pages, svg_read
 
 SIZES = {**SINGLES, **{name: sheet.label for name, sheet in SHEETS.items()}, "least": LEAST}
@@ -35,9 +36,7 @@ def content(sort: str, code: str) -> Content:
 
 
 @pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
-@pytest.mark.parametrize(
-    "sort, code", [("bin", "B-14"), ("kind", "Steel_77.b"), ("job", "J-1182"), ("person", "7K3F9Q2M")]
-)
+@pytest.mark.parametrize("sort, code", [("bin", "B-14"), ("kind", "Steel_77.b"), ("job", "J-1182")])
 def test_each_sort_on_each_size(size: Size, sort: str, code: str) -> None:
     label = label_of(content(sort, code), size)
     scan = scan_format(sort, code)
@@ -131,10 +130,14 @@ def test_a_sheet_is_read_label_by_label(name: str) -> None:
     assert svg_read(sheet_svg(sheet, pages[0]))["QR Code"] == sorted(scans[:first])
 
 
-def test_a_badge_shows_the_name_and_not_the_code() -> None:
-    label = label_of(badge_content("rosa", "bench", "7K3F9Q2M"), SINGLES["57x32"])
-    [(symbols, text)] = pdf_pages(labels_pdf([(label.size, [(label, (0, 0))])]))
-    assert scan_parse(symbols["Code 128"][0]) == ("person", "7K3F9Q2M")
+@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+def test_a_badge_shows_the_name_and_its_code_in_the_symbols_alone(size: Size) -> None:
+    code = "ID-7K3F9Q2M7K3F9Q2MZZYX"
+    label = label_of(badge_content("rosa", "bench", code), size)
+    both = {"QR Code": [code], "Code 128": [code] if has_bars(code, size) else []}
+    assert svg_read(label_svg(label)) == both
+    [(symbols, text)] = pdf_pages(labels_pdf([(size, [(label, (0, 0))])]))
+    assert symbols == both and is_badge(symbols["QR Code"][0])
     assert text.split() == ["Badge", "rosa", "bench"]
 
 

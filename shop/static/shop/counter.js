@@ -147,7 +147,7 @@
 
   // Forms of this page as they stand, but for those with a secret; kept in this tab until the page is back.
   const KEPT = "typed";
-  const forms = () => [...document.querySelectorAll("main form[method=post]")].filter((one) => !one.querySelector("[type=password]"));
+  const forms = () => [...document.querySelectorAll("main form[method=post]")].filter((one) => !one.matches("[data-secret]") && !one.querySelector("[type=password]"));
   const keep = () => {
     if ("door" in document.body.dataset) return;
     for (const one of document.querySelectorAll("main input, main option")) {
