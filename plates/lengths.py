@@ -133,6 +133,21 @@ def both(length_nm: int, unit_first: str = "in") -> str:
     return f"{first} ({second})"
 
 
+def exact_text(length_nm: int, unit: str = "") -> str:
+    """A length that reads back to the same nanometre: in this unit where it is a plain number of it, else, and unless
+    told, inch where four places hold it, else millimetres.
+    """
+    whole = length_nm % 127 == 0 if unit == "in" else unit == "mm"  # an inch is 127 times a product of twos and fives
+    if whole:
+        return f"{(Decimal(length_nm) / NM_PER[unit]).normalize():f} {unit}"
+    if length_nm % (NM_PER["in"] // 10_000) == 0:
+        return f"{inch(length_nm)} in"
+    if length_nm % (NM_PER["mm"] // 1_000) == 0:
+        return f"{mm(length_nm)} mm"
+    whole_mm, rest = divmod(length_nm, NM_PER["mm"])
+    return f"{whole_mm}.{rest:06d} mm"
+
+
 def signed(length_nm: float, unit: str, places: int = 1) -> str:
     """A difference with its sign, in thousandths of an inch (to so many places) or in millimetres: ``"−2.0 thou"``.
 

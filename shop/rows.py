@@ -22,11 +22,12 @@ class SameShop(models.BaseConstraint):
     """A link that keeps shops apart: FOREIGN KEY (shop, link) REFERENCES target (shop, id).
 
     Django has no composite foreign keys, so the field itself carries ``db_constraint=False`` and this stands in.
+    ``at_commit``: looked at only then, for a row that names one which is written after it.
     """
 
-    def __init__(self, *, field: str, name: str) -> None:
+    def __init__(self, *, field: str, name: str, at_commit: bool = False) -> None:
         super().__init__(name=name)
-        self.field = field
+        self.field, self.at_commit = field, at_commit
 
     def _clause(self, model: type[models.Model], editor: BaseDatabaseSchemaEditor) -> str:
         field: Any = model._meta.get_field(self.field)
@@ -37,6 +38,7 @@ class SameShop(models.BaseConstraint):
         return (
             f"CONSTRAINT {editor.quote_name(self.name)} FOREIGN KEY ({', '.join(columns)}) "
             f"REFERENCES {editor.quote_name(target._meta.db_table)} ({', '.join(target_columns)})"
+            f"{' DEFERRABLE INITIALLY DEFERRED' if self.at_commit else ''}"
         )
 
     def constraint_sql(self, model: Any, schema_editor: Any) -> str:
@@ -55,10 +57,10 @@ class SameShop(models.BaseConstraint):
 
     def deconstruct(self) -> Any:
         path, args, kwargs = super().deconstruct()
-        return path, args, {**kwargs, "field": self.field}
+        return path, args, {**kwargs, "field": self.field, **({"at_commit": True} if self.at_commit else {})}
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, SameShop) and (self.name, self.field) == (other.name, other.field)
+        return isinstance(other, SameShop) and self.deconstruct() == other.deconstruct()
 
     def __hash__(self) -> int:
         return hash((self.name, self.field))

@@ -44,6 +44,7 @@ api = [
     path("specs/", catalogue.Specs.as_view()),
     path("specs/<str:code>/", catalogue.OneSpec.as_view()),
     path("specs/<str:code>/estimates/", catalogue.Estimates.as_view()),
+    path("specs/<str:code>/revise/", catalogue.Revise.as_view()),
     path("bins/", stock.Bins.as_view()),
     path("bins/<str:code>/", stock.OneBin.as_view()),
     path("plates/", stock.Plates.as_view()),

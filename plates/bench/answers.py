@@ -135,6 +135,8 @@ def match_json(match: Match) -> dict[str, Any]:
         "state": state,
         "job": match.job.code if match.job else None,
         "spec": match.spec.code,
+        "revision": match.spec.revision,
+        "revised_since": match.spec.replaced_by_id is not None,
         "measures": match.spec.measures,
         "clearance": length_json(match.clearance_nm),
         "as_read": length_json(match.as_read_nm),
@@ -177,6 +179,7 @@ class MatchAnswer(serializers.Serializer[Match]):
     state = serializers.ChoiceField(MatchState.choices)
     job = serializers.CharField(allow_null=True)
     spec, measures = serializers.CharField(), serializers.ChoiceField(MEASURES)
+    revision, revised_since = serializers.IntegerField(), serializers.BooleanField()
     clearance, as_read, u = LengthField(), LengthField(), LengthField()
     room = serializers.BooleanField()
     method, readings = serializers.CharField(), serializers.ListField(child=serializers.CharField())

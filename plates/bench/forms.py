@@ -12,9 +12,9 @@ from django.http import QueryDict
 from plates.bench.models import Match
 from plates.bench.overrides import Override
 from plates.bench.question import Entry, Loose, Question, SecondReading, bench_strays
-from plates.bench.typed import ReadingList, exact_text, one_said
+from plates.bench.typed import ReadingList, one_said
 from plates.catalogue.models import LIFTABLE, WAVE_STATES, Role, Slot, Spec
-from plates.lengths import LengthError
+from plates.lengths import LengthError, exact_text
 from plates.measuring.uncertainty import METHODS, READING_U_NM
 from plates.scan_codes import scan_parse
 from shop.api import CODE
@@ -89,7 +89,7 @@ class PackForm:
         self.asking = False
         if data is not None:
             self._read(data)
-        elif again is not None:
+        elif again is not None and earlier is not None and earlier.room == self.room:
             self._fill(again)
 
     @property

@@ -46,7 +46,8 @@ class Match(ShopRow):
     """One asked pack question with its options.
 
     ``question`` is the request in nanometres, enough to search again; ``options`` the offered exchanges, each under a
-    number that is never used again; ``slip`` what was taken. Window figures are copied: a spec may change later.
+    number that is never used again; ``slip`` what was taken. Window figures are copied; the rest stays in the revision of
+    the spec by which it was asked.
     """
 
     number = models.BigIntegerField()
@@ -136,6 +137,7 @@ class Match(ShopRow):
         ]
         indexes = [
             models.Index(fields=["shop", "state"], name="match_of_state"),
+            models.Index(fields=["shop", "spec"], name="match_of_spec"),
             models.Index(fields=["shop", "job"], condition=Q(job__isnull=False), name="match_of_job"),
             # Those of which something lies on a bench, waiting for a pack.
             models.Index(

@@ -1,11 +1,11 @@
-"""What is typed at the counter one figure after another, and how a stored length is typed again."""
+"""What is typed at the counter one figure after another."""
 
 import re
 from dataclasses import dataclass, field
 
 from django.http import QueryDict
 
-from plates.lengths import NM_PER, LengthError, inch, mm
+from plates.lengths import LengthError
 from shop.forms import Said, readings_said
 
 
@@ -88,13 +88,3 @@ def one_said(text: str, unit_first: str) -> int:
     if len(said) != 1:
         raise LengthError("One figure, please.")
     return said[0].nm
-
-
-def exact_text(length_nm: int) -> str:
-    """A length that reads back to the same nanometre: inch where four places hold it, else millimetres."""
-    if length_nm % (NM_PER["in"] // 10_000) == 0:
-        return f"{inch(length_nm)} in"
-    if length_nm % (NM_PER["mm"] // 1_000) == 0:
-        return f"{mm(length_nm)} mm"
-    whole, rest = divmod(length_nm, NM_PER["mm"])
-    return f"{whole}.{rest:06d} mm"

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from plates.catalogue import selectors
@@ -61,6 +62,16 @@ class SlotAnswer(serializers.ModelSerializer[Slot]):
         return sorted(further.fit.code for further in slot.further_fits.all())
 
 
+class RevisedAnswer(serializers.ModelSerializer[Spec]):
+    """Who made a revision, when and why."""
+
+    by, at = linked("username", source="revised_by"), serializers.DateTimeField(source="revised_at")
+
+    class Meta:
+        model = Spec
+        fields = ["by", "at", "reason"]
+
+
 class SpecAnswer(serializers.ModelSerializer[Spec]):
     window = serializers.SerializerMethodField()
     counted_frictions = serializers.SerializerMethodField()
@@ -71,14 +82,20 @@ class SpecAnswer(serializers.ModelSerializer[Spec]):
     spread = LengthField(source="spread_nm", allow_null=True)
     splines = LengthField(source="splines_nm", allow_null=True)
     slots = SlotAnswer(many=True)
+    replaced_by = linked("revision")
+    revised = serializers.SerializerMethodField()
 
     class Meta:
         model = Spec
         fields = [
-            "id", "code", "title", "measures", "window", "counted_frictions", "limit_low", "limit_high", "wave",
+            "id", "code", "revision", "replaced_by", "revised", "title", "measures", "window", "counted_frictions", "limit_low", "limit_high", "wave",
             "reads_wave", "reads_method", "reads_soak", "reads_load", "hydraulics", "adjustable", "set_only",
             "spread", "splines", "liftable", "slots",
         ]  # fmt: skip
+
+    @extend_schema_field(RevisedAnswer(allow_null=True))
+    def get_revised(self, spec: Spec) -> Any:
+        return RevisedAnswer(spec).data if spec.revision > 1 else None
 
     def get_window(self, spec: Spec) -> dict[str, Any]:
         return {

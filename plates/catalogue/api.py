@@ -1,5 +1,6 @@
 """The catalogue over HTTP: fits, kinds, pack specs."""
 
+import uuid
 from typing import Any
 
 from django_filters import rest_framework as filters
@@ -9,12 +10,12 @@ from rest_framework.response import Response
 
 from plates.catalogue import selectors, services, specs
 from plates.catalogue.answers import FitAnswer, KindAnswer, SpecAnswer
-from plates.catalogue.bodies import KIND_LENGTHS, FitBody, KindBody, SpecBody, beside, slot_of, window_of
+from plates.catalogue.bodies import KIND_LENGTHS, FitBody, KindBody, ReviseBody, SpecBody, beside, slot_of, window_of
 from plates.catalogue.estimates import Case, estimates
 from plates.catalogue.hydraulics import hydraulics_read
 from plates.catalogue.hydraulics_body import EstimateAnswer, EstimateQuery
 from plates.catalogue.models import Fit, Kind, Spec
-from shop.api import Collection, One, Signed, by_code
+from shop.api import Act, Collection, One, Signed, by_code
 
 
 class CatalogueRows(Signed):
@@ -76,26 +77,47 @@ class Specs(CatalogueRows, Collection):
         return self.act(self.make, self.rendered)
 
     def make(self, body: dict[str, Any]) -> Spec:
-        person = self.person
-        codes = {code for slot in body["slots"] for code in (slot["fit"], *slot.get("fits", []))}
-        fits = {fit.code: fit for fit in selectors.fits(person.shop_id).filter(code__in=codes)}
-        slots = [slot_of(slot, f"/slots/{row}", fits) for row, slot in enumerate(body["slots"])]
-        wave, hydraulics = body.get("wave"), body.get("hydraulics")
-        return specs.spec_make(
-            person=person,
-            code=body["code"],
-            title=body["title"],
-            measures=body["measures"],
-            window=window_of(body, specs.faces_of(slots)),
-            slots=slots,
-            limit_low_nm=beside(body, "limit_low"),
-            limit_high_nm=beside(body, "limit_high"),
-            wave_nm=(wave["free"], wave["flat"]) if wave else None,
-            reads=specs.Convention(*(body.get(f"reads_{name}", "") for name in ("wave", "method", "soak", "load"))),
-            limits=specs.StackLimits(body.get("spread"), body.get("splines"), body.get("liftable", [])),
-            hydraulics=hydraulics_read(hydraulics) if hydraulics else None,
-            adjustable=body["adjustable"],
-            set_only=body["set_only"],
+        return specs.spec_make(person=self.person, code=body["code"], **_figures(self.shop_id, body))
+
+
+def _figures(shop_id: uuid.UUID, body: dict[str, Any]) -> specs.Figures:
+    codes = {code for slot in body["slots"] for code in (slot["fit"], *slot.get("fits", []))}
+    fits = {fit.code: fit for fit in selectors.fits(shop_id).filter(code__in=codes)}
+    slots = [slot_of(slot, f"/slots/{row}", fits) for row, slot in enumerate(body["slots"])]
+    wave, hydraulics = body.get("wave"), body.get("hydraulics")
+    return specs.Figures(
+        title=body["title"],
+        measures=body["measures"],
+        window=window_of(body, specs.faces_of(slots)),
+        slots=slots,
+        limit_low_nm=beside(body, "limit_low"),
+        limit_high_nm=beside(body, "limit_high"),
+        wave_nm=(wave["free"], wave["flat"]) if wave else None,
+        reads=specs.Convention(*(body.get(f"reads_{name}", "") for name in ("wave", "method", "soak", "load"))),
+        limits=specs.StackLimits(body.get("spread"), body.get("splines"), body.get("liftable", [])),
+        hydraulics=hydraulics_read(hydraulics) if hydraulics else None,
+        adjustable=body["adjustable"],
+        set_only=body["set_only"],
+    )
+
+
+class Revise(CatalogueRows, Act):
+    """Replaces a pack spec by a new revision. The one before stays for what was asked and built by it."""
+
+    body_class, serializer_class = ReviseBody, SpecAnswer
+    rows = staticmethod(selectors.specs)
+
+    @extend_schema(request=ReviseBody, responses=SpecAnswer)
+    def post(self, request: Request, code: str) -> Response:
+        return self.act(self.revise, self.rendered)
+
+    def revise(self, body: dict[str, Any]) -> Spec:
+        return specs.spec_revise(
+            person=self.person,
+            code=self.kwargs["code"],
+            revision=body["revision"],
+            reason=body["reason"],
+            **_figures(self.shop_id, body),
         )
 
 
@@ -114,10 +136,13 @@ class OneKind(One):
 
 
 class OneSpec(One):
-    """One pack spec, with its counted frictions and its window."""
+    """One pack spec, with its counted frictions and its window: as it stands, or in an earlier ``revision``."""
 
     serializer_class, lookup_field = SpecAnswer, "code"
-    rows = staticmethod(selectors.specs)
+    filterset_fields = {"revision": ["exact"]}
+
+    def get_queryset(self) -> Any:
+        return (selectors.specs_all if self.request.query_params.get("revision") else selectors.specs)(self.shop_id)
 
 
 class Estimates(One):

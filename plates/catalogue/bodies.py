@@ -94,8 +94,7 @@ class SlotBody(Body):
     material, facing, place = text_field(), text_field(), text_field()
 
 
-class SpecBody(Body):
-    code = CodeField()
+class FiguresBody(Body):
     title = serializers.CharField(max_length=200)
     measures = serializers.ChoiceField(MEASURES)
     window = WindowBody()
@@ -115,6 +114,17 @@ class SpecBody(Body):
     liftable = serializers.ListField(
         child=serializers.ChoiceField(list(LIFTABLE)), required=False, help_text="rules that the owner may lift"
     )
+
+
+class SpecBody(FiguresBody):
+    code = CodeField()
+
+
+class ReviseBody(FiguresBody):
+    """The whole pack spec as it is to be from now on: what is left out is no longer there."""
+
+    revision = serializers.IntegerField(min_value=1, help_text="the one that this replaces")
+    reason = serializers.CharField(max_length=500)
 
 
 def beside(body: dict[str, Any], name: str) -> int | None:

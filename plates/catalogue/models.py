@@ -7,6 +7,7 @@ from django.db.models import F, Q
 
 from plates.lengths import INCH
 from shop.errors import CodeTaken, Refusal, constraint
+from shop.people.models import Person
 from shop.rows import SameShop, ShopRow
 
 #: Rule of the trade for passenger and light-truck units where no manual gives a figure: 0.008 to 0.012 in for each
@@ -54,6 +55,10 @@ class BadFigures(Refusal):
 
 class WindowRefused(Refusal):
     code, title = "bad_window", "This window cannot be built to"
+
+
+class RevisedSince(Refusal):
+    status, code, title = 409, "revised_since", "Somebody revised it meanwhile"
 
 
 class Fit(ShopRow):
@@ -197,9 +202,23 @@ class ScanCode(ShopRow):
 
 
 class Spec(ShopRow):
-    """A pack spec: a stack with its slots and window. Window and target stand here as they are built to."""
+    """A pack spec: a stack with its slots and window. Window and target stand here as they are built to.
+
+    A row never changes, so that what was built by it stays explained: a revision is a row of its own under the same
+    code, and the one that it replaces points to it. The one that nothing replaces is current.
+    """
 
     code = models.TextField()
+    revision = models.PositiveSmallIntegerField(default=1)
+    replaced_by = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
+    )
+    #: Of a revision: by whom, when and why it replaced the one before it.
+    revised_by = models.ForeignKey(
+        Person, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
+    )
+    revised_at = models.DateTimeField(null=True)
+    reason = models.TextField(blank=True, default="")
     title = models.TextField()
     measures = models.TextField(choices=MEASURES)
     source = models.TextField(choices=[("rule", "rule of the trade"), ("manual", "manual")])
@@ -230,13 +249,27 @@ class Spec(ShopRow):
     liftable = models.JSONField(default=list)
 
     class Meta(ShopRow.Meta):
-        ordering = ["code"]
+        ordering = ["code", "revision"]
         verbose_name = "pack spec"
         constraints = [
             *ShopRow.Meta.constraints,
+            SameShop(field="replaced_by", name="spec_replaced_by", at_commit=True),
+            SameShop(field="revised_by", name="spec_revised_by"),
             models.UniqueConstraint(
                 fields=["shop", "code"],
+                condition=Q(replaced_by=None),
                 name=constraint("spec_code", CodeTaken, "A pack spec with this code is there already."),
+            ),
+            models.UniqueConstraint(
+                fields=["shop", "code", "revision"],
+                name=constraint(
+                    "spec_revision", RevisedSince, "This pack spec was revised meanwhile. Look at it as it stands now."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=Q(revision=1, revised_by=None, revised_at=None, reason="")
+                | (Q(revision__gt=1, revised_by__isnull=False, revised_at__isnull=False) & ~Q(reason="")),
+                name=constraint("spec_revised", BadFigures, "A revision says who made it, when and why."),
             ),
             models.CheckConstraint(
                 condition=Q(low_nm__gte=0, low_nm__lt=F("high_nm")),
@@ -271,6 +304,11 @@ class Spec(ShopRow):
                 name=constraint("spec_stack_limits", BadFigures, "Limits of a stack are not below zero."),
             ),
         ]
+
+    @property
+    def named(self) -> str:
+        """Its code, with the revision where there is more than one."""
+        return f"{self.code}, revision {self.revision}" if self.revision > 1 or self.replaced_by_id else self.code
 
     def __str__(self) -> str:
         return self.code

@@ -40,7 +40,14 @@ def kinds(shop_id: uuid.UUID) -> QuerySet[Kind]:
 
 
 def specs(shop_id: uuid.UUID) -> QuerySet[Spec]:
-    return Spec.objects.filter(shop_id=shop_id).prefetch_related(*STACK)
+    """The pack specs as they stand: of each code the current revision. Whoever looks one up by its code looks here."""
+    return specs_all(shop_id).filter(replaced_by=None)
+
+
+def specs_all(shop_id: uuid.UUID) -> QuerySet[Spec]:
+    """All revisions of all pack specs, with who made them and what replaced them."""
+    rows = Spec.objects.filter(shop_id=shop_id).select_related("revised_by", "replaced_by__revised_by")
+    return rows.prefetch_related(*STACK)
 
 
 #: What reading a stack needs of its spec, to be fetched at once.

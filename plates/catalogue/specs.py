@@ -1,14 +1,26 @@
 """The writes of a pack spec: its slots, its window, the limits of its stack."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
+from datetime import datetime
+from typing import NotRequired, TypedDict, Unpack
 
+from django.db import transaction
+from django.db.models.functions import Now
+
+from plates.catalogue.changes import changes
 from plates.catalogue.hydraulics import Hydraulics, hydraulics_json
-from plates.catalogue.models import LIFTABLE, BadFigures, Fit, Slot, SlotFit, Spec
+from plates.catalogue.models import LIFTABLE, BadFigures, Fit, RevisedSince, Slot, SlotFit, Spec
+from plates.catalogue.selectors import specs_all
 from plates.catalogue.services import limits_check
 from plates.catalogue.windows import Window
 from plates.lengths import both
+from shop.errors import NotFound, Refusal
 from shop.people.models import Person
+
+
+class NothingChanged(Refusal):
+    code, title = "nothing_changed", "Nothing was changed"
 
 
 @dataclass(frozen=True)
@@ -124,10 +136,85 @@ def _stack_limits_check(slots: Sequence[SlotData], limits: StackLimits) -> None:
         )
 
 
-def spec_make(
+class Figures(TypedDict):
+    """All of a pack spec but its code, as it is to be. ``wave_nm`` is (free height, flat thickness)."""
+
+    title: str
+    measures: str
+    window: Window
+    slots: Sequence[SlotData]
+    limit_low_nm: NotRequired[int | None]
+    limit_high_nm: NotRequired[int | None]
+    wave_nm: NotRequired[tuple[int, int] | None]
+    reads: NotRequired[Convention]
+    limits: NotRequired[StackLimits]
+    hydraulics: NotRequired[Hydraulics | None]
+    adjustable: NotRequired[bool]
+    set_only: NotRequired[bool]
+
+
+def spec_make(*, person: Person, code: str, **figures: Unpack[Figures]) -> Spec:
+    """A new pack spec. Raises CodeTaken, BadFigures, WindowRefused."""
+    person.require("catalogue")
+    return _write(Spec(shop_id=person.shop_id, code=code), **figures)
+
+
+def spec_revise(
     *,
     person: Person,
     code: str,
+    revision: int,
+    reason: str,
+    at: datetime | None = None,
+    **figures: Unpack[Figures],
+) -> Spec:
+    """A pack spec as it is to be from now on, in place of ``revision``, which stays for what was asked and built by it.
+
+    Raises NotFound, RevisedSince where that is no longer the current one, NothingChanged, BadFigures, WindowRefused.
+    """
+    person.require("catalogue")
+    with transaction.atomic():
+        was = _lock(person, code, revision)
+        if later := was.replaced_by:
+            raise RevisedSince(
+                f"{code} was revised meanwhile: revision {later.revision}, by {later.revised_by}, because: "
+                f"{later.reason}. Nothing was changed. Look at it as it stands now, and revise that.",
+                [("/revision", "names the current one")],
+            )
+        now = Spec(
+            shop_id=person.shop_id,
+            code=code,
+            revision=was.revision + 1,
+            revised_by=person,
+            revised_at=at or Now(),
+            reason=reason,
+        )
+        # Before the new row is there: two that nothing replaces cannot share a code.
+        Spec.objects.filter(pk=was.pk).update(replaced_by=now)
+        made = specs_all(person.shop_id).get(pk=_write(now, **figures).pk)
+        if not changes(was, made):
+            raise NothingChanged(
+                f"That is {code} as it stands: nothing was changed. Change what is to be otherwise, or leave it."
+            )
+    return made
+
+
+def _lock(person: Person, code: str, revision: int) -> Spec:
+    """This revision as it stands, and nobody revises it until the end of the transaction. Raises NotFound.
+
+    Whoever asks by it meanwhile does not wait: its key stays as it is.
+    """
+    rows = Spec.objects.filter(shop_id=person.shop_id, code=code, revision=revision)
+    locked = rows.select_for_update(no_key=True).first()
+    if locked is None:
+        raise NotFound(f"There is no revision {revision} of a pack spec {code!r} in this shop.")
+    # Read again with what replaced it, if it had to be waited for.
+    return specs_all(person.shop_id).get(pk=locked.pk)
+
+
+def _write(
+    spec: Spec,
+    *,
     title: str,
     measures: str,
     window: Window,
@@ -141,8 +228,6 @@ def spec_make(
     adjustable: bool = True,
     set_only: bool = False,
 ) -> Spec:
-    """A new pack spec. ``wave_nm`` is (free height, flat thickness). Raises CodeTaken, BadFigures, WindowRefused."""
-    person.require("catalogue")
     slots_check(slots)
     _stack_limits_check(slots, limits)
     free_nm, flat_nm = wave_nm or (None, None)
@@ -156,36 +241,25 @@ def spec_make(
             "The estimates start from a clearance, and a stack height is none: leave the hydraulics out.",
             [("/hydraulics", "goes with a spec that measures a gap")],
         )
-    shop_id = person.shop_id
-    spec = Spec.objects.create(
-        shop_id=shop_id,
-        code=code,
-        title=title,
-        measures=measures,
-        source=window.source,
-        low_nm=window.low_nm,
-        high_nm=window.high_nm,
-        target_nm=window.target_nm,
-        reference=window.reference,
-        unit=window.unit,
-        limit_low_nm=limit_low_nm,
-        limit_high_nm=limit_high_nm,
-        wave_free_nm=free_nm,
-        wave_flat_nm=flat_nm,
-        reads_wave=reads.wave,
-        reads_method=reads.method,
-        reads_soak=reads.soak,
-        reads_load=reads.load,
-        hydraulics=hydraulics_json(hydraulics) if hydraulics else None,
-        adjustable=adjustable,
-        set_only=set_only,
-        spread_nm=limits.spread_nm,
-        splines_nm=limits.splines_nm,
-        liftable=list(dict.fromkeys(limits.liftable)),
-    )
+    spec.title, spec.measures = title, measures
+    spec.source, spec.reference, spec.unit = window.source, window.reference, window.unit
+    spec.low_nm, spec.high_nm, spec.target_nm = window.low_nm, window.high_nm, window.target_nm
+    spec.limit_low_nm, spec.limit_high_nm = limit_low_nm, limit_high_nm
+    spec.wave_free_nm, spec.wave_flat_nm = free_nm, flat_nm
+    spec.reads_wave, spec.reads_method, spec.reads_soak, spec.reads_load = astuple(reads)
+    spec.hydraulics = hydraulics_json(hydraulics) if hydraulics else None
+    spec.adjustable, spec.set_only = adjustable, set_only
+    spec.spread_nm, spec.splines_nm = limits.spread_nm, limits.splines_nm
+    spec.liftable = list(dict.fromkeys(limits.liftable))
+    spec.save(force_insert=True)
+    _slots_write(spec, slots)
+    return spec
+
+
+def _slots_write(spec: Spec, slots: Sequence[SlotData]) -> None:
     rows = [
         Slot(
-            shop_id=shop_id,
+            shop_id=spec.shop_id,
             spec=spec,
             position=position,
             name=slot.name,
@@ -208,12 +282,11 @@ def spec_make(
     ]
     Slot.objects.bulk_create(rows)
     SlotFit.objects.bulk_create(
-        SlotFit(shop_id=shop_id, slot=row, fit=fit)
+        SlotFit(shop_id=spec.shop_id, slot=row, fit=fit)
         for row, slot in zip(rows, slots, strict=True)
         for fit in {fit.pk: fit for fit in slot.fits}.values()
         if fit.pk != slot.fit.pk
     )
-    return spec
 
 
 def faces_of(slots: Sequence[SlotData]) -> int:

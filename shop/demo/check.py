@@ -8,7 +8,8 @@ from typing import Any, Protocol
 from plates.bench.ask import match_ask
 from plates.bench.models import Job, Match, MatchState
 from plates.bench.question import Entry, Question
-from plates.catalogue.models import Kind, Spec
+from plates.catalogue.models import Kind
+from plates.catalogue.selectors import specs
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import both, half_even, length_parse, thou
 from plates.stock.models import Act, LedgerLine, Plate, State
@@ -77,7 +78,7 @@ def _asked(crew: Crew) -> Match:
         installed={"steels": [Entry(length_parse(text)) for text in INSTALLED]},
     )
     job = f"CHECK-{Job.objects.filter(shop=crew.bench.shop, code__startswith='CHECK-').count() + 1}"
-    spec = Spec.objects.get(shop=crew.bench.shop, code=PACK)
+    spec = specs(crew.bench.shop_id).get(code=PACK)
     return match_ask(person=crew.bench, spec=spec, question=question, run=committed, job=job, take=True)
 
 

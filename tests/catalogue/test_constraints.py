@@ -4,6 +4,8 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.utils import timezone
 
 from plates.catalogue.models import Fit, Kind, ScanCode, Slot, SlotFit, Spec
 from plates.lengths import THOU
@@ -16,6 +18,7 @@ from tests.shelves import shelf_of
 pytestmark = pytest.mark.django_db
 
 SPEC: dict[str, Any] = {
+    "code": "S", "title": "S",
     "measures": "gap", "source": "manual", "reference": "p. 1",
     "low_nm": 40 * THOU, "high_nm": 60 * THOU, "target_nm": 50 * THOU,
 }  # fmt: skip
@@ -30,7 +33,12 @@ def _kind(person: Person, **more: Any) -> Kind:
 
 
 def _spec(person: Person, **more: Any) -> Spec:
-    return Spec.objects.create(shop=person.shop, code="S", title="S", **{**SPEC, **more})
+    return Spec.objects.create(shop=person.shop, **{**SPEC, **more})
+
+
+def _again(person: Person) -> dict[str, Any]:
+    """What a second revision has besides."""
+    return {"revision": 2, "revised_by": person, "revised_at": timezone.now(), "reason": "found wrong"}
 
 
 def _slot(person: Person, **more: Any) -> Slot:
@@ -63,7 +71,14 @@ BREAKS: list[tuple[str, Make]] = [
     ("kind_limits", lambda p: _kind(p, warp_limit_nm=0)),
     ("kind_pack_size", lambda p: _kind(p, pack_size=0)),
     ("scancode_code", lambda p: [_code(p), _code(p)]),
-    ("spec_code", lambda p: [_spec(p), _spec(p)]),
+    ("spec_code", lambda p: [_spec(p), _spec(p, **_again(p))]),
+    ("spec_revision", lambda p: [_spec(p, replaced_by=_spec(p, code="T")), _spec(p)]),
+    ("spec_revised", lambda p: _spec(p, revision=2)),
+    ("spec_revised", lambda p: _spec(p, **{**_again(p), "reason": ""})),
+    ("spec_revised", lambda p: _spec(p, **{**_again(p), "revised_by": None})),
+    ("spec_revised", lambda p: _spec(p, **{**_again(p), "revised_at": None})),
+    ("spec_revised", lambda p: _spec(p, reason="found wrong")),
+    ("spec_revised", lambda p: _spec(p, **{**_again(p), "revision": 1})),
     ("spec_window", lambda p: _spec(p, low_nm=50 * THOU, high_nm=50 * THOU)),
     ("spec_target", lambda p: _spec(p, target_nm=60 * THOU + 1)),
     ("spec_target", lambda p: _spec(p, target_nm=40 * THOU - 1)),
@@ -111,6 +126,7 @@ def test_every_constraint_of_the_catalogue_was_tried() -> None:
 @pytest.mark.parametrize(
     ("name", "make"),
     [
+        ("spec_revised_by", lambda ours, theirs: _spec(ours, **_again(PersonFactory.create(shop=theirs.shop)))),
         ("kind_fit", lambda ours, theirs: KindFactory.create(shop=ours.shop, fit=theirs.fit)),
         ("scancode_kind", lambda ours, theirs: ScanCode.objects.create(shop=ours.shop, code="1", kind=theirs)),
         ("slot_fit", lambda ours, theirs: Slot.objects.create(
@@ -122,6 +138,15 @@ def test_no_link_leaves_the_shop(owner: Person, name: str, make: Callable[[Perso
     theirs = _kind(PersonFactory.create())
     with broken(name):
         make(owner, theirs)
+
+
+def test_what_replaces_a_spec_is_there_at_the_end(owner: Person) -> None:
+    """A revision is written after the one that it replaces points to it, so the link is looked at last of all."""
+    theirs = _spec(PersonFactory.create())
+    with broken("spec_replaced_by"):
+        _spec(owner, replaced_by=theirs)
+        with connection.cursor() as cursor:
+            cursor.execute("SET CONSTRAINTS spec_replaced_by IMMEDIATE")
 
 
 def test_equal_codes_live_in_two_shops(owner: Person) -> None:

@@ -3,8 +3,8 @@
 from typing import Any
 
 from plates.bench.question import Entry, Question, may_adjust
-from plates.bench.typed import exact_text
 from plates.catalogue.models import Slot, Spec
+from plates.lengths import exact_text
 from shop.forms import LengthField, PageForm, ReadingsField
 
 #: Left blank, the span of a gap ends at so many times the window's high limit: beyond, a reading is taken for a slip.

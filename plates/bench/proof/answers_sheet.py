@@ -12,7 +12,8 @@ from shop.api import LengthField
 
 #: What a sheet says in the words of the match.
 OF_MATCH = (
-    "number", "state", "job", "spec", "measures", "window", "slip", "outs", "cautions", "overrides", "comeback_of",
+    "number", "state", "job", "spec", "revision", "measures", "window", "slip", "outs", "cautions", "overrides",
+    "comeback_of",
 )  # fmt: skip
 
 
@@ -77,7 +78,8 @@ def sheet_json(sheet: BuildSheet) -> dict[str, Any]:
 class SheetAnswer(serializers.Serializer[BuildSheet]):
     """Answers with :func:`sheet_json`. ``stack`` stands from the base up, ``new`` marks what came in."""
 
-    number, spec, title = serializers.IntegerField(), serializers.CharField(), serializers.CharField()
+    number, revision = serializers.IntegerField(), serializers.IntegerField()
+    spec, title = serializers.CharField(), serializers.CharField()
     state = serializers.ChoiceField(["taken", "closed"])
     job = serializers.CharField(allow_null=True)
     measures = serializers.CharField()

@@ -9,9 +9,8 @@ from plates.bench.final_form import FinalForm
 from plates.bench.models import Match
 from plates.bench.proof.comebacks import WornSlot
 from plates.bench.question import PackReading, Question
-from plates.bench.typed import exact_text
 from plates.catalogue.models import Slot
-from plates.lengths import LengthError
+from plates.lengths import LengthError, exact_text
 from shop.forms import readings_said
 
 

@@ -15,8 +15,13 @@ from plates.bench.reading import asked_of
 from plates.bench.repeatability import method_u_nm
 from shop.rows import uuid7
 
-# One statement, so that two who ask for one job at once make one row. It points at the question asked last.
+# One statement, so that two who ask for one job at once make one row. It points at the question asked last, and takes the
+# place of what was missed by another revision of the same pack spec.
 _MISSED = """
+WITH other AS (
+  DELETE FROM plates_missed AS gone USING plates_spec AS spec
+   WHERE gone.shop_id = %(shop)s AND gone.job_id = %(job)s AND gone.day = %(day)s AND gone.spec_id <> %(spec)s
+     AND spec.shop_id = gone.shop_id AND spec.id = gone.spec_id AND spec.code = %(code)s)
 INSERT INTO plates_missed AS kept (id, shop_id, match_id, job_id, spec_id, day, at, ranges)
 VALUES (%(id)s, %(shop)s, %(match)s, %(job)s, %(spec)s, %(day)s, %(at)s, %(ranges)s::jsonb)
 ON CONFLICT (shop_id, job_id, spec_id, day) WHERE job_id IS NOT NULL
@@ -46,7 +51,7 @@ def missed_ranges(match: Match) -> list[dict[str, Any]] | None:
 def missed_write(match: Match, ranges: list[dict[str, Any]] | None) -> None:
     """Keep a match that was just asked and saved, with its :func:`missed_ranges`; None keeps nothing.
 
-    Asked again for the same job and spec on the same day, by the wall of the shop, it stays one.
+    Asked again for the same job and pack spec on the same day, by the wall of the shop, it stays one.
     """
     if ranges is None:
         return
@@ -59,6 +64,7 @@ def missed_write(match: Match, ranges: list[dict[str, Any]] | None) -> None:
                 "match": match.pk,
                 "job": match.job_id,
                 "spec": match.spec_id,
+                "code": match.spec.code,
                 "day": timezone.localdate(match.asked_at),
                 "at": match.asked_at,
                 "ranges": json.dumps(ranges),

@@ -19,9 +19,8 @@ from plates.bench.slip.charges import charge_lines
 from plates.bench.slip.forms import FINDS, OutForm, PullForm, second_choice
 from plates.bench.slip.outs import FATES, NotOut, match_outs, outs_open
 from plates.bench.slip.pull import PullMismatch, match_pull
-from plates.bench.typed import exact_text
 from plates.catalogue.models import Kind
-from plates.lengths import LengthError, both, mean_nm
+from plates.lengths import LengthError, both, exact_text, mean_nm
 from plates.measuring.gauges import gauge_for_plates
 from plates.stock.models import Plate
 from plates.stock.plausible import Implausible
