@@ -90,8 +90,8 @@ class LengthField(forms.CharField):
         try:
             if self.unit_needed:
                 said = Said(text, length_parse(text))
-            elif self.zero and reading_parse(text, self.unit_first).nm == 0:
-                said = Said(f"0 {self.unit_first}", 0)
+            elif self.zero and (typed := reading_parse(text, self.unit_first)).nm == 0:
+                said = Said(f"0 {typed.unit}", 0)
             else:
                 said = reading_said(text, self.unit_first)
         except LengthError as error:

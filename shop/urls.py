@@ -4,7 +4,7 @@ from django.urls import include, path
 from drf_spectacular.views import SpectacularJSONAPIView
 
 from plates.bench import api as bench
-from plates.bench import half_spec
+from plates.bench import half_spec, spec_pages
 from plates.bench import pages as bench_pages
 from plates.bench.cover import api as bench_cover
 from plates.bench.cover import pages as cover_pages
@@ -22,6 +22,7 @@ from plates.bench.slip import api as bench_slip
 from plates.bench.slip import pages as slip_pages
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
+from plates.catalogue import spec_pages as catalogue_spec_pages
 from plates.finding import pages as finding_pages
 from plates.labels import badge_pages
 from plates.labels import pages as label_pages
@@ -174,13 +175,14 @@ urlpatterns = [
     path("kinds/<str:code>/", finding_pages.kind, name="kind"),
     path("jobs/<str:code>/", finding_pages.job, name="job"),
     path("people/<str:username>/", finding_pages.person, name="person"),
-    path("specs/", bench_pages.spec_list, name="specs"),
-    path("specs/<str:code>/", bench_pages.spec, name="spec"),
+    path("specs/", spec_pages.spec_list, name="specs"),
+    path("specs/<str:code>/", spec_pages.spec, name="spec"),
+    path("specs/<str:code>/revise/", catalogue_spec_pages.revise, name="spec-revise"),
     path("specs/<str:code>/cover/", cover_pages.cover, name="cover"),
     path("specs/<str:code>/estimates/", catalogue_pages.estimates, name="estimates"),
     path("add/fit/", catalogue_pages.add_fit, name="add-fit"),
     path("add/kind/", catalogue_pages.add_kind, name="add-kind"),
-    path("add/spec/", catalogue_pages.add_spec, name="add-spec"),
+    path("add/spec/", catalogue_spec_pages.add_spec, name="add-spec"),
     path("add/person/", people_pages.add_person, name="add-person"),
     path("add/spec/drawing/", half_spec.drawing, name="spec-drawing"),
     path("add/gauge/", measuring_pages.add_gauge, name="add-gauge"),

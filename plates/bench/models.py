@@ -46,8 +46,8 @@ class Match(ShopRow):
     """One asked pack question with its options.
 
     ``question`` is the request in nanometres, enough to search again; ``options`` the offered exchanges, each under a
-    number that is never used again; ``slip`` what was taken. Window figures are copied; the rest stays in the revision of
-    the spec by which it was asked.
+    number that is never used again; ``slip`` what was taken. Window figures are copied; the rest stands
+    in the revision of the spec by which it was asked.
     """
 
     number = models.BigIntegerField()

@@ -22,8 +22,9 @@ from plates.bench.on_bench import OnBench, by_pack
 from plates.bench.overrides import overrides_shown
 from plates.bench.release import match_release, slip_gone
 from plates.bench.take import StockMoved, match_hold, match_take
-from plates.catalogue.models import LIFTABLE, WAVE_STATES, Spec
-from plates.catalogue.selectors import spec_counted, specs, specs_found
+from plates.catalogue.models import WAVE_STATES, Spec
+from plates.catalogue.selectors import spec_counted, specs_found
+from plates.catalogue.spec_pages import spec_coded
 from plates.measuring.uncertainty import METHODS
 from shop.errors import KeyReused, Malformed, Refusal
 from shop.once import Answer, Once
@@ -44,13 +45,6 @@ def close_start(request: PageRequest) -> HttpResponse:
         return redirect("close-pack", exact[0].code)
     why = forbidden(request.user, "matches")
     return shown(request, "plates/close_start.html", {"find": text, "specs": found, "forbidden": why})
-
-
-def spec_coded(request: PageRequest, code: str) -> Spec:
-    spec = specs(request.user.shop_id).filter(code=code).first()
-    if spec is None:
-        raise Http404(f"No pack spec has the code {code!r}.")
-    return spec
 
 
 def match_numbered(request: PageRequest, number: int) -> Match:
@@ -95,7 +89,8 @@ def close_pack(request: PageRequest, code: str) -> HttpResponse:
             except Refusal as refusal:
                 said = refusal.detail
     else:
-        same = earlier if earlier and earlier.spec_id == spec.pk else None
+        of = earlier.spec if earlier else None  # an earlier revision of it names the same slots, as far as they stand
+        same = earlier if of and (of.code, of.measures) == (spec.code, spec.measures) else None
         form = PackForm(spec, unit, again=same, may_lift=may_lift)
     context = {
         "spec": spec,
@@ -279,21 +274,3 @@ def _check(once: Once, found: Match, form: FinalForm) -> Answer:
         reading=form.figures(),
         run=lambda effect: once.run(effect, to_match),
     )
-
-
-@require_GET
-@page
-def spec(request: PageRequest, code: str) -> HttpResponse:
-    found = spec_coded(request, code)
-    drawing = views.stack_of_spec(found) if any(slot.count for slot in found.slots.all()) else ""
-    lifts = [LIFTABLE[rule] for rule in found.liftable]
-    context = {"spec": found, "counted": spec_counted(found), "drawing": drawing, "lifts": lifts}
-    return shown(request, "plates/spec.html", context)
-
-
-@require_GET
-@page
-def spec_list(request: PageRequest) -> HttpResponse:
-    text = request.GET.get("find", "")
-    rows = Paginator(specs_found(request.user.shop_id, text), 100).get_page(request.GET.get("page"))
-    return shown(request, "plates/specs.html", {"specs": rows, "find": text})

@@ -7,7 +7,7 @@ from plates.bench import shown as views
 from plates.bench.ask import match_preview
 from plates.bench.forms import PackForm
 from plates.bench.models import Match
-from plates.bench.pages import spec_coded
+from plates.catalogue.spec_pages import spec_coded
 from shop.errors import Refusal
 from shop.web import PageRequest, page, shown
 

@@ -88,7 +88,8 @@ class SpecAnswer(serializers.ModelSerializer[Spec]):
     class Meta:
         model = Spec
         fields = [
-            "id", "code", "revision", "replaced_by", "revised", "title", "measures", "window", "counted_frictions", "limit_low", "limit_high", "wave",
+            "id", "code", "revision", "replaced_by", "revised", "title", "measures",
+            "window", "counted_frictions", "limit_low", "limit_high", "wave",
             "reads_wave", "reads_method", "reads_soak", "reads_load", "hydraulics", "adjustable", "set_only",
             "spread", "splines", "liftable", "slots",
         ]  # fmt: skip

@@ -13,12 +13,12 @@ from plates.measuring.uncertainty import METHODS
 from shop.forms import CodeField, LengthField, PageForm
 from shop.people.models import Person
 
-#: Rows for slots on a fresh form; one blank row more is always there.
+#: Rows for slots on a fresh form, and the most of them.
 FIRST_ROWS, MOST_ROWS = 3, 40
 
 
-def _text(label: str, **more: Any) -> forms.CharField:
-    return forms.CharField(label=label, required=False, max_length=200, **more)
+def _text(label: str, most: int = 200, **more: Any) -> forms.CharField:
+    return forms.CharField(label=label, required=False, max_length=most, **more)
 
 
 def _fit(**more: Any) -> forms.ModelChoiceField:
@@ -86,6 +86,9 @@ class SlotForm(PageForm):
     extra = forms.IntegerField(
         label="Extra", min_value=0, max_value=20, required=False, help_text="More than the count, where proven."
     )
+    fits = _text("Further proven fits", most=2100, help_text="Their codes, a blank between two.")
+    material = _text("Material")
+    facing = _text("Facing")
 
     def __init__(self, *args: Any, person: Person, fit_rows: list[Fit], **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
@@ -105,6 +108,8 @@ class SlotForm(PageForm):
                     self.add_error(name, "Fill this in, or clear the whole row.")
             if said.get("count") is None and "count" not in self.errors:
                 self.add_error("count", "How many of them?")
+            if strange := [code for code in said.get("fits", "").split() if code not in self.by_code]:
+                self.add_error("fits", f"There is no fit {strange[0]!r} in this shop.")
         return said
 
     def slot(self) -> SlotData:
@@ -125,6 +130,9 @@ class SlotForm(PageForm):
             thinnest_nm=self.length("thinnest"),
             thickest_nm=self.length("thickest"),
             place=said["place"],
+            material=said["material"],
+            facing=said["facing"],
+            fits=[self.by_code[code] for code in said["fits"].split()],
         )
 
 
@@ -140,7 +148,7 @@ class SpecForm(PageForm):
     )
     low = LengthField(label="Low limit", required=False, zero=True)
     high = LengthField(label="High limit", required=False)
-    reference = _text("Document and page")
+    reference = _text("Document and page", most=500)
     also_low = LengthField(label="Low limit, other unit", required=False, zero=True, unit_needed=True)
     also_high = LengthField(
         label="High limit, other unit", required=False, unit_needed=True, help_text="Only where the manual prints both."

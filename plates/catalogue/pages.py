@@ -1,17 +1,18 @@
-"""The catalogue at the counter: what fits, kinds and pack specs there are, and adding to them."""
+"""The catalogue at the counter: what fits and kinds there are, adding to them, and what a clearance does."""
 
 from typing import Any
 
 from django.core.paginator import Paginator
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import resolve_url
 from django.views.decorators.http import require_GET, require_http_methods
 
-from plates.catalogue import selectors, services, specs
+from plates.catalogue import selectors, services
 from plates.catalogue.bodies import KIND_LENGTHS
-from plates.catalogue.forms import FIRST_ROWS, MOST_ROWS, FitForm, KindForm, SlotForm, SpecForm
-from plates.catalogue.hydraulics_form import EstimateForm, HydraulicsForm
-from plates.catalogue.models import Fit, Kind, Spec
+from plates.catalogue.forms import FitForm, KindForm
+from plates.catalogue.hydraulics_form import EstimateForm
+from plates.catalogue.models import Fit, Kind
+from plates.catalogue.spec_pages import spec_coded
 from shop.errors import Refusal
 from shop.once import Answer, Once
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
@@ -78,78 +79,11 @@ def _make_kind(once: Once, form: KindForm) -> Kind:
     )
 
 
-@require_http_methods(["GET", "POST"])
-@page
-def add_spec(request: PageRequest) -> HttpResponse:
-    """A pack spec and its slots, a row each; blank rows are left out, and *one more row* keeps what is typed."""
-    # One more row is no attempt to save: what was typed stays, and nothing is judged yet.
-    more = "more" in request.POST
-    posted = None if more else request.POST or None
-    form = SpecForm(posted, person=request.user, initial=request.POST.dict() if more else None)
-    hydraulics = HydraulicsForm(posted, person=request.user, initial=_typed(request, HydraulicsForm.prefix))
-    asked = request.POST.get("rows", "")
-    count = min(int(asked), MOST_ROWS) if asked.isascii() and asked.isdigit() else FIRST_ROWS
-    fit_rows = list(selectors.fits(request.user.shop_id))
-    rows = [
-        SlotForm(posted, person=request.user, fit_rows=fit_rows, prefix=prefix, initial=_typed(request, prefix))
-        for prefix in (f"slot{row}" for row in range(count + more))
-    ]
-    if request.method == "POST" and not more:
-        filled = [row for row in rows if not row.blank]
-        if not filled:
-            form.add_error(None, "A pack has at least one slot.")
-        if all([form.is_valid(), hydraulics.is_valid(), *(row.is_valid() for row in filled)]):
-            try:
-                return act(request, lambda once: once.run(lambda: _make_spec(once, form, filled, hydraulics), _to_spec))
-            except Refusal as refusal:
-                form.add_error(None, refusal.detail)
-    context = {
-        "form": form,
-        "rows": rows,
-        "hydraulics": hydraulics,
-        "key": key_new(),
-        "forbidden": forbidden(request.user, "catalogue"),
-    }
-    return shown(request, "plates/add_spec.html", context)
-
-
-def _typed(request: PageRequest, prefix: str) -> dict[str, object]:
-    """What stands in the fields with this prefix: in one row of slots, say."""
-    head = f"{prefix}-"
-    return {name.removeprefix(head): value for name, value in request.POST.items() if name.startswith(head)}
-
-
-def _make_spec(once: Once, form: SpecForm, rows: list[SlotForm], hydraulics: HydraulicsForm) -> Spec:
-    said, slots = form.cleaned_data, [row.slot() for row in rows]
-    return specs.spec_make(
-        person=once.person,
-        code=said["code"],
-        title=said["title"],
-        measures=said["measures"],
-        window=form.window(slots),
-        slots=slots,
-        wave_nm=form.wave_nm,
-        reads=form.reads(),
-        limits=form.limits(),
-        limit_low_nm=form.length("limit_low"),
-        limit_high_nm=form.length("limit_high"),
-        hydraulics=hydraulics.hydraulics(),
-        adjustable=not said["fixed"],
-        set_only=said["set_only"],
-    )
-
-
-def _to_spec(spec: Spec) -> Answer:
-    return Answer(303, {"to": resolve_url("spec", spec.code)})
-
-
 @require_GET
 @page
 def estimates(request: PageRequest, code: str) -> HttpResponse:
     """What any clearance would do to this pack."""
-    spec = selectors.specs(request.user.shop_id).filter(code=code).first()
-    if spec is None:
-        raise Http404(f"No pack spec has the code {code!r}.")
+    spec = spec_coded(request, code)
     form = EstimateForm(request.GET if "clearance" in request.GET else None, person=request.user)
     context: dict[str, object] = {"spec": spec, "form": form}
     if form.is_valid():

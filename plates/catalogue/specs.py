@@ -178,7 +178,7 @@ def spec_revise(
         if later := was.replaced_by:
             raise RevisedSince(
                 f"{code} was revised meanwhile: revision {later.revision}, by {later.revised_by}, because: "
-                f"{later.reason}. Nothing was changed. Look at it as it stands now, and revise that.",
+                f"“{later.reason}”. Nothing was changed. Look at it as it stands now, and revise that.",
                 [("/revision", "names the current one")],
             )
         now = Spec(

@@ -8,8 +8,8 @@ from django.views.decorators.http import require_GET
 from plates.bench.cover.ask import cover_ask
 from plates.bench.cover.drawing import changes_said, cover_drawing
 from plates.bench.cover.forms import CoverForm
-from plates.bench.pages import spec_coded
 from plates.bench.shown import limits_of
+from plates.catalogue.spec_pages import spec_coded
 from shop.web import PageRequest, page, shown
 
 #: Rows of the table; who has more asks for a narrower span.

@@ -15,8 +15,8 @@ from plates.bench.reading import asked_of
 from plates.bench.repeatability import method_u_nm
 from shop.rows import uuid7
 
-# One statement, so that two who ask for one job at once make one row. It points at the question asked last, and takes the
-# place of what was missed by another revision of the same pack spec.
+# One statement, so that two who ask for one job at once make one row. It points at the question asked last, and takes
+# the place of what was missed by another revision of the same pack spec.
 _MISSED = """
 WITH other AS (
   DELETE FROM plates_missed AS gone USING plates_spec AS spec
