@@ -1,6 +1,7 @@
 """Pack specs at the counter: the list of those that stand, and one with its stack, its window and its revisions."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from django.core.paginator import Paginator
 from django.db.models import Count
@@ -27,7 +28,7 @@ class Replaced:
 
 def _replaced(revisions: list[Spec]) -> list[Replaced]:
     """All but the last, the latest first; one query, none where there is but one."""
-    pairs = list(zip(revisions, revisions[1:], strict=False))
+    pairs = list(pairwise(revisions))
     if not pairs:
         return []
     taken = Match.objects.filter(

@@ -200,9 +200,8 @@ def spec_revise(
 
 
 def _lock(person: Person, code: str, revision: int) -> Spec:
-    """This revision as it stands, and nobody revises it until the end of the transaction. Raises NotFound.
-
-    Whoever asks by it meanwhile does not wait: its key stays as it is.
+    """This revision as it stands; nobody else revises it until the end of the transaction, and who asks by it does not
+    wait. Raises NotFound.
     """
     rows = Spec.objects.filter(shop_id=person.shop_id, code=code, revision=revision)
     locked = rows.select_for_update(no_key=True).first()
