@@ -74,8 +74,9 @@ def test_who_opened_it_before_somebody_else_revised_it_is_told(counter: Counter,
 
 def test_one_more_slot_keeps_what_is_typed(counter: Counter) -> None:
     counter.open("/specs/PACK/revise/")
-    counter.send("", {**WHY, "title": "Direct", "more": "1"})
+    counter.send("", {**WHY, "title": "Direct", "liftable": ["spread", "cone"], "more": "1"})
     fields = counter.form()["fields"]
+    assert fields["liftable"] == ["spread", "cone"]
     assert (fields["title"], fields["slot0-name"], fields["reason"]) == (["Direct"], ["steels"], [WHY["reason"]])
     assert (fields["rows"], fields["revision"]) == (["4"], ["1"])
     assert Spec.objects.count() == 1
