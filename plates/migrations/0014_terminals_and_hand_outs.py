@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('plates', '0012_marked'),
+        ('plates', '0013_spec_revisions'),
         ('shop', '0004_audit_guard'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
