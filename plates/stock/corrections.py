@@ -121,9 +121,7 @@ def lines_of(check: GaugeCheck) -> QuerySet[LedgerLine]:
     return lines.filter(findings__check=str(check.pk))
 
 
-def plates_correct(
-    *, person: Person, errors: Errors, plate_ids: Sequence[uuid.UUID] | None = None
-) -> list[Corrected]:
+def plates_correct(*, person: Person, errors: Errors, plate_ids: Sequence[uuid.UUID] | None = None) -> list[Corrected]:
     """Take the error off these plates, or off all that were read with it; each goes into the bin that spans it now.
 
     A plate that was corrected for these checks before is passed over. When none is left, the checks are marked as

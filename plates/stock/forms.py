@@ -56,9 +56,7 @@ class PlateForm(PageForm):
     def findings(self) -> Findings:
         """What else was found. A hot spot that is not ticked was not said."""
         said = self.cleaned_data
-        return Findings(
-            self.length("cone"), self.length("warp"), said["hot_spot"] or None, said.get("agreed_by", "")
-        )
+        return Findings(self.length("cone"), self.length("warp"), said["hot_spot"] or None, said.get("agreed_by", ""))
 
 
 class ScanForm(PlateForm):
@@ -150,9 +148,7 @@ class HandOutForm(PageForm):
         required=False,
     )
     to = forms.CharField(label="To whom", max_length=200, required=False)
-    due = forms.DateField(
-        label="Back by, of lent ones", required=False, widget=forms.DateInput(attrs={"type": "date"})
-    )
+    due = forms.DateField(label="Back by, of lent ones", required=False, widget=forms.DateInput(attrs={"type": "date"}))
     price = forms.DecimalField(label="Price of all", required=False, min_value=0, max_digits=12, decimal_places=2)
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:

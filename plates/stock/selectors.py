@@ -200,9 +200,7 @@ def held_for_others(
     """
     held = LedgerLine.objects.filter(shop_id=shop_id, plate=OuterRef("pk"), act=Act.HELD).order_by("-seq")
     return (
-        Plate.objects.filter(
-            shop_id=shop_id, state=State.HELD, held_until__gt=Now(), fit__in=fits, role__in=roles
-        )
+        Plate.objects.filter(shop_id=shop_id, state=State.HELD, held_until__gt=Now(), fit__in=fits, role__in=roles)
         .exclude(match=but_for)
         .select_related("job")
         .annotate(number=F("match__number"), holder=Subquery(held.values("person__username")[:1]))

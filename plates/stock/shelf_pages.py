@@ -10,8 +10,6 @@ from django.views.decorators.http import require_GET
 from plates.catalogue.models import Role
 from plates.catalogue.selectors import fits
 from plates.lengths import LengthError, length_parse
-from plates.scan_codes import scan_parse
-from plates.stock import selectors
 from plates.stock.drawing import histogram_drawing, size_figure
 from plates.stock.shelf import Histogram, Size, histograms, plates_between, rows_kept
 from shop.web import PageRequest, page, shown
@@ -23,13 +21,8 @@ ON_A_PAGE = 6
 @require_GET
 @page
 def shelf(request: PageRequest) -> HttpResponse:
-    """Histograms by fit and role. A bin's label scanned, or its code typed, opens the bin."""
-    shop, typed = request.user.shop, request.GET.get("bin", "").strip()
-    if typed:
-        label = scan_parse(typed)
-        code = label.code if label and label.sort == "bin" else typed
-        if selectors.bins(shop.pk).filter(code=code).exists():
-            return redirect("bin", code)
+    """Histograms by fit and role."""
+    shop = request.user.shop
     fit, role = request.GET.get("fit", "").strip(), request.GET.get("role", "")
     rows = Paginator(rows_kept(shop.pk, fit=fit, role=role if role in Role.values else ""), ON_A_PAGE).get_page(
         request.GET.get("page")
@@ -41,7 +34,6 @@ def shelf(request: PageRequest) -> HttpResponse:
         "fit": fit,
         "role": role,
         "roles": Role.choices,
-        "no_bin": typed,
     }
     return shown(request, "plates/shelf.html", context)
 

@@ -93,3 +93,69 @@ def watch(page: Page) -> Watch:
 @pytest.fixture(autouse=True)
 def fast_passwords() -> None:
     """Not here: the service in its own process knows only the hashers of its settings."""
+
+
+@dataclass(frozen=True)
+class WholeShop:
+    """The demo shop, served with something to see on every page.
+
+    ``pages``: name and path of each, see :func:`tests.browser.every_page.every_page`; ``sessions``: what a browser
+    keeps in which the owner is signed in, in which the page is locked, and in which nobody has come yet.
+    """
+
+    address: str
+    pages: list[tuple[str, str]]
+    sessions: dict[str, Any]
+
+    def opened(self, browser: Browser, **look: Any) -> Iterator[tuple[str, str, Page]]:
+        """Name, path and browser page of each, one after the other; ``look`` is what a new context takes."""
+        ready: dict[str, Page] = {}
+        for name, path in self.pages:
+            who = {"sign-in": "nobody", "unlock": "locked"}.get(name, "owner")
+            if who not in ready:
+                context = browser.new_context(base_url=self.address, storage_state=self.sessions[who], **look)
+                ready[who] = context.new_page()
+            ready[who].goto(path)
+            yield name, path, ready[who]
+        for page in ready.values():
+            page.context.close()
+
+
+@pytest.fixture(scope="session")
+def whole_shop(
+    server: Urls,
+    clone: Callable[[str], Urls],
+    django_db_blocker: DjangoDbBlocker,
+    browser: Browser,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Iterator[WholeShop]:
+    """Not to be changed: look, and send nothing."""
+    name, data = f"whole_{os.getpid()}", tmp_path_factory.mktemp("whole")
+    urls = clone(name)
+    with pointed_at(urls), django_db_blocker.unblock():
+        shop = demo_load(timezone.now())
+        passwords_set(shop, PASSWORD)
+        furnish(shop)
+        pages = every_page(shop)
+    with serving(urls, data, PLATES_SECRET_KEY=SECRET) as service:
+        sessions = {"locked": _signed_in(browser, service.address), "nobody": None}
+        with pointed_at(urls), django_db_blocker.unblock(), override_settings(SECRET_KEY=SECRET):
+            row = SessionStore(Session.objects.get().session_key)
+            row["seen"] -= 24 * 3600
+            row.save()
+        sessions["owner"] = _signed_in(browser, service.address)
+        yield WholeShop(service.address, pages, sessions)
+    drop(server, name)
+
+
+def _signed_in(browser: Browser, address: str) -> Any:
+    context = browser.new_context(base_url=address)
+    page = context.new_page()
+    page.goto("/")
+    page.get_by_label("Name").fill("tomas")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url(f"{address}/")
+    kept = context.storage_state()
+    context.close()
+    return kept

@@ -60,8 +60,8 @@ NO_PAGE = {
     "gauge-return": "by POST",
     "gauge-correct": "by POST",
 }
-#: Pages for whom nobody knows yet: signed out, or locked.
-DOORS = {"sign-in", "unlock"}
+#: Beside the URL names: what an address shows that there is not.
+BESIDE = {"not-there"}
 COUNTED, OTHERWISE = "A-01", "A-02"
 GAUGE, WRONG = "M-2", "0.5012 in"
 
@@ -196,4 +196,5 @@ def every_page(shop: Shop) -> list[tuple[str, str]]:
         ("add-spec", at("add-spec")),
         ("add-gauge", at("add-gauge")),
         ("add-bin", at("add-bin")),
+        ("not-there", "/no-such-page/"),
     ]

@@ -66,7 +66,7 @@ def test_a_code_that_others_begin_with_is_the_one_meant(counter: Counter, shelf:
 
 def lying(counter: Counter) -> int:
     """How many of the size lie in B-14, as the page has it."""
-    (count,) = re.findall(r">B-14</a>.*?<td><b>(\d+)</b>", counter.html)
+    (count,) = re.findall(r">B-14</a>.*?<b>(\d+)</b>", counter.html)
     return int(count)
 
 

@@ -102,14 +102,14 @@ def test_a_hold_that_ran_out_is_nobodys_doing(counter: Counter, rosa: Api) -> No
     assert LedgerLine.objects.filter(act="ran_out", person__username="rosa").count() == 2
     assert "ran out" not in pages(counter, "/people/rosa/")
     pages(counter, "/jobs/A-1/")
-    assert "2 plates free again, the hold ran out</td><td></td>" in counter.html
+    assert '2 plates free again, the hold ran out</td><td data-label="Who"></td>' in counter.html
 
 
 def test_a_kind_tells_where_its_plates_lie(counter: Counter, rosa: Api) -> None:
     done(rosa, "1182", "hold")
     text = pages(counter, "/kinds/STEEL-87/")
     assert "Maker's barcode 5901234123457" in text
-    assert re.search(r">B-14</a>.*?<td><b>3</b></td><td>2</td>", counter.html)
+    assert re.search(r'>B-14</a>.*?<b>3</b></td><td data-label="Promised">2</td>', counter.html)
 
 
 def test_the_life_of_a_plate_leads_to_its_people_and_jobs(counter: Counter, rosa: Api) -> None:

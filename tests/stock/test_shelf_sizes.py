@@ -9,7 +9,6 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from plates.lengths import length_parse
-from plates.scan_codes import scan_format
 from plates.stock.models import Plate
 from plates.stock.shelf import Histogram, bin_histogram, histograms, plates_between, rows_kept
 from plates.stock.shelf_pages import ON_A_PAGE
@@ -132,14 +131,6 @@ def test_filters(owner: Person, shelf: Shelf, query: str, there: bool) -> None:
 )
 def test_what_is_not_there(owner: Person, shelf: Shelf, path: str) -> None:
     assert Counter(owner).client.get(path.format(shelf.steels.code)).status_code == 404
-
-
-def test_a_scanned_label_opens_its_bin(owner: Person, shelf: Shelf) -> None:
-    BinFactory.create(fit=shelf.steels, code="B-14")
-    client = Counter(owner).client
-    for typed in ("B-14", scan_format("bin", "B-14")):
-        assert client.get("/shelf/", {"bin": typed}).headers["Location"] == "/bins/B-14/"
-    assert "No bin is called B-15" in client.get("/shelf/", {"bin": "B-15"}).content.decode()
 
 
 def test_a_bin_is_drawn_finely(owner: Person, shelf: Shelf) -> None:

@@ -10,12 +10,16 @@ from plates.measuring.charts import day
 from plates.measuring.models import Gauge, GaugeCheck
 
 WIDE, TALL, LEFT, RIGHT, HEAD = 760, 170, 118, 16, 16
+#: So many limits of error are drawn to scale; what lies farther off stands at the edge and says its figure, so that one
+#: dropped gauge does not press everything else flat.
+REACH = 4
 
 
 def check_chart(gauge: Gauge, checks: Sequence[GaugeCheck], unit: str) -> SafeString:
     """``checks`` oldest first, at least one."""
     left_nm = [check.error_nm - check.zero_before_nm for check in checks]
-    most = max(gauge.limit_nm, *(abs(value) for value in left_nm)) * 1.15
+    reach = min(REACH * gauge.limit_nm, max(gauge.limit_nm, *(abs(value) for value in left_nm)))
+    most = reach * 1.15
     step = (WIDE - LEFT - RIGHT - 16) / max(1, len(checks) - 1)
 
     def up(value: float) -> float:
@@ -26,8 +30,13 @@ def check_chart(gauge: Gauge, checks: Sequence[GaugeCheck], unit: str) -> SafeSt
     for at, label in ((0, "right"), (gauge.limit_nm, ""), (-gauge.limit_nm, "")):
         parts.append(svg.line(LEFT, up(at), WIDE - RIGHT, up(at), "limit" if at else "target"))
         parts.append(svg.text(LEFT - 10, up(at) + 5, label or signed(at, unit, 2), "label", "end"))
-    places = [(LEFT + 8 + row * step, up(value)) for row, value in enumerate(left_nm)]
+    places = [(LEFT + 8 + row * step, up(max(-reach, min(reach, value)))) for row, value in enumerate(left_nm)]
     parts.append(svg.path(places, "run"))
+    for (x, y), value in zip(places, left_nm, strict=True):
+        if abs(value) > reach:
+            near = x < WIDE / 2
+            said = signed(value, unit, 2)
+            parts.append(svg.text(x + 12 if near else x - 12, y + 5, said, "label", "start" if near else "end"))
     for (x, y), check in zip(places, checks, strict=True):
         parts.append(svg.dot(x, y, 5, "dot other" if check.passed else "dot main"))
     foot = HEAD + TALL + 24

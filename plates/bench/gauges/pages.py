@@ -126,9 +126,7 @@ def withdraw(request: PageRequest, code: str) -> HttpResponse:
     reason = form.cleaned_data["reason"]
     return act(
         request,
-        lambda once: once.run(
-            lambda: gauge_withdraw(person=once.person, gauge_id=found.pk, reason=reason), _to(found)
-        ),
+        lambda once: once.run(lambda: gauge_withdraw(person=once.person, gauge_id=found.pk, reason=reason), _to(found)),
     )
 
 
