@@ -2,14 +2,23 @@
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
+from django.contrib.sessions.backends.db import SessionStore
+from django.contrib.sessions.models import Session
+from django.test import override_settings
+from django.utils import timezone
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, sync_playwright
+from pytest_django.plugin import DjangoDbBlocker
 
-from tests.conftest import Urls
+from shop.demo import demo_load, passwords_set
+from tests.browser.every_page import BY, every_page, furnish
+from tests.conftest import Urls, drop, pointed_at
 from tests.service import serving
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
@@ -22,6 +31,7 @@ ARGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+PASSWORD, SECRET = "thin oil and clean rags", "a key that only these tests sign with"
 
 
 @pytest.fixture(scope="session")
@@ -100,7 +110,7 @@ class WholeShop:
     """The demo shop, served with something to see on every page.
 
     ``pages``: name and path of each, see :func:`tests.browser.every_page.every_page`; ``sessions``: what a browser
-    keeps in which the owner is signed in, in which the page is locked, and in which nobody has come yet.
+    keeps in which the owner is signed in, or one of the bench; in which the page is locked; where nobody has come yet.
     """
 
     address: str
@@ -111,7 +121,7 @@ class WholeShop:
         """Name, path and browser page of each, one after the other; ``look`` is what a new context takes."""
         ready: dict[str, Page] = {}
         for name, path in self.pages:
-            who = {"sign-in": "nobody", "unlock": "locked"}.get(name, "owner")
+            who = BY.get(name, "owner")
             if who not in ready:
                 context = browser.new_context(base_url=self.address, storage_state=self.sessions[who], **look)
                 ready[who] = context.new_page()
@@ -138,21 +148,22 @@ def whole_shop(
         furnish(shop)
         pages = every_page(shop)
     with serving(urls, data, PLATES_SECRET_KEY=SECRET) as service:
-        sessions = {"locked": _signed_in(browser, service.address), "nobody": None}
+        sessions = {"locked": _signed_in(browser, service.address, "tomas"), "nobody": None}
         with pointed_at(urls), django_db_blocker.unblock(), override_settings(SECRET_KEY=SECRET):
             row = SessionStore(Session.objects.get().session_key)
             row["seen"] -= 24 * 3600
             row.save()
-        sessions["owner"] = _signed_in(browser, service.address)
+        sessions["owner"] = _signed_in(browser, service.address, "tomas")
+        sessions["bench"] = _signed_in(browser, service.address, "rosa")
         yield WholeShop(service.address, pages, sessions)
     drop(server, name)
 
 
-def _signed_in(browser: Browser, address: str) -> Any:
+def _signed_in(browser: Browser, address: str, name: str) -> Any:
     context = browser.new_context(base_url=address)
     page = context.new_page()
     page.goto("/")
-    page.get_by_label("Name").fill("tomas")
+    page.get_by_label("Name").fill(name)
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url(f"{address}/")

@@ -60,9 +60,11 @@ NO_PAGE = {
     "gauge-return": "by POST",
     "gauge-correct": "by POST",
 }
-#: Beside the URL names: what an address shows that there is not.
-BESIDE = {"not-there"}
-COUNTED, OTHERWISE = "A-01", "A-02"
+#: Beside the URL names: what somebody sees who asks for what there is not, or what is not theirs.
+BESIDE = {"not-there", "not-yours"}
+#: Who is to open a page, where it is not the owner.
+BY = {"sign-in": "nobody", "unlock": "locked", "not-yours": "bench", "add-fit forbidden": "bench"}
+COUNTED, OTHERWISE = "A-10", "A-13"
 GAUGE, WRONG = "M-2", "0.5012 in"
 
 
@@ -71,12 +73,13 @@ def furnish(shop: Shop) -> None:
     """Add to the demo shop what every page needs to show something."""
     crew = Crew.of(shop)
     bins = {one.code: one for one in Bin.objects.filter(shop=shop)}
-    count_begin(person=crew.counter, found=bins[COUNTED])
+    begun = count_begin(person=crew.counter, found=bins[COUNTED])
+    count_read(person=crew.counter, count_id=begun.pk, reading=Reading(["0.0790 in"], [length_parse("0.0790 in")]))
     _count(crew, bins[COUNTED], left_out=0)
     _count(crew, bins[OTHERWISE], left_out=1)
     due = timezone.localdate() - timedelta(days=3)
-    hand_out_make(person=crew.counter, reason="lent", from_bin=bins["A-03"], count=2, to="the shop next door", due=due)
-    plate = Plate.objects.filter(shop=shop, state=State.ON_SHELF, bin=bins["A-04"], owner="", box="").earliest("id")
+    hand_out_make(person=crew.counter, reason="lent", from_bin=bins["A-06"], count=2, to="the shop next door", due=due)
+    plate = Plate.objects.filter(shop=shop, state=State.ON_SHELF, bin=bins["A-08"], owner="", box="").earliest("id")
     hand_out_make(person=crew.counter, reason="cash", plate_ids=[plate.pk], to="over the counter")
     terminal_enrol(person=crew.owner, code="BENCH-1")
     gauge = Gauge.objects.get(shop=shop, code=GAUGE)
@@ -100,8 +103,7 @@ def _count(crew: Crew, found: Bin, left_out: int) -> None:
 def every_page(shop: Shop) -> list[tuple[str, str]]:
     """Names and addresses of all pages, as the owner is to open them; of a page that has several looks, each.
 
-    A name is the URL name, with a word behind it for the look: ``match held``. The doors want somebody else: signed
-    out for ``sign-in``, locked for ``unlock``.
+    A name is the URL name, with a word behind it for the look: ``match held``. :data:`BY` says which are for others.
     """
     numbers = dict(matches(shop.pk).order_by("number").values_list("state_now", "number"))
     closed, taken, held, opened = (numbers[state] for state in ("closed", "taken", "held", "open"))
@@ -197,4 +199,6 @@ def every_page(shop: Shop) -> list[tuple[str, str]]:
         ("add-gauge", at("add-gauge")),
         ("add-bin", at("add-bin")),
         ("not-there", "/no-such-page/"),
+        ("not-yours", at("people")),
+        ("add-fit forbidden", at("add-fit")),
     ]
