@@ -1,7 +1,7 @@
 """Every page of the counter with an address that shows it filled, for whatever looks at all of them.
 
-The shop is the demo's. What the demo does not have, :func:`furnish` adds: counts of bins, plates handed out, a terminal,
-a gauge found wrong. Both are called where Django's connections lead to the database that is served.
+The shop is the demo's. What the demo does not have, :func:`furnish` adds: counts of bins, plates handed out, a
+terminal, a gauge found wrong. Both are called where Django's connections lead to the database that is served.
 """
 
 from datetime import timedelta
