@@ -18,6 +18,8 @@ MM = NM_PER["mm"]
 
 #: Nothing in a clutch pack is longer than this; a longer figure is a slip of the hand.
 LONGEST_NM = 10 * 1_000_000_000
+#: No plate is thicker and no clearance wider than this; a stack may well be higher.
+THICKEST_NM = INCH
 
 _NUMBER = r"(?:[0-9]{1,12}(?:\.[0-9]{1,30})?|\.[0-9]{1,30})"
 _LENGTH = re.compile(rf"({_NUMBER}) ?(in|thou|mm|um)")
@@ -62,12 +64,13 @@ def length_parse(text: str) -> int:
     raise LengthError(f"{_shown(text)} is not a length: write a plain number and in, thou, mm or um, as 0.0771 in.")
 
 
-def reading_parse(text: str, unit_first: str = "in") -> Typed:
+def reading_parse(text: str, unit_first: str = "in", longest_nm: int | None = None) -> Typed:
     """What a person typed into a reading field: ``74``, ``.074``, ``1.88``, ``1.490-.158``, or with a unit.
 
     In a shop that works in inch a whole number is thou, one below 1 is inch, one with a point from 1 on is mm; a
-    subtraction is inch when it starts below 10, else mm. In a shop that works in mm a bare number is mm. The field
-    shows both units before the number counts. Raises :class:`LengthError`.
+    subtraction is inch when it starts below 10, else mm. Where nothing is longer than ``longest_nm``, a number with a
+    point that would be as mm is thou: ``74.5``. In a shop that works in mm a bare number is mm. The field shows both
+    units before the number counts. Raises :class:`LengthError`.
     """
     parts = _TYPED.fullmatch(text.strip())
     if not parts:
@@ -80,7 +83,8 @@ def reading_parse(text: str, unit_first: str = "in") -> Typed:
         elif second:
             unit = "in" if start < 10 else "mm"
         elif "." in first:
-            unit = "in" if start < 1 else "mm"
+            too_long = longest_nm is not None and start * MM > longest_nm
+            unit = "in" if start < 1 else "thou" if too_long else "mm"
         else:
             unit = "thou"
     length_nm = _exact(first, unit, text) - (_exact(second, unit, text) if second else 0)

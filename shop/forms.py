@@ -5,6 +5,7 @@ from typing import Any, NamedTuple
 
 from django import forms
 from django.urls import reverse_lazy
+from django.utils.text import format_lazy
 
 from plates.lengths import LengthError, both, length_parse, reading_parse
 from shop.api import CODE
@@ -41,12 +42,12 @@ class Said(NamedTuple):
 _APART = re.compile(r'(?<![-\s])\s++(?!-)(?!(?:in|thou|mm|um|")(?![a-z0-9.]))', re.IGNORECASE)
 
 
-def reading_said(text: str, unit_first: str) -> Said:
-    """One typed reading, above zero. Raises :class:`LengthError`."""
+def reading_said(text: str, unit_first: str, longest_nm: int | None = None) -> Said:
+    """One typed reading, above zero, as :func:`~plates.lengths.reading_parse` has it. Raises :class:`LengthError`."""
     text = text.strip()
     plain = re.sub(r"\s*-\s*", "-", text.lower().replace('"', " in").strip())
     plain = re.sub(r"\s*(in|thou|mm|um)$", r" \1", plain)
-    typed = reading_parse(plain, unit_first)
+    typed = reading_parse(plain, unit_first, longest_nm)
     if typed.nm == 0:
         raise LengthError("A reading is above zero.")
     if plain.endswith(typed.unit):
@@ -54,11 +55,11 @@ def reading_said(text: str, unit_first: str) -> Said:
     return Said(f"{plain} {typed.unit}", typed.nm, f"{text} [{typed.unit}]")
 
 
-def readings_said(text: str, unit_first: str) -> list[Said]:
+def readings_said(text: str, unit_first: str, longest_nm: int | None = None) -> list[Said]:
     """Readings typed one after another, blanks between them: ``74 75 73``. Raises :class:`LengthError`."""
     if "," in text:
         raise LengthError("Write a point, not a comma, in a figure, and a blank between two readings.")
-    said = [reading_said(part, unit_first) for part in _APART.split(text.strip()) if part]
+    said = [reading_said(part, unit_first, longest_nm) for part in _APART.split(text.strip()) if part]
     if len(said) > MOST_READINGS:
         raise LengthError(f"{len(said)} readings are too many at once; give at most {MOST_READINGS}.")
     return said
@@ -71,17 +72,24 @@ def other_unit(text: str) -> str:
 
 
 class LengthField(forms.CharField):
-    """One length. Cleans to :class:`Said`, or None when blank; ``zero``: nothing at all is a length here too."""
+    """One length. Cleans to :class:`Said`, or None when blank; ``zero``: nothing at all is a length here too;
+    ``longest_nm``: nothing that is typed here is longer.
+    """
 
     unit_first = "in"
 
-    def __init__(self, *, zero: bool = False, unit_needed: bool = False, **kwargs: Any) -> None:
-        self.zero, self.unit_needed = zero, unit_needed
+    def __init__(
+        self, *, zero: bool = False, unit_needed: bool = False, longest_nm: int | None = None, **kwargs: Any
+    ) -> None:
+        self.zero, self.unit_needed, self.longest_nm = zero, unit_needed, longest_nm
         kwargs.setdefault("max_length", 60)
         super().__init__(**kwargs)
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
-        return {**super().widget_attrs(widget), **ECHO}
+        attrs = {**super().widget_attrs(widget), **ECHO}
+        if self.longest_nm:
+            attrs["hx-get"] = format_lazy("{}?longest={}", ECHO["hx-get"], self.longest_nm)
+        return attrs
 
     def clean(self, value: Any) -> Any:
         text = super().clean(value)
@@ -93,7 +101,7 @@ class LengthField(forms.CharField):
             elif self.zero and (typed := reading_parse(text, self.unit_first)).nm == 0:
                 said = Said(f"0 {typed.unit}", 0)
             else:
-                said = reading_said(text, self.unit_first)
+                said = reading_said(text, self.unit_first, self.longest_nm)
         except LengthError as error:
             raise forms.ValidationError(str(error)) from None
         if said.nm == 0 and not self.zero:
@@ -109,7 +117,7 @@ class ReadingsField(LengthField):
     def clean(self, value: Any) -> Any:
         text = forms.CharField.clean(self, value)
         try:
-            said = readings_said(text or "", self.unit_first)
+            said = readings_said(text or "", self.unit_first, self.longest_nm)
         except LengthError as error:
             raise forms.ValidationError(str(error)) from None
         return said
@@ -160,6 +168,6 @@ class PageForm(forms.Form):
         return said.nm if said else None
 
 
-def understood(text: str, unit_first: str) -> list[str]:
+def understood(text: str, unit_first: str, longest_nm: int | None = None) -> list[str]:
     """Both units of each reading typed. Raises :class:`LengthError`."""
-    return [both(said.nm, unit_first) for said in readings_said(text, unit_first)]
+    return [both(said.nm, unit_first) for said in readings_said(text, unit_first, longest_nm)]

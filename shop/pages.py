@@ -1,5 +1,6 @@
 """Home, and the echo of what was typed in both units."""
 
+import re
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -35,9 +36,13 @@ def home(request: PageRequest) -> HttpResponse:
 @require_GET
 @page
 def echo(request: PageRequest) -> HttpResponse:
-    """A fragment: the figures of one field in both units, before they count."""
-    text = str(next(iter(request.GET.values()), ""))
+    """A fragment: the figures of one field in both units, before they count. ``longest``: of that field, in nm."""
+    fields = request.GET.copy()
+    longest = fields.pop("longest", [""])[-1]
+    longest_nm = int(longest) if re.fullmatch("[0-9]{1,12}", longest) else None
+    text = str(next(iter(fields.values()), ""))
     try:
-        return shown(request, "shop/echo.html", {"lengths": understood(text, request.user.shop.unit_first)})
+        lengths = understood(text, request.user.shop.unit_first, longest_nm)
+        return shown(request, "shop/echo.html", {"lengths": lengths})
     except LengthError as error:
         return shown(request, "shop/echo.html", {"error": str(error)})

@@ -6,6 +6,7 @@ from plates.bench.models import Match
 from plates.bench.question import PackReading
 from plates.bench.typed import ReadingList
 from plates.catalogue.models import WAVE_STATES
+from plates.lengths import THICKEST_NM
 from plates.measuring.uncertainty import READING_U_NM
 from shop.forms import MOST_READINGS
 
@@ -15,6 +16,7 @@ class FinalForm:
 
     def __init__(self, match: Match, unit_first: str, data: QueryDict | None = None) -> None:
         self.readings = ReadingList("reading", "Readings of the assembled pack", MOST_READINGS, unit_first)
+        self.readings.longest_nm = THICKEST_NM if match.spec.measures == "gap" else None
         self.method, self.done = match.method, False
         self.gauge, self.soaked = match.question["gauge"], False
         self.has_wave = any(slot.role == "wave" for slot in match.spec.slots.all())

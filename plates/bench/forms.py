@@ -14,7 +14,7 @@ from plates.bench.overrides import Override
 from plates.bench.question import Entry, Loose, Question, SecondReading, bench_strays
 from plates.bench.typed import ReadingList, one_said
 from plates.catalogue.models import LIFTABLE, WAVE_STATES, Role, Slot, Spec
-from plates.lengths import LengthError, exact_text
+from plates.lengths import THICKEST_NM, LengthError, exact_text
 from plates.measuring.uncertainty import METHODS, READING_U_NM
 from plates.scan_codes import scan_parse
 from shop.api import CODE
@@ -58,6 +58,8 @@ class PackForm:
     for what was lifted there: that is signed anew. ``may_lift``: the person may lift what the spec marks as liftable.
     """
 
+    thickest_nm = THICKEST_NM
+
     def __init__(
         self,
         spec: Spec,
@@ -75,6 +77,7 @@ class PackForm:
         self.has_wave = any(slot.role == Role.WAVE for slot in slots)
         self.may_be_empty = bool(swaps) and spec.measures == "gap"
         self.room = self.may_be_empty and ("room" in data if data is not None else bool(earlier and earlier.room))
+        self.readings.longest_nm = THICKEST_NM if spec.measures == "gap" and not self.room else None
         self.wave_state = earlier.wave_state or spec.reads_wave if earlier else spec.reads_wave
         if data is not None:
             state = data.get("wave_state", "")
@@ -106,7 +109,7 @@ class PackForm:
         return not self.room or (slot.count > 0 and (slot.role != Role.WAVE or self.wave_counted == "flat"))
 
     def _part(self, slot: Slot) -> SlotPart:
-        plates = ReadingList(f"slot{slot.position}", slot.name, max(slot.count, 1), self.unit_first)
+        plates = ReadingList(f"slot{slot.position}", slot.name, max(slot.count, 1), self.unit_first, THICKEST_NM)
         book_nm = self.spec.wave_flat_nm if slot.role == Role.WAVE else slot.nominal_nm
         if not self.room:
             return SlotPart(slot, plates, book_nm, HOW, "change")
@@ -190,7 +193,7 @@ class PackForm:
                 if plates.error:
                     bad.append(plates.name)
             try:
-                readings_said(part.bench, self.unit_first)
+                readings_said(part.bench, self.unit_first, THICKEST_NM)
             except LengthError as error:
                 part.error = str(error)
                 bad.append(f"{plates.name}-bench")
@@ -199,12 +202,12 @@ class PackForm:
             bad.append("job")
         if self.wave_free:
             try:
-                one_said(self.wave_free, self.unit_first)
+                one_said(self.wave_free, self.unit_first, THICKEST_NM)
             except LengthError as error:
                 self.wave_free_error = str(error)
                 bad.append("wave_free")
         try:
-            readings_said(self.second, self.unit_first)
+            readings_said(self.second, self.unit_first, self.readings.longest_nm)
         except LengthError as error:
             self.second_error = str(error)
             bad.append("second")
@@ -236,7 +239,7 @@ class PackForm:
             left_out=[part.slot.name for part in self.parts if part.how == "out"],
             used_ok=True if self.used_frictions else None,
             wave_state=self.wave_state,
-            wave_free_nm=one_said(self.wave_free, self.unit_first) if self.wave_free else None,
+            wave_free_nm=one_said(self.wave_free, self.unit_first, THICKEST_NM) if self.wave_free else None,
             gauge=self.gauge,
             soaked=self.soaked,
             load=self.load,
@@ -250,14 +253,14 @@ class PackForm:
         return [Override(lift.rule, lift.reason) for lift in self.lifts if lift.reason]
 
     def _second(self) -> SecondReading | None:
-        said = readings_said(self.second, self.unit_first)
+        said = readings_said(self.second, self.unit_first, self.readings.longest_nm)
         if not said:
             return None
         texts, readings_nm = [one.text for one in said], [one.nm for one in said]
         return SecondReading(texts, readings_nm, self.second_person, self.second_method, self.second_gauge)
 
     def _bench(self, part: SlotPart) -> list[Loose]:
-        said = readings_said(part.bench, self.unit_first)
+        said = readings_said(part.bench, self.unit_first, THICKEST_NM)
         return [Loose(one.nm, 1, part.source or "the bench", self.plates_gauge) for one in said]
 
     def _fill(self, match: Match) -> None:

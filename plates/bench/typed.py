@@ -17,6 +17,8 @@ class ReadingList:
     label: str
     most: int
     unit_first: str
+    #: Nothing that is read here is longer.
+    longest_nm: int | None = None
     kept: list[Said] = field(default_factory=list)
     must_go: set[int] = field(default_factory=set)
     #: Of each kept one its cone as typed, and which have hot spots.
@@ -62,7 +64,7 @@ class ReadingList:
         self.typed = ""
 
     def _parse(self, text: str) -> list[Said]:
-        return readings_said(text, self.unit_first)
+        return readings_said(text, self.unit_first, self.longest_nm)
 
     def _marked(self, data: QueryDict, mark: str) -> set[int]:
         return {int(row) for row in data.getlist(f"{self.name}-{mark}") if row.isascii() and row.isdigit()}
@@ -82,9 +84,9 @@ class ReadingList:
         return [(n, said, n in self.must_go, cone, n in self.spots) for n, (said, cone) in enumerate(known)]
 
 
-def one_said(text: str, unit_first: str) -> int:
+def one_said(text: str, unit_first: str, longest_nm: int | None = None) -> int:
     """One typed length in nanometres. Raises :class:`LengthError`."""
-    said = readings_said(text, unit_first)
+    said = readings_said(text, unit_first, longest_nm)
     if len(said) != 1:
         raise LengthError("One figure, please.")
     return said[0].nm

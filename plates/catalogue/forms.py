@@ -9,6 +9,7 @@ from plates.catalogue.selectors import fits
 from plates.catalogue.services import faces_check
 from plates.catalogue.specs import Convention, SlotData, StackLimits, faces_of
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
+from plates.lengths import THICKEST_NM
 from plates.measuring.uncertainty import METHODS
 from shop.forms import CodeField, LengthField, PageForm
 from shop.people.models import Person
@@ -41,7 +42,7 @@ class KindForm(PageForm):
     code = CodeField(label="Code")
     fit = _fit()
     role = forms.ChoiceField(choices=Role.choices, label="Role")
-    nominal = LengthField(label="Nominal thickness")
+    nominal = LengthField(label="Nominal thickness", longest_nm=THICKEST_NM)
     lined_faces = forms.TypedChoiceField(
         choices=[("", "both, or none when it is no friction"), ("1", "one"), ("2", "both")],
         coerce=int,
@@ -50,7 +51,9 @@ class KindForm(PageForm):
         label="Lined faces",
     )
     tolerance = LengthField(label="Tolerance, plus and minus", required=False)
-    reuse_minimum = LengthField(label="Reuse minimum", required=False, help_text="From the manual.")
+    reuse_minimum = LengthField(
+        label="Reuse minimum", required=False, longest_nm=THICKEST_NM, help_text="From the manual."
+    )
     taper_limit = LengthField(
         label="Taper limit", required=False, help_text="Its points range over no more. Beyond any limit: quarantined."
     )
@@ -73,11 +76,11 @@ class SlotForm(PageForm):
     role = forms.ChoiceField(choices=Role.choices, label="Role")
     fit = _fit(required=False)
     count = forms.IntegerField(label="Count", min_value=0, max_value=60, required=False)
-    nominal = LengthField(label="Book size", required=False)
-    reuse_minimum = LengthField(label="Reuse minimum", required=False)
+    nominal = LengthField(label="Book size", required=False, longest_nm=THICKEST_NM)
+    reuse_minimum = LengthField(label="Reuse minimum", required=False, longest_nm=THICKEST_NM)
     cone_limit = LengthField(label="Cone limit", required=False)
-    thinnest = LengthField(label="Thinnest that goes in", required=False)
-    thickest = LengthField(label="Thickest that goes in", required=False)
+    thinnest = LengthField(label="Thinnest that goes in", required=False, longest_nm=THICKEST_NM)
+    thickest = LengthField(label="Thickest that goes in", required=False, longest_nm=THICKEST_NM)
     place = _text("Where an odd one goes")
     lined_faces = forms.TypedChoiceField(
         choices=[("", "both"), ("1", "one")], coerce=int, empty_value=None, required=False, label="Lined faces"

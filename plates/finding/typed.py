@@ -3,7 +3,7 @@
 import uuid
 from dataclasses import dataclass
 
-from plates.lengths import INCH, LengthError, Typed, reading_parse
+from plates.lengths import INCH, THICKEST_NM, LengthError, Typed, reading_parse
 from plates.scan_codes import ScanCode, scan_parse, scanned
 
 #: A plate is of the size that was typed within this, which is half of the last place of most micrometers.
@@ -44,7 +44,7 @@ def sought(text: str, unit_first: str) -> Sought:
 
 def _size(text: str, unit_first: str) -> Typed | None:
     try:
-        return reading_parse(text, unit_first)
+        return reading_parse(text, unit_first, THICKEST_NM)
     except LengthError:
         return None
 

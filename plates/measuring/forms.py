@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from plates.lengths import LengthError, both
+from plates.lengths import THICKEST_NM, LengthError, both
 from plates.measuring.models import GaugeType
 from plates.measuring.services import DEFAULTS, MOST_PEOPLE, MOST_PLATES, MOST_TRIALS
 from shop.forms import CodeField, LengthField, PageForm, ReadingsField, reading_said
@@ -107,7 +107,7 @@ class StudyGrid:
         cell = Cell(name, f"{person}, trial {trial + 1}, plate {plate}", str(typed.get(name, "")).strip())
         if cell.typed:
             try:
-                said = reading_said(cell.typed, self.unit_first)
+                said = reading_said(cell.typed, self.unit_first, THICKEST_NM)
                 cell.typed, cell.nm = said.text, said.nm
             except LengthError as error:
                 cell.error = str(error)

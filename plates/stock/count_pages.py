@@ -10,7 +10,7 @@ from django.shortcuts import resolve_url
 from django.views.decorators.http import require_GET, require_POST
 
 from plates.catalogue.selectors import kind_by_code
-from plates.lengths import both
+from plates.lengths import THICKEST_NM, both
 from plates.stock import counts, selectors
 from plates.stock.bin_pages import bin_or_404
 from plates.stock.count_book import Fate, SecondLook, count_book
@@ -30,7 +30,9 @@ def _reading(said: list[Said]) -> Reading:
 
 class ReadForm(PageForm):
     focus = "reading"
-    reading = ReadingsField(label="Reading", help_text="Press the micrometer, once a plate.")
+    reading = ReadingsField(
+        label="Reading", longest_nm=THICKEST_NM, help_text="Press the micrometer, once a plate."
+    )
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
@@ -68,7 +70,7 @@ class LookForm(PageForm):
             )
 
     def _read_again(self, name: str, label: str) -> None:
-        field = ReadingsField(label=label, required=False)
+        field = ReadingsField(label=label, required=False, longest_nm=THICKEST_NM)
         field.unit_first = self.person.shop.unit_first
         self.fields[name] = field
 

@@ -7,6 +7,7 @@ from django import forms
 
 from plates.catalogue.models import Fit, Kind, Role
 from plates.catalogue.selectors import fits
+from plates.lengths import THICKEST_NM
 from plates.stock.findings import Findings, Reading, second_people
 from plates.stock.models import Condition, HandOut
 from shop.forms import CodeField, LengthField, PageForm, ReadingsField, Said
@@ -26,7 +27,10 @@ class PlateForm(PageForm):
     """One plate that was read: its points, what else was found on it, and by which gauge."""
 
     focus = "reading"
-    reading = ReadingsField(help_text="Press the micrometer. Several points of the same one: a blank between them.")
+    reading = ReadingsField(
+        longest_nm=THICKEST_NM,
+        help_text="Press the micrometer. Several points of the same one: a blank between them.",
+    )
     condition = forms.ChoiceField(choices=CONDITIONS, initial="new", widget=forms.RadioSelect, label="Condition")
     gauge = forms.CharField(
         label="Gauge", required=False, max_length=200, help_text="Its code, for as long as it is read with."
@@ -176,8 +180,10 @@ class BinForm(PageForm):
         queryset=None, to_field_name="code", label="Fit", empty_label="choose a fit"
     )
     role = forms.ChoiceField(choices=Role.choices, label="Holds")
-    from_ = LengthField(label="From", zero=True, help_text="This thickness still belongs in it.")
-    to = LengthField(label="To", help_text="This thickness belongs in the next bin.")
+    from_ = LengthField(
+        label="From", zero=True, longest_nm=THICKEST_NM, help_text="This thickness still belongs in it."
+    )
+    to = LengthField(label="To", longest_nm=THICKEST_NM, help_text="This thickness belongs in the next bin.")
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from plates.lengths import LengthError, length_parse, reading_parse
+from plates.lengths import THICKEST_NM, LengthError, length_parse, reading_parse
 
 
 @pytest.mark.parametrize(
@@ -24,6 +24,22 @@ from plates.lengths import LengthError, length_parse, reading_parse
 )
 def test_in_a_shop_that_works_in_inch(typed: str, means: str, unit: str) -> None:
     assert reading_parse(typed) == (length_parse(means), unit)
+
+
+@pytest.mark.parametrize(
+    ("typed", "means"),
+    [
+        ("74.5", "74.5 thou"),
+        ("25.5", "25.5 thou"),
+        ("25.4", "25.4 mm"),
+        ("1.88", "1.88 mm"),
+        ("74.5 mm", "74.5 mm"),
+        ("38.46-1.20", "37.26 mm"),
+    ],
+)
+def test_where_nothing_is_an_inch_thick_a_point_does_not_make_it_mm(typed: str, means: str) -> None:
+    assert reading_parse(typed, "in", THICKEST_NM).nm == length_parse(means)
+    assert reading_parse("74.5", "mm", THICKEST_NM).nm == length_parse("74.5 mm")
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping
 from html.parser import HTMLParser
 from typing import Any
+from urllib.parse import urlencode
 
 from django.test import Client
 
@@ -70,6 +71,13 @@ class Counter:
 
     def open(self, path: str, **query: str) -> str:
         return self._arrive(self.client.get(path, query, follow=True), path)
+
+    def echo(self, name: str, typed: str) -> str:
+        """What the field of this page says to what is typed into it, before it counts."""
+        field = re.search(rf'name="{name}"[^>]*?hx-get="([^"]+)"', self.html)
+        assert field, f"no field {name!r} echoes on {self.path}"
+        said = self.client.get(f"{field[1]}{'&' if '?' in field[1] else '?'}{urlencode({name: typed})}")
+        return words(said.content.decode())
 
     def form(self, action: str = "", nth: int = 0) -> dict[str, Any]:
         """The nth form whose address ends in ``action``."""

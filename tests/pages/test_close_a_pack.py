@@ -56,6 +56,16 @@ def test_enter_adds_readings_and_goes_on_from_field_to_field(asking: Counter) ->
     assert asking.path == "/matches/1/"
 
 
+def test_tenths_of_thou_are_thou_in_every_field_of_the_pack(asking: Counter) -> None:
+    assert "0.0745 in (1.892 mm)" in asking.echo("reading", "74.5")
+    assert "0.0699 in (1.775 mm)" in asking.echo("slot1", "69.9")
+    read(asking, steels="69.8 69.9 70.0 70.1 70.2", readings="74.5 74.5 73.5")
+    question = Match.objects.get().question
+    assert question["readings_nm"] == [length_parse(one) for one in ("74.5 thou", "74.5 thou", "73.5 thou")]
+    (steels,) = question["installed"].values()
+    assert steels[0]["thickness_nm"] == length_parse("69.8 thou")
+
+
 def test_a_loose_pack_is_answered_in_words_with_margin_before_percentage(asking: Counter) -> None:
     """Three swaps give 0.0527 (sure), two give 0.0595, in the window by 0.0005, so marginal."""
     text = read(asking).text
@@ -289,6 +299,7 @@ def test_a_height_pack_is_too_tall_never_loose(bench: Bench) -> None:
     pack(bench.owner, steels, frictions, code="TALL", measures="height", window=window)
     counter = Counter(bench.owner)
     counter.open("/close-a-pack/TALL/")
+    assert "1.5142 in (38.460 mm)" in counter.echo("reading", "38.46")  # a stack may well be so high
     counter.send("/close-a-pack/TALL/", {"reading": "38.46 38.46", "go": "ask"})
     text = counter.text
     assert "TALL is too tall" in text and "loose" not in text

@@ -170,6 +170,13 @@ def test_the_echo_shows_both_units_before_anything_counts(counter: Counter) -> N
     assert "74 is thou, .074 is in, 1.88 is mm" in counter.open("/echo/", reading="")
 
 
+def test_a_point_behind_thou_is_thou_where_it_can_be_nothing_else(scanning: Counter) -> None:
+    # 77.1 thou × 25.4 = 1 958.34 µm; a plate of 77.1 mm there is none.
+    assert "0.0771 in (1.958 mm)" in scanning.echo("reading", "77.1")
+    assert "0.0771 in (1.958 mm)" in scanning.send(AT, {"reading": "77.1"})
+    assert Plate.objects.latest("received_at").thickness_nm == 1_958_340
+
+
 def test_a_shop_that_works_in_mm_reads_a_bare_figure_as_mm(bench: Bench, counter: Counter) -> None:
     bench.owner.shop.unit_first = "mm"
     bench.owner.shop.save()

@@ -4,7 +4,7 @@ from typing import Any
 
 from plates.bench.question import Entry, Question, may_adjust
 from plates.catalogue.models import Slot, Spec
-from plates.lengths import exact_text
+from plates.lengths import THICKEST_NM, exact_text
 from shop.forms import LengthField, PageForm, ReadingsField
 
 #: Left blank, the span of a gap ends at so many times the window's high limit: beyond, a reading is taken for a slip.
@@ -62,4 +62,4 @@ def _plates(slot: Slot) -> ReadingsField:
     book_nm = slot.nominal_nm
     said = "No book size: read them." if book_nm is None else f"Left blank: at book size, {exact_text(book_nm)}."
     label = f"{slot.name}, {slot.count} in the pack"
-    return ReadingsField(label=label, required=book_nm is None, max_length=400, help_text=said)
+    return ReadingsField(label=label, required=book_nm is None, max_length=400, help_text=said, longest_nm=THICKEST_NM)

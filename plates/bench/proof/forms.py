@@ -10,7 +10,7 @@ from plates.bench.models import Match
 from plates.bench.proof.comebacks import WornSlot
 from plates.bench.question import PackReading, Question
 from plates.catalogue.models import Slot
-from plates.lengths import LengthError, exact_text
+from plates.lengths import THICKEST_NM, LengthError, exact_text
 from shop.forms import readings_said
 
 
@@ -33,6 +33,8 @@ class WornPart:
 class ComebackForm(FinalForm):
     """A final check's readings, and beside them the worn thickness of each slot that was read."""
 
+    thickest_nm = THICKEST_NM
+
     def __init__(self, match: Match, unit_first: str, data: QueryDict | None = None) -> None:
         self.unit_first = unit_first
         self.parts = [part for slot in match.spec.slots.all() if (part := _part(match, slot)).count]
@@ -44,7 +46,7 @@ class ComebackForm(FinalForm):
             part.now = data.get(f"{part.name}-now", "").strip()[:200]
             try:
                 for typed in (part.was if part.was != part.known else "", part.now):
-                    readings_said(typed, unit_first)
+                    readings_said(typed, unit_first, THICKEST_NM)
             except LengthError as error:
                 part.error, self.done = str(error), False
 
@@ -54,7 +56,7 @@ class ComebackForm(FinalForm):
 
     def _worn(self, part: WornPart) -> WornSlot:
         def lengths(typed: str) -> list[int]:
-            return [said.nm for said in readings_said(typed, self.unit_first)]
+            return [said.nm for said in readings_said(typed, self.unit_first, THICKEST_NM)]
 
         as_built = part.was in ("", part.known)
         return WornSlot(lengths(part.now), None if as_built else lengths(part.was))

@@ -10,7 +10,7 @@ from plates.bench.slip.outs import FATES, Out
 from plates.bench.slip.pull import Pull
 from plates.catalogue.models import Kind
 from plates.catalogue.selectors import kinds
-from plates.lengths import length_parse
+from plates.lengths import THICKEST_NM, length_parse
 from plates.stock.findings import Findings, Reading, second_people
 from plates.stock.forms import CONDITIONS
 from plates.stock.selectors import bins
@@ -41,6 +41,7 @@ class PullForm(PageForm):
     focus = "reading"
     reading = ReadingsField(
         label="Reading of the next one in the hand",
+        longest_nm=THICKEST_NM,
         help_text=f"{FINDS} Enter on the blank field goes on unread.",
     )
     gauge = forms.CharField(label="Gauge", required=False, max_length=200, help_text=GAUGE_HELP)
@@ -79,7 +80,12 @@ class OutForm(PageForm):
     slot = forms.CharField(max_length=60, widget=forms.HiddenInput)
     thickness = forms.CharField(max_length=60, widget=forms.HiddenInput)
     fate = forms.ChoiceField(choices=list(FATES.items()), widget=forms.HiddenInput)
-    reading = ReadingsField(label="Read again", required=False, help_text="Left blank, it stays as it was read.")
+    reading = ReadingsField(
+        label="Read again",
+        required=False,
+        longest_nm=THICKEST_NM,
+        help_text="Left blank, it stays as it was read.",
+    )
     kind = forms.CharField(label="Kind", required=False, widget=forms.Select)
     bin = forms.CharField(label="Bin", required=False, max_length=40, help_text="Left blank: the one that spans it.")
     condition = forms.ChoiceField(
