@@ -1,4 +1,4 @@
-"""What each figure of a match is, how it is reckoned, and on whose word: told on demand beside the figure."""
+"""What each figure of the bench and the shelf is, how it is reckoned, on whose word: told on demand beside it."""
 
 from typing import NamedTuple
 
@@ -47,7 +47,7 @@ EXPLAINED = {
         "the margin",
         "How far inside the window the prediction lies, in thousandths of an inch.",
         "the lesser of predicted - low and high - predicted",
-        "subtraction; that a margin wide against u is asked for: JCGM 106:2012, 8 (guard bands)",
+        "subtraction; that a margin wide against u is asked for: JCGM 106:2012, 8: acceptance intervals and guard bands",
     ),
     "residual": Explained(
         "the residual",
@@ -55,5 +55,37 @@ EXPLAINED = {
         "that a gauge or a hand reads off.",
         "residual = measured - predicted",
         "subtraction; what residuals in a row may say stands beside their charts",
+    ),
+    "charts": Explained(
+        "the limits of the charts",
+        "Between which figures chance alone keeps nearly all points. Beyond them something has changed: gauge, hand, "
+        "or what was built.",
+        "0 ± 3 sigma, with sigma = mean of the moving ranges / 1.128; the moving average m = 0.2 residual + 0.8 m of the "
+        "one before, with narrower limits",
+        "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 and 6.3.2.4",
+    ),
+    "measured u": Explained(
+        "what was measured here",
+        "The standard uncertainty of one reading of a pack, by this shop's own final checks instead of by custom.",
+        "u = √((s² of the residuals - mean of the u² of the plates) / 2)",
+        f"{GUM}, 4.2 and 5.1.2",
+    ),
+    "cover": Explained(
+        "what the shelf closes",
+        "All readings of the pack, in this span, from which plates on the shelf today bring it into its window.",
+        "sum of the lengths of the segments that have a number of changes",
+        "every exchange of plates on the shelf is looked at; nothing is estimated",
+    ),
+    "gain": Explained(
+        "what one more adds",
+        "By how much the readings that the shelf closes grow with one more plate of this size, and nothing else.",
+        "what the shelf closes with it - what it closes without it",
+        "every exchange is looked at anew; nothing is estimated",
+    ),
+    "size": Explained(
+        "a size",
+        "One step in the row of thicknesses of one fit and role, centred on what is catalogued.",
+        "centre - half a step ≤ thickness < centre + half a step; a step is 0.001 in, or 0.02 mm in a shop that works in mm",
+        "our own rule, no source",
     ),
 }

@@ -37,7 +37,7 @@ def rows() -> dict[str, list[object]]:
 
 def test_the_options_stand_there_before_the_shelf_is_asked(counter: Counter) -> None:
     text = previewed(counter, **LOOSE)
-    assert re.search(r"Loose: \d options\.", text)
+    assert re.search(r"Loose: \d options, the first 7\.3 thou \(0\.\d+ mm\) inside\.", text)
     assert "Not kept yet: ask the shelf to take or hold." in text
     assert "Predicted 0.0527 in" in text and "3 from B-14" in text
     assert re.search(r"7\.3 thou \(0\.\d+ mm\) inside the nearer limit; 99\.\d % likely", text)

@@ -203,6 +203,16 @@
   // What was sought stands there selected: the next scan takes its place.
   document.querySelectorAll("[data-select]").forEach((one) => one.select());
 
+  // What a preview said stays until there is more to say: Enter, which brings a fresh form, must not blank it.
+  let before = [];
+  document.addEventListener("htmx:beforeSwap", (event) => {
+    if (event.detail.target.id === "ask") before = [...document.querySelectorAll("#so-far, #preview")];
+  });
+  document.addEventListener("htmx:afterSwap", () => {
+    for (const one of before) document.getElementById(one.id)?.replaceChildren(...one.childNodes);
+    before = [];
+  });
+
   // A preview comes and goes: what became of it is no news of what was typed or done.
   const quiet = (event) => event.detail.elt.matches("[data-quiet]");
   document.addEventListener("htmx:beforeRequest", (event) => {

@@ -7,7 +7,7 @@
   const PATIENCE_MS = 20000;
   // Kept with each scan until it is answered, so that a full store cannot stop the answer from being kept.
   const room = " ".repeat(2000);
-  const LESS = " ".repeat(1900); // once it is under way: when that began takes a little of it
+  const LONG_AGO = 1e12; // as many figures as now: in a full store nothing may grow
   const place = document.getElementById("kept");
   const me = place.dataset.person;
   let flying = null; // the scan that the page itself has under way, and its request
@@ -47,7 +47,7 @@
     const number = 1 + Math.max(0, ...mine().map((scan) => scan.number));
     const to = form.getAttribute("action");
     const { name } = place.dataset;
-    return { number, by: me, name, batch: of.batch, key: of.key, to, fields, state: "open", room };
+    return { number, by: me, name, batch: of.batch, key: of.key, to, fields, state: "open", tried: false, sent: LONG_AGO, room };
   }
 
   /** Keep what stands in the form; undefined, with a word, when this browser has no room for it. */
@@ -111,7 +111,7 @@
     const { scan, xhr } = flying;
     flying = null;
     if (xhr.status === 200 && !xhr.getResponseHeader("HX-Redirect")) forget(scan);
-    else unanswered = keep({ ...scan, sent: 0 }) && xhr;
+    else unanswered = keep({ ...scan, sent: LONG_AGO }) && xhr;
     if (xhr.status === 0) wait = "line";
     if (unanswered === xhr) document.dispatchEvent(new CustomEvent("tone", { detail: "kept" }));
     show();
@@ -132,12 +132,12 @@
   // --- to the service ---------------------------------------------------------------------------------------------
   /** Send one kept scan under the key that it was kept with; false when none can go out now. */
   async function sendOne(scan) {
-    keep({ ...scan, room: LESS, tried: true, sent: Date.now() });
+    keep({ ...scan, tried: true, sent: Date.now() });
     const told = await answerTo(scan);
     wait = told.wait || "";
     if (!localStorage.getItem(idOf(scan))) return true; // another tab has had its answer
-    if (!told.state) return !keep({ ...scan, room: LESS, tried: true, sent: 0 });
-    keep({ ...scan, room: told.state === "failed" ? LESS : "", tried: told.state !== "refused", sent: 0, ...told });
+    if (!told.state) return !keep({ ...scan, tried: true, sent: LONG_AGO });
+    keep({ ...scan, room: told.state === "failed" ? room.slice(2) : "", tried: told.state !== "refused", sent: LONG_AGO, ...told });
     if (told.state !== "booked") document.dispatchEvent(new CustomEvent("tone", { detail: "refused" }));
     return true;
   }
@@ -186,7 +186,7 @@
   window.addEventListener("storage", show);
   // Nobody waits any more for what is under way: the next page may send it again at once.
   window.addEventListener("pagehide", () => {
-    for (const scan of [sending, flying && flying.scan]) if (scan) keep({ ...scan, room: LESS, tried: true, sent: 0 });
+    for (const scan of [sending, flying && flying.scan]) if (scan) keep({ ...scan, tried: true, sent: LONG_AGO });
   });
   setInterval(() => open().length && send(), AGAIN_MS);
 
