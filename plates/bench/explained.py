@@ -47,7 +47,8 @@ EXPLAINED = {
         "the margin",
         "How far inside the window the prediction lies, in thousandths of an inch.",
         "the lesser of predicted - low and high - predicted",
-        "subtraction; that a margin wide against u is asked for: JCGM 106:2012, 8: acceptance intervals and guard bands",
+        "subtraction; that a margin wide against u is asked for: JCGM 106:2012, 8, acceptance intervals and guard "
+        "bands",
     ),
     "residual": Explained(
         "the residual",
@@ -60,8 +61,8 @@ EXPLAINED = {
         "the limits of the charts",
         "Between which figures chance alone keeps nearly all points. Beyond them something has changed: gauge, hand, "
         "or what was built.",
-        "0 ± 3 sigma, with sigma = mean of the moving ranges / 1.128; the moving average m = 0.2 residual + 0.8 m of the "
-        "one before, with narrower limits",
+        "0 ± 3 sigma, with sigma = mean of the moving ranges / 1.128; the moving average m = 0.2 residual + 0.8 m of "
+        "the one before, with narrower limits",
         "NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 and 6.3.2.4",
     ),
     "measured u": Explained(
@@ -85,7 +86,8 @@ EXPLAINED = {
     "size": Explained(
         "a size",
         "One step in the row of thicknesses of one fit and role, centred on what is catalogued.",
-        "centre - half a step ≤ thickness < centre + half a step; a step is 0.001 in, or 0.02 mm in a shop that works in mm",
+        "centre - half a step ≤ thickness < centre + half a step; a step is 0.001 in, or 0.02 mm in a shop "
+        "that works in mm",
         "our own rule, no source",
     ),
 }

@@ -105,7 +105,6 @@ def test_sold_or_lent_over_the_counter_and_what_comes_back_is_read_again(
 
 def test_no_form_counts_twice(page: Page, owner: Person) -> None:
     asked(owner)
-    shelve(owner, Kind.objects.get(), "0.0779 in", "0.0779 in")
     sign_in(page, "ada")
     page.goto("/matches/1/")
     twice(page, "form[action$='/hold/']")
@@ -124,6 +123,7 @@ def test_no_form_counts_twice(page: Page, owner: Person) -> None:
     expect(page.locator("[name=reading-kept]")).to_have_count(1)
     twice(page, "form.final")
     assert FinalCheck.objects.count() == 1
+    shelve(owner, Kind.objects.get(), "0.0770 in", "0.0770 in")
     page.goto("/bins/B-14/")
     page.locator("[name=count]").fill("1c")
     twice(page, "form[action$='/hand-out/']")

@@ -16,9 +16,10 @@ READ = [".0769", ".0771", ".0770"]
 READ_NM = [1_953_260, 1_958_340, 1_955_800]
 FILL = """() => {
   for (let size = 1 << 22; size; size >>= 1) {
-    try { for (;;) localStorage.setItem(`fill${localStorage.length}`, "x".repeat(size)); } catch { /* full for this size */ }
+    try { for (;;) localStorage.setItem(`fill${localStorage.length}`, "x".repeat(size)); } catch { }
   }
 }"""
+FREE = "() => Object.keys(localStorage).filter((id) => /^fill/.test(id)).forEach((id) => localStorage.removeItem(id))"
 
 
 @pytest.fixture
@@ -131,7 +132,7 @@ def test_a_full_store_is_said_and_the_reading_stays_in_its_field(page: Page, own
     keys(page, READ[1])
     expect(page.locator("#trouble")).to_contain_text("No room is left in this browser")
     expect(page.locator("[name=reading]:focus")).to_have_value(READ[1])
-    page.evaluate("Object.keys(localStorage).filter((id) => id.startsWith('fill')).forEach((id) => localStorage.removeItem(id))")
+    page.evaluate(FREE)
     page.keyboard.press("Enter")
     expect(page.locator(LIST)).to_have_count(1)
     page.evaluate(FILL)
