@@ -1,11 +1,13 @@
 """All tables of the shop floor, gathered from their rooms for Django."""
 
 from plates.bench.models import FinalCheck, Job, Match, Missed
+from plates.buying.models import BuyRule, Order, OrderLine
 from plates.catalogue.models import Fit, Kind, ScanCode, Slot, SlotFit, Spec, Supplier
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy
 from plates.stock.models import Bin, BinCount, HandOut, LedgerLine, Lot, Plate
 
 __all__ = [
-    "Bin", "BinCount", "FinalCheck", "Fit", "Gauge", "GaugeCheck", "GaugeStudy", "HandOut", "Job", "Kind", "LedgerLine",
-    "Lot", "Match", "Missed", "Plate", "ScanCode", "Slot", "SlotFit", "Spec", "Supplier",
+    "Bin", "BinCount", "BuyRule", "FinalCheck", "Fit", "Gauge", "GaugeCheck", "GaugeStudy", "HandOut", "Job", "Kind",
+    "LedgerLine", "Lot", "Match", "Missed", "Order", "OrderLine", "Plate", "ScanCode", "Slot", "SlotFit", "Spec",
+    "Supplier",
 ]  # fmt: skip

@@ -20,6 +20,7 @@ from plates.bench.short import api as bench_short
 from plates.bench.short import pages as short_pages
 from plates.bench.slip import api as bench_slip
 from plates.bench.slip import pages as slip_pages
+from plates.buying import api as buying
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
 from plates.catalogue import spec_pages as catalogue_spec_pages
@@ -88,6 +89,15 @@ api = [
     path("cover/", bench_cover.PackCover.as_view()),
     path("missed/", bench_short.Misses.as_view()),
     path("missed/<str:pk>/", bench_short.OneMiss.as_view()),
+    path("sizes/", buying.Sizes.as_view()),
+    path("buying/", buying.Buying.as_view()),
+    path("buy-rules/", buying.Rules.as_view()),
+    path("buy-rules/<str:pk>/", buying.OneRule.as_view()),
+    path("orders/", buying.Orders.as_view()),
+    path("orders/<str:pk>/", buying.OneOrder.as_view()),
+    path("orders/<str:pk>/send/", buying.Send.as_view()),
+    path("orders/<str:pk>/cancel/", buying.Cancel.as_view()),
+    path("orders/<str:pk>/receive/", buying.Receive.as_view()),
     path("bench-plan/", bench_plan.BenchPlan.as_view()),
     path("residuals/", bench_proof.Residuals.as_view()),
     path("residuals/charts/", bench_proof.ResidualCharts.as_view()),

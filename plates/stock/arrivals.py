@@ -91,9 +91,9 @@ class _Bookings:
         return found
 
 
-def arrivals_judge(*, person: Person, arrivals: Sequence[Arrival]) -> Judged:
-    """What would become of each arrival; nothing is written. Raises Forbidden."""
-    person.require("stock")
+def arrivals_judge(*, person: Person, arrivals: Sequence[Arrival], right: str = "stock") -> Judged:
+    """What would become of each arrival; nothing is written. Raises Forbidden without the ``right``."""
+    person.require(right)
     judged, bookings = Judged(), _Bookings(person, arrivals)
     for place, one in enumerate(arrivals):
         try:

@@ -195,6 +195,10 @@ class Plate(ShopRow):
     hand_out = models.ForeignKey(
         HandOut, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="plates"
     )
+    #: What it was delivered on.
+    order_line = models.ForeignKey(
+        "plates.OrderLine", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="plates"
+    )
     reworked_from = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
@@ -213,6 +217,7 @@ class Plate(ShopRow):
             SameShop(field="match", name="plate_match"),
             SameShop(field="job", name="plate_job"),
             SameShop(field="hand_out", name="plate_hand_out"),
+            SameShop(field="order_line", name="plate_order_line"),
             SameShop(field="reworked_from", name="plate_reworked_from"),
             models.UniqueConstraint(fields=["shop", "made_key"], name=spent("plate_made_key", "plate")),
             models.CheckConstraint(condition=Q(thickness_nm__gt=0, spread_nm__gte=0), name="plate_lengths"),
@@ -235,6 +240,9 @@ class Plate(ShopRow):
             models.Index(fields=["shop"], condition=~Q(mark=""), name="plate_marked"),
             models.Index(fields=["shop", "match"], condition=Q(match__isnull=False), name="plate_of_match"),
             models.Index(fields=["shop", "hand_out"], condition=Q(hand_out__isnull=False), name="plate_of_hand_out"),
+            models.Index(
+                fields=["shop", "order_line"], condition=Q(order_line__isnull=False), name="plate_of_order_line"
+            ),
         ]
 
 

@@ -1,0 +1,177 @@
+"""The buying room over HTTP: sizes, what to buy, orders."""
+
+from typing import Any
+
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from plates.bench.bodies import EmptyBody
+from plates.buying import orders, selectors
+from plates.buying.answers import BuyAnswer, OrderAnswer, OrderReceivedAnswer, RuleAnswer, SizeAnswer
+from plates.buying.bodies import OrderBody, ReceiveBody, RuleBody
+from plates.buying.models import BuyRule, Order
+from plates.buying.rules import rule_set
+from plates.buying.sizes import Size, sizes
+from plates.catalogue.models import Role
+from plates.catalogue.selectors import fits, kinds
+from plates.stock.arrivals import Arrival, Judged
+from plates.stock.bodies import reading_of, tags_of
+from plates.stock.selectors import bins
+from shop.api import Act, Collection, One, Signed, by_code, by_codes
+from shop.errors import Malformed
+
+_ROW = [
+    OpenApiParameter("fit", OpenApiTypes.STR, description="The code of a fit."),
+    OpenApiParameter("role", OpenApiTypes.STR, enum=Role.values),
+]
+
+
+class Sizes(Signed):
+    """The sizes of a fit and role, or of all, the thinnest first."""
+
+    http_method_names = ["get", "head", "options"]
+    serializer_class: type[SizeAnswer] = SizeAnswer
+    filter_backends: list[Any] = []
+    rows = staticmethod(fits)
+
+    @extend_schema(parameters=_ROW)
+    def get(self, request: Request) -> Response:
+        fit, role = (request.query_params.get(name, "") for name in ("fit", "role"))
+        if fit:
+            by_code(self.get_queryset(), fit, "/fit")
+        if role and role not in Role.values:
+            raise Malformed(f"{role!r} is no role; roles are {', '.join(Role.values)}.", [("/role", "not a role")])
+        page = self.paginate_queryset(self.chosen(sizes(self.person.shop, fit=fit, role=role)))
+        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+
+    def chosen(self, some: list[Size]) -> list[Size]:
+        return some
+
+
+class Buying(Sizes):
+    """What is to buy now: which kind, how many, and why."""
+
+    serializer_class = BuyAnswer
+
+    def chosen(self, some: list[Size]) -> list[Size]:
+        return [size for size in some if size.buy]
+
+
+class Rules(Collection):
+    """By what sizes are bought; POST sets the rule of a fit and role, or of one size."""
+
+    body_class, serializer_class = RuleBody, RuleAnswer
+    rows = staticmethod(selectors.rules)
+
+    @extend_schema(request=RuleBody, responses={201: RuleAnswer})
+    def post(self, request: Request) -> Response:
+        return self.act(self.make, lambda made: self.get_serializer(made).data)
+
+    def make(self, body: dict[str, Any]) -> BuyRule:
+        fit = by_code(fits(self.shop_id), body.pop("fit"), "/fit")
+        return rule_set(person=self.person, fit=fit, nominal_nm=body.pop("nominal", None), **body)
+
+
+class OneRule(One):
+    """One rule."""
+
+    serializer_class = RuleAnswer
+    rows = staticmethod(selectors.rules)
+
+
+class OrderRows(Signed):
+    serializer_class = OrderAnswer
+    rows = staticmethod(selectors.orders)
+
+    def rendered(self, order: Order) -> Any:
+        return OrderAnswer(self.get_queryset().get(pk=order.pk)).data
+
+
+class Orders(OrderRows, Collection):
+    """The orders; POST makes a draft."""
+
+    body_class, filterset_fields = OrderBody, {"state": ["exact"]}
+
+    @extend_schema(request=OrderBody, responses={201: OrderAnswer})
+    def post(self, request: Request) -> Response:
+        return self.act(self.make, self.rendered)
+
+    def make(self, body: dict[str, Any]) -> Order:
+        codes = {f"/lines/{place}/kind": line["kind"] for place, line in enumerate(body["lines"])}
+        found = by_codes(kinds(self.shop_id), codes)
+        return orders.order_make(
+            person=self.person,
+            supplier=body["supplier"],
+            lines=[
+                orders.Wanted(found[line["kind"]], line["quantity"], line.get("unit_cost")) for line in body["lines"]
+            ],
+            due=body.get("due"),
+            made_key=self.once.made_key,
+        )
+
+
+class OneOrder(OrderRows, One):
+    """One order."""
+
+
+class Send(OrderRows, Act):
+    """The order went to its supplier."""
+
+    body_class = EmptyBody
+
+    @extend_schema(request=EmptyBody, responses={200: OrderAnswer})
+    def post(self, request: Request, pk: str) -> Response:
+        return self.act(lambda _: orders.order_send(person=self.person, order_id=self.row_id()), self.rendered)
+
+
+class Cancel(OrderRows, Act):
+    """Nothing more of the order will come."""
+
+    body_class = EmptyBody
+
+    @extend_schema(request=EmptyBody, responses={200: OrderAnswer})
+    def post(self, request: Request, pk: str) -> Response:
+        return self.act(lambda _: orders.order_cancel(person=self.person, order_id=self.row_id()), self.rendered)
+
+
+class Receive(OrderRows, Act):
+    """Plates of the order came in, each measured."""
+
+    body_class = ReceiveBody
+
+    @extend_schema(request=ReceiveBody, responses={200: OrderReceivedAnswer})
+    def post(self, request: Request, pk: str) -> Response:
+        return self.act(self.make, self.received)
+
+    def make(self, body: dict[str, Any]) -> tuple[Order, Judged]:
+        rows = body["plates"]
+        found = by_codes(kinds(self.shop_id), {f"/plates/{place}/kind": row["kind"] for place, row in enumerate(rows)})
+        homes = {f"/plates/{place}/bin": row["bin"] for place, row in enumerate(rows) if row.get("bin")}
+        into = by_codes(bins(self.shop_id), homes) if homes else {}
+        return orders.order_receive(
+            person=self.person,
+            order_id=self.row_id(),
+            arrivals=[
+                Arrival(
+                    found[row["kind"]],
+                    reading_of(row["readings"]),
+                    tags_of(row),
+                    into[row["bin"]] if row.get("bin") else None,
+                    row["confirm"],
+                )
+                for row in rows
+            ],
+            confirm=body["confirm"],
+            made_key=self.once.made_key,
+        )
+
+    def received(self, made: tuple[Order, Judged]) -> dict[str, Any]:
+        order, judged = made
+        warnings = [{**said, "plate": str(place)} for place, some in judged.warnings.items() for said in some]
+        return {
+            **self.rendered(order),
+            "plates": [plate.pk for plate in judged.plates],
+            "warnings": warnings,
+        }

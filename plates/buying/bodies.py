@@ -1,0 +1,49 @@
+"""What the buying room reads over HTTP."""
+
+from rest_framework import serializers
+
+from plates.buying.models import Method
+from plates.catalogue.models import Role
+from plates.stock.bodies import TagsBody
+from shop.api import Body, CodeField, LengthField, readings_field
+
+
+class OrderLineBody(Body):
+    kind = CodeField()
+    quantity = serializers.IntegerField(min_value=1, max_value=1_000_000)
+    unit_cost = serializers.DecimalField(12, 4, min_value=0, required=False)
+
+
+class OrderBody(Body):
+    supplier = serializers.CharField(max_length=200)
+    lines = serializers.ListField(child=OrderLineBody(), min_length=1, max_length=500)
+    due = serializers.DateField(required=False)
+
+
+class CameBody(TagsBody):
+    """One plate of a delivery."""
+
+    kind, readings = CodeField(), readings_field()
+
+
+class ReceiveBody(Body):
+    plates = serializers.ListField(child=CameBody(), min_length=1, max_length=1_000)
+    confirm = serializers.BooleanField(default=False)
+
+
+def weeks(most: float) -> serializers.FloatField:
+    return serializers.FloatField(min_value=0, max_value=most, required=False)
+
+
+class RuleBody(Body):
+    """How a fit and role is bought, or one size of it; what is left out is as a shop begins with."""
+
+    fit = CodeField()
+    role = serializers.ChoiceField(Role.choices)
+    nominal = LengthField(required=False)
+    method = serializers.ChoiceField(Method.choices, required=False)
+    service = serializers.FloatField(min_value=0.5, max_value=0.9999, required=False)
+    lead_weeks, lead_sd_weeks, safety_weeks, review_weeks = weeks(104), weeks(52), weeks(104), weeks(52)
+    fill_to = serializers.IntegerField(min_value=0, max_value=100_000, required=False)
+    fill_weeks = weeks(104)
+    least = serializers.IntegerField(min_value=0, max_value=100_000, required=False)

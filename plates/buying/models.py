@@ -1,0 +1,140 @@
+"""How sizes are bought, and what was ordered."""
+
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+
+from plates.catalogue.models import BadFigures, Fit, Kind, Role, Supplier
+from shop.errors import constraint
+from shop.once import spent
+from shop.people.models import Person
+from shop.rows import SameShop, ShopRow
+
+#: Where nothing is set (common practice, no source): what a size should be there for, and for how long.
+SERVICE, LEAD_WEEKS, LEAD_SD_WEEKS, SAFETY_WEEKS, REVIEW_WEEKS, FILL_WEEKS = 0.95, 2.0, 0.5, 1.0, 1.0, 4.0
+
+
+class Method(models.TextChoices):
+    SERVICE = "service", "by chance of missing none"
+    WEEKS = "weeks", "by weeks of supply"
+
+
+class BuyRule(ShopRow):
+    """How the sizes of one fit and role are bought; with ``nominal_nm``, the one size in which that lies.
+
+    The rule of a size counts whole, then that of its row, then what stands above. ``fill_to`` set by hand counts as it
+    is; without it, ``fill_weeks`` of demand over buy-below.
+    """
+
+    fit = models.ForeignKey(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    role = models.TextField(choices=Role.choices)
+    nominal_nm = models.BigIntegerField(null=True)
+    method = models.TextField(choices=Method.choices, default=Method.SERVICE)
+    service = models.FloatField(default=SERVICE)
+    #: None: what the kind has, else LEAD_WEEKS.
+    lead_weeks = models.FloatField(null=True)
+    lead_sd_weeks = models.FloatField(default=LEAD_SD_WEEKS)
+    safety_weeks = models.FloatField(default=SAFETY_WEEKS)
+    review_weeks = models.FloatField(default=REVIEW_WEEKS)
+    fill_to = models.PositiveIntegerField(null=True)
+    fill_weeks = models.FloatField(default=FILL_WEEKS)
+    #: The least that is ordered of the size at once.
+    least = models.PositiveIntegerField(default=0)
+
+    class Meta(ShopRow.Meta):
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="fit", name="buyrule_fit"),
+            models.UniqueConstraint(
+                fields=["shop", "fit", "role", "nominal_nm"], nulls_distinct=False, name="buyrule_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(service__gte=0.5, service__lte=0.9999)
+                & (Q(lead_weeks=None) | Q(lead_weeks__gte=0, lead_weeks__lte=104))
+                & Q(lead_sd_weeks__gte=0, lead_sd_weeks__lte=52)
+                & Q(safety_weeks__gte=0, safety_weeks__lte=104)
+                & Q(review_weeks__gte=0, review_weeks__lte=52)
+                & Q(fill_weeks__gte=0, fill_weeks__lte=104),
+                name=constraint(
+                    "buyrule_figures",
+                    BadFigures,
+                    "A service level is 50 to 99.99 %; weeks are not below zero, and no more than two years.",
+                ),
+            ),
+        ]
+
+
+class OrderState(models.TextChoices):
+    DRAFT = "draft", "draft"
+    SENT = "sent", "sent"
+    PART = "part", "received in part"
+    RECEIVED = "received", "received"
+    CANCELLED = "cancelled", "cancelled"
+
+
+#: Only what is due from these counts as on order.
+DUE = (OrderState.SENT, OrderState.PART)
+
+
+class Order(ShopRow):
+    """What is bought of one supplier at once. ``due``: when all of it should be there."""
+
+    number = models.BigIntegerField()
+    supplier = models.ForeignKey(
+        Supplier, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="orders"
+    )
+    state = models.TextField(choices=OrderState.choices, default=OrderState.DRAFT)
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    made_at = models.DateTimeField(db_default=Now())
+    sent_at = models.DateTimeField(null=True)
+    due = models.DateField(null=True)
+    ended_at = models.DateTimeField(null=True)
+    made_key = models.TextField(null=True)
+
+    class Meta(ShopRow.Meta):
+        ordering = ["number"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="supplier", name="order_supplier"),
+            SameShop(field="person", name="order_person"),
+            models.UniqueConstraint(fields=["shop", "number"], name="order_number"),
+            models.UniqueConstraint(fields=["shop", "made_key"], name=spent("order_made_key", "order")),
+            models.CheckConstraint(
+                condition=Q(state="draft", sent_at=None) | Q(state="cancelled") | Q(sent_at__isnull=False),
+                name="order_sent",
+            ),
+        ]
+        indexes = [models.Index(fields=["shop", "number"], condition=Q(state__in=["sent", "part"]), name="order_due")]
+
+
+class OrderLine(ShopRow):
+    """So many plates of one kind; ``received`` may pass ``quantity`` where more came and a person said so."""
+
+    order = models.ForeignKey(
+        Order, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="lines"
+    )
+    position = models.PositiveSmallIntegerField()
+    kind = models.ForeignKey(Kind, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    quantity = models.PositiveIntegerField()
+    unit_cost = models.DecimalField(max_digits=12, decimal_places=4, null=True)
+    received = models.PositiveIntegerField(default=0)
+
+    class Meta(ShopRow.Meta):
+        ordering = ["position"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="order", name="orderline_order"),
+            SameShop(field="kind", name="orderline_kind"),
+            models.UniqueConstraint(fields=["shop", "order", "position"], name="orderline_position"),
+            models.UniqueConstraint(fields=["shop", "order", "kind"], name="orderline_kind_once"),
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0) & (Q(unit_cost=None) | Q(unit_cost__gte=0)),
+                name=constraint(
+                    "orderline_figures", BadFigures, "A line orders one plate at least, at a cost of zero or more."
+                ),
+            ),
+        ]
+
+    @property
+    def to_come(self) -> int:
+        return max(0, self.quantity - self.received)
