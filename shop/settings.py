@@ -161,6 +161,8 @@ SPECTACULAR_SETTINGS = {
         "WaveState": "plates.catalogue.models.WAVE_STATES",
         "Measures": "plates.catalogue.models.MEASURES",
         "Method": "plates.measuring.uncertainty.METHODS",
+        "BuyingMethod": "plates.buying.models.Method",
+        "OrderState": "plates.buying.models.OrderState",
     },
 }
 

@@ -7,7 +7,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from plates.bench.bodies import EmptyBody
+
 from plates.buying import orders, selectors
 from plates.buying.answers import BuyAnswer, OrderAnswer, OrderReceivedAnswer, RuleAnswer, SizeAnswer
 from plates.buying.bodies import OrderBody, ReceiveBody, RuleBody
@@ -19,7 +19,7 @@ from plates.catalogue.selectors import fits, kinds
 from plates.stock.arrivals import Arrival, Judged
 from plates.stock.bodies import reading_of, tags_of
 from plates.stock.selectors import bins
-from shop.api import Act, Collection, One, Signed, by_code, by_codes
+from shop.api import Act, Collection, EmptyBody, One, Signed, by_code, by_codes
 from shop.errors import Malformed
 
 _ROW = [

@@ -17,7 +17,7 @@ from tests.shelves import question, shelf_of
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("method", ["get", "post", "put", "patch", "delete"])
-@pytest.mark.parametrize("path", ["orders/", "fits", "matches/1/undo/", "nowhere/"])
+@pytest.mark.parametrize("path", ["ordered/", "fits", "matches/1/undo/", "nowhere/"])
 def test_an_unknown_address_is_a_problem_by_every_method(method: str, path: str) -> None:
     """With the checks that a browser's form would meet."""
     client = Client(enforce_csrf_checks=True)

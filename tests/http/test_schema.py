@@ -18,10 +18,12 @@ CALLS = {
     "counts/{}/all-read/": "post", "counts/{}/book/": "post", "counts/{}/drop/": "post",
     "matches/": "get post", "matches/{}/": "get", "matches/{}/take/": "post", "matches/{}/hold/": "post",
     "matches/{}/release/": "post", "matches/{}/final/": "post", "cover/": "post", "bench-plan/": "post",
+    "sizes/": "get", "buying/": "get", "orders/": "get post", "orders/{}/": "get", "orders/{}/send/": "post",
+    "orders/{}/cancel/": "post", "orders/{}/receive/": "post",
 }  # fmt: skip
 
 #: These read an empty object.
-EMPTY = ("/release/", "/return/", "/undo/", "/all-read/", "/drop/")
+EMPTY = ("/release/", "/return/", "/undo/", "/all-read/", "/drop/", "/send/", "/cancel/")
 
 
 @pytest.fixture(scope="module")
