@@ -21,6 +21,7 @@ from plates.bench.short import pages as short_pages
 from plates.bench.slip import api as bench_slip
 from plates.bench.slip import pages as slip_pages
 from plates.buying import api as buying
+from plates.buying import pages as buying_pages
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
 from plates.catalogue import spec_pages as catalogue_spec_pages
@@ -147,6 +148,14 @@ urlpatterns = [
     path("matches/<int:number>/build-sheet/", proof_pages.sheet, name="build-sheet"),
     path("matches/<int:number>/comeback/", proof_pages.comeback, name="comeback"),
     path("missed/", short_pages.missed, name="missed"),
+    path("buying/", buying_pages.buying, name="buying"),
+    path("buying/order/", buying_pages.order_draft, name="order-draft"),
+    path("week/", buying_pages.week_sheet, name="week"),
+    path("orders/", buying_pages.orders, name="orders"),
+    path("orders/<int:number>/", buying_pages.order, name="order"),
+    path("orders/<int:number>/send/", buying_pages.send, name="order-send"),
+    path("orders/<int:number>/cancel/", buying_pages.cancel, name="order-cancel"),
+    path("orders/<int:number>.csv", buying_pages.order_csv, name="order-csv"),
     path("bench-plan/", plan_pages.together, name="bench-plan"),
     path("residuals/", proof_pages.residuals, name="residuals"),
     path("shelf/", shelf_pages.shelf, name="shelf"),

@@ -197,7 +197,12 @@ class Plate(ShopRow):
     )
     #: What it was delivered on.
     order_line = models.ForeignKey(
-        "plates.OrderLine", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="plates"
+        "plates.OrderLine",
+        on_delete=models.PROTECT,
+        null=True,
+        db_constraint=False,
+        db_index=False,
+        related_name="plates",
     )
     reworked_from = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"

@@ -1,0 +1,94 @@
+"""The buyer's week in words: what to buy, what was missed, what is late, which gauges are due, what is lent."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import timedelta
+from fractions import Fraction
+from typing import Any
+
+from django.utils import timezone
+
+from plates.bench import selectors as bench
+from plates.bench.short.telephone import lines_of
+from plates.buying.orders import late
+from plates.buying.sizes import Size, sizes
+from plates.catalogue.models import Role
+from plates.lengths import both
+from plates.measuring import selectors as measuring
+from plates.stock.selectors import still_out
+from shop.people.models import Shop
+
+#: Gauges that fall due within so many days are named.
+DAYS = 7
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of the sheet: its lines, or what is said where there are none."""
+
+    title: str
+    nothing: str
+    lines: list[str] = field(default_factory=list)
+
+
+def week(shop: Shop) -> list[Part]:
+    """The whole sheet."""
+    found, unit = sizes(shop), shop.unit_first
+    return [
+        Part(
+            "To buy",
+            "Nothing: every size that is asked for has enough.",
+            [_buy(one, unit) for one in found if one.buy],
+        ),
+        Part("Missed in the last week", "Nothing.", list(_missed(shop))),
+        Part("Sizes that would have helped most", "None was missed.", _most_missed(found, unit)),
+        Part("Orders that are late", "None.", [_late(order) for order in late(shop.pk)]),
+        Part("Gauges due within a week", "None.", list(_gauges(shop))),
+        Part("Lent and overdue", "Nothing.", list(_lent(shop))),
+    ]
+
+
+def _buy(size: Size, unit: str) -> str:
+    kind = size.kind
+    assert kind is not None
+    of = f" from {kind.supplier}" if kind.supplier else ""
+    name = f"{kind.code} ({Role(size.role).label} {both(kind.nominal_nm, unit)})"
+    return f"{size.buy} of {name}{of}: {'; '.join(size.reasons)}"
+
+
+def _missed(shop: Shop) -> Iterator[str]:
+    for row in bench.missed(shop.pk).filter(at__gt=timezone.now() - timedelta(days=7)):
+        said = "; ".join(lines_of(row.ranges, row.spec, shop.unit_first)) or "neither one plate nor two equal ones"
+        job = f", job {row.job.code}" if row.job else ""
+        yield f"{row.day}, {row.spec.code}{job}, match {row.match.number}: {said}"
+
+
+def _most_missed(found: list[Size], unit: str) -> list[str]:
+    rows = sorted((size for size in found if size.missed), key=lambda size: (-size.missed, size.fit, size.number))
+    return [
+        f"{Role(size.role).label} {both(size.centre_nm, unit)}, fit {size.fit}: {_times(size.missed)}"
+        + ("" if size.kind else ", not catalogued")
+        for size in rows[:5]
+    ]
+
+
+def _times(share: Fraction) -> str:
+    return f"{float(share):.2g} of the packs missed in 13 weeks"
+
+
+def _late(order: Any) -> str:
+    return f"order {order.number} to {order.supplier}, due {order.due}"
+
+
+def _gauges(shop: Shop) -> Iterator[str]:
+    until = timezone.now() + timedelta(days=DAYS)
+    for gauge in measuring.gauges(shop.pk):
+        if gauge.due_at is not None and gauge.due_at <= until and gauge.withdrawn_at is None:
+            yield f"{gauge.code}, due {timezone.localtime(gauge.due_at).date()}"
+
+
+def _lent(shop: Shop) -> Iterator[str]:
+    for row in still_out(shop.pk, "lent"):
+        if row.due and row.due < timezone.localdate():
+            plates = ", ".join(f"{one.kind.code} {both(one.thickness_nm, shop.unit_first)}" for one in row.away)
+            yield f"to {row.to or 'nobody named'}, due {row.due}: {plates}"

@@ -1,0 +1,75 @@
+"""Buying at the desk: from the list to an order, sent and cancelled."""
+
+import pytest
+
+from plates.buying.models import Order
+from shop.people.models import Person
+from tests.api import Api
+from tests.factories import KindFactory, PersonFactory
+from tests.pages.counter import Counter
+from tests.shelves import Shelf, question, shelf_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def shelf(owner: Person, api: Api) -> Shelf:
+    """One job waits for two of .087; packs of five, of no supplier yet. Of .077 there is enough."""
+    shelf = shelf_of(owner, 6)
+    shelf.stock("0.0770 in", "0.0770 in")
+    KindFactory.create(fit=shelf.steels, code="S-087", nominal_nm=2_209_800, pack_size=5, unit_cost="2.50")
+    asked = api.post("matches/", {**question("0.089 in", ["0.0770 in"] * 6), "job": "1182"}).body
+    assert asked["options"] == []
+    return shelf
+
+
+@pytest.fixture
+def desk(shelf: Shelf) -> Counter:
+    return Counter(PersonFactory.create(shop=shelf.person.shop, role="buyer"))
+
+
+def test_from_the_list_to_an_order(desk: Counter, shelf: Shelf) -> None:
+    for said in ("S-087", "0 on the shelf, 2 waited for", "in packs of 5"):
+        assert said in desk.open("/buying/")
+    desk.send("/buying/order/", {"supplier": "North Works", "of-S-087": "10"})
+    assert desk.path == "/orders/1/" and "draft, made" in desk.text.lower()
+    desk.send("/send/")
+    assert "To come" in desk.text and "sent" in desk.text
+    assert "S-087" not in desk.open("/buying/"), "what is on order is not bought again"
+    assert "10 of S-087" in desk.open("/orders/")
+    rows = desk.client.get("/orders/1.csv").content.decode().splitlines()
+    assert rows[1:] == ["1,S-087,steel,2.210,0.0870,10,2.5000"]
+    desk.open("/orders/1/")
+    desk.send("/cancel/")
+    assert "cancelled" in desk.text.lower() and "S-087" in desk.open("/buying/")
+
+
+def test_a_form_sent_twice_drafts_once(desk: Counter) -> None:
+    desk.open("/buying/")
+    form = desk.form("/buying/order/")
+    fields = {**form["fields"], "supplier": "North Works"}
+    for _ in range(2):
+        desk.post(form["action"], fields)
+        assert desk.path == "/orders/1/"
+    assert Order.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"supplier": " "}, "Name the supplier"),
+        ({"supplier": "North Works", "of-S-087": "ten"}, "give a whole number"),
+        ({"supplier": "North Works", "of-S-087": "0"}, "one line at least"),
+        ({"supplier": "North Works", "of-NONE": "1"}, "cannot be ordered"),
+    ],
+)
+def test_what_cannot_be_ordered_is_said(desk: Counter, typed: dict[str, str], said: str) -> None:
+    desk.open("/buying/")
+    desk.send("/buying/order/", typed)
+    assert said in desk.text and not Order.objects.exists()
+
+
+def test_the_bench_reads_and_does_not_order(shelf: Shelf) -> None:
+    bench = Counter(PersonFactory.create(shop=shelf.person.shop, role="bench"))
+    assert "buying is for buyer or owner" in bench.open("/buying/")
+    assert "Draft an order" not in bench.text

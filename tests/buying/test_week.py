@@ -1,0 +1,52 @@
+"""The week sheet, printed and as a page."""
+
+from datetime import timedelta
+from io import StringIO
+
+import pytest
+from django.core.management import call_command
+from django.utils import timezone
+
+from plates.buying.models import Order
+from plates.stock.hand_outs import hand_out_make
+from shop.people.models import Person
+from tests.api import Api
+from tests.factories import KindFactory
+from tests.pages.counter import Counter
+from tests.shelves import question, shelf_of
+
+pytestmark = pytest.mark.django_db
+
+
+def printed() -> str:
+    out = StringIO()
+    call_command("week_sheet", stdout=out)
+    return out.getvalue()
+
+
+def test_an_empty_shop_has_a_quiet_week(owner: Person) -> None:
+    assert "To buy\n  Nothing: every size that is asked for has enough." in printed()
+    assert "Orders that are late\n  None." in printed()
+
+
+def test_everything_of_the_week_is_named(owner: Person, api: Api) -> None:
+    shelf = shelf_of(owner, 6)
+    KindFactory.create(fit=shelf.steels, code="S-087", nominal_nm=2_209_800)
+    api.post("matches/", {**question("0.089 in", ["0.0770 in"] * 6), "job": "1182"})
+    yesterday = timezone.localdate() - timedelta(days=1)
+    (plate,) = shelf.stock("0.0770 in")
+    hand_out_make(person=owner, reason="lent", plate_ids=[plate.pk], to="the shop next door", due=yesterday)
+    made = api.post("orders/", {"supplier": "North Works", "lines": [{"kind": "S-087", "quantity": 1}]}).body
+    api.post(f"orders/{made['id']}/send/", {})
+    Order.objects.update(due=yesterday)
+    sheet = printed()
+    for said in (
+        "of S-087 (steel 0.0870 in",
+        "PACK, job 1182, match 1: Need two steels at .0915 ± .0060 in",
+        "steel 0.0870 in (2.210 mm), fit " + shelf.steels.code + ": 1 of the packs missed in 13 weeks",
+        f"order 1 to North Works, due {yesterday}",
+        f"to the shop next door, due {yesterday}: {shelf.kind.code} 0.0770 in",
+    ):
+        assert said in sheet, said
+    page = Counter(owner).open("/week/")
+    assert "order 1 to North Works" in page and "to the shop next door" in page
