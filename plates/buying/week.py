@@ -88,7 +88,8 @@ def _gauges(shop: Shop) -> Iterator[str]:
 
 
 def _lent(shop: Shop) -> Iterator[str]:
-    for row in still_out(shop.pk, "lent"):
+    rows: Any = still_out(shop.pk, "lent")
+    for row in rows:
         if row.due and row.due < timezone.localdate():
             plates = ", ".join(f"{one.kind.code} {both(one.thickness_nm, shop.unit_first)}" for one in row.away)
             yield f"to {row.to or 'nobody named'}, due {row.due}: {plates}"

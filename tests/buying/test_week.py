@@ -42,7 +42,7 @@ def test_everything_of_the_week_is_named(owner: Person, api: Api) -> None:
     sheet = printed()
     for said in (
         "of S-087 (steel 0.0870 in",
-        "PACK, job 1182, match 1: Need two steels at .0915 ± .0060 in",
+        "PACK, job 1182, match 1: Need one steel at .1060 ± .0120 in",
         "steel 0.0870 in (2.210 mm), fit " + shelf.steels.code + ": 1 of the packs missed in 13 weeks",
         f"order 1 to North Works, due {yesterday}",
         f"to the shop next door, due {yesterday}: {shelf.kind.code} 0.0770 in",
