@@ -7,7 +7,6 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-
 from plates.buying import orders, selectors
 from plates.buying.answers import BuyAnswer, OrderAnswer, OrderReceivedAnswer, RuleAnswer, SizeAnswer
 from plates.buying.bodies import OrderBody, ReceiveBody, RuleBody
