@@ -72,7 +72,7 @@ EXPLAINED = {
         f"{GUM}, 4.2 and 5.1.2",
     ),
     "cover": Explained(
-        "what the shelf closes",
+        "the cover",
         "All readings of the pack, in this span, from which plates on the shelf today bring it into its window.",
         "sum of the lengths of the segments that have a number of changes",
         "every exchange of plates on the shelf is looked at; nothing is estimated",

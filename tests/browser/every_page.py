@@ -14,6 +14,8 @@ from django.utils import timezone
 from plates.bench.gauges.corrections import gauge_correct
 from plates.bench.models import Match
 from plates.bench.selectors import matches
+from plates.buying.orders import Wanted, order_make, order_send
+from plates.catalogue.models import Kind
 from plates.lengths import inch, length_parse
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy
 from plates.measuring.services import gauge_check
@@ -53,6 +55,12 @@ NO_PAGE = {
     "count-unread": "by POST",
     "count-all-read": "by POST",
     "count-book": "by POST",
+    "count-drop": "by POST",
+    "badge-label": "by POST, and a download",
+    "order-draft": "by POST",
+    "order-send": "by POST",
+    "order-cancel": "by POST",
+    "order-csv": "a download",
     "read-again": "by POST",
     "scrap": "by POST",
     "gauge-check": "by POST; leads to the gauge",
@@ -88,6 +96,9 @@ def furnish(shop: Shop) -> None:
         person=crew.counter, gauge_id=gauge.pk, standard_nm=standard_nm, texts=[WRONG], readings_nm=[read_nm]
     )
     gauge_correct(person=crew.counter, check=check, run=committed)
+    kind = Kind.objects.filter(shop=shop, role="steel").earliest("code")
+    order = order_make(person=crew.buyer, supplier="North Works", lines=[Wanted(kind, 10)])
+    order_send(person=crew.buyer, order_id=order.pk)
 
 
 def _count(crew: Crew, found: Bin, left_out: int) -> None:
@@ -143,6 +154,8 @@ def every_page(shop: Shop) -> list[tuple[str, str]]:
         ("find nothing", at("find", q="zzz")),
         ("scan-start", at("scan-start")),
         ("scan-in", at("scan-in", kind)),
+        ("scan-lot", at("scan-lot", kind)),
+        ("scan-lot begun", at("scan-lot", kind, count=20)),
         ("close-start", at("close-start")),
         ("close-pack", at("close-pack", spec)),
         ("close-pack again", at("close-pack", spec, again=closed)),
@@ -160,6 +173,10 @@ def every_page(shop: Shop) -> list[tuple[str, str]]:
         ("build-sheet", at("build-sheet", closed)),
         ("comeback", at("comeback", closed)),
         ("missed", at("missed")),
+        ("buying", at("buying")),
+        ("orders", at("orders")),
+        ("order", at("order", 1)),
+        ("week", at("week")),
         ("residuals", at("residuals")),
         ("residuals gauge", at("residuals", by="gauge")),
         ("shelf", at("shelf")),
@@ -190,6 +207,7 @@ def every_page(shop: Shop) -> list[tuple[str, str]]:
         ("person", at("person", "rosa")),
         ("specs", at("specs")),
         ("spec", at("spec", spec)),
+        ("spec-revise", at("spec-revise", spec)),
         ("cover", at("cover", spec)),
         ("estimates", at("estimates", spec)),
         ("estimates told", at("estimates", spec, clearance="0.050 in")),
