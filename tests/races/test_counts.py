@@ -49,7 +49,7 @@ def test_control_without_the_lock_on_the_count(crowd: Crowd) -> None:
     """One plate was found, and several are booked."""
     with serving(crowd.urls, crowd.data_dir, "tests.races.wsgi_counts_unlocked:application") as service:
         statuses = book_six_times(service, crowd)
-    assert statuses[200] > 1 and Plate.objects.count() == statuses[200], statuses
+    assert statuses[200] > 1 and Plate.objects.count() > 1, statuses
 
 
 def read_again_and_sold(service: Service, crowd: Crowd) -> tuple[Plate, Reply, Reply]:
