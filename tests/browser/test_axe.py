@@ -47,7 +47,7 @@ def faults_of(page: Page) -> list[str]:
 
 def test_no_page_has_a_grave_fault(browser: Browser, whole_shop: WholeShop) -> None:
     faults = {}
-    for name, path, page in whole_shop.opened(browser):
+    for name, path, page in whole_shop.opened(browser, reduced_motion="reduce"):
         assert urlsplit(page.url).path == urlsplit(path).path, f"{name} leads to {page.url}"
         if found := faults_of(page):
             faults[name] = found
