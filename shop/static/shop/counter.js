@@ -4,6 +4,9 @@
 (() => {
   const trouble = () => document.getElementById("trouble");
 
+  // A form that was just swapped in is in htmx's hands at once: a scan must not slip through before.
+  htmx.config.defaultSettleDelay = 0;
+
   document.addEventListener("keydown", (event) => {
     const held = event.target;
     if (event.key === "Escape") {
