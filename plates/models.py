@@ -2,7 +2,8 @@
 
 from plates.bench.models import FinalCheck, Job, Match, Missed
 from plates.buying.models import BuyRule, Order, OrderLine
-from plates.catalogue.models import Fit, Kind, ScanCode, Slot, SlotFit, Spec, Supplier
+from plates.catalogue.models import Fit, Kind, ScanCode, Supplier
+from plates.catalogue.spec_models import Slot, SlotFit, Spec
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy
 from plates.stock.models import Bin, BinCount, HandOut, LedgerLine, Lot, Plate
 

@@ -3,7 +3,8 @@
 import factory
 from factory.django import DjangoModelFactory
 
-from plates.catalogue.models import Fit, Kind, Spec
+from plates.catalogue.models import Fit, Kind
+from plates.catalogue.spec_models import Spec
 from plates.catalogue.specs import SlotData, faces_of, spec_make
 from plates.catalogue.windows import Window, window_rule
 from plates.lengths import length_parse

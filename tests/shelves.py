@@ -2,7 +2,8 @@
 
 from typing import Any, NamedTuple
 
-from plates.catalogue.models import Fit, Kind, Spec
+from plates.catalogue.models import Fit, Kind
+from plates.catalogue.spec_models import Spec
 from plates.stock.models import Plate
 from shop.people.models import Person
 from tests.factories import FitFactory, KindFactory, pack, shelve

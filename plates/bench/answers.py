@@ -11,7 +11,7 @@ from plates.bench.overrides import overrides_shown
 from plates.bench.proof.answers import comeback_json
 from plates.bench.reading import band_of
 from plates.bench.slip.answers import offered, outs_json, pulled_json
-from plates.catalogue.models import MEASURES
+from plates.catalogue.spec_models import MEASURES
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import half_even, length_json
 from plates.measuring.uncertainty import Part

@@ -19,8 +19,8 @@ from plates.bench.reading import match_read
 from plates.bench.selectors import run_out_holds
 from plates.bench.short.missed import missed_ranges, missed_write
 from plates.bench.take import CHANGED, count_check, write_take
-from plates.catalogue.models import Spec
 from plates.catalogue.selectors import spec_faces
+from plates.catalogue.spec_models import Spec
 from plates.lengths import both
 from plates.measuring.gauges import gauge_notes
 from plates.stock.holds import holds_run_out

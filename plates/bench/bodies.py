@@ -10,7 +10,8 @@ from rest_framework import serializers
 from plates.bench.overrides import NEVER, Override
 from plates.bench.question import Entry, Loose, PackReading, Question, SecondReading
 from plates.bench.room import BadRoom
-from plates.catalogue.models import LIFTABLE, WAVE_STATES, Role, Slot, Spec
+from plates.catalogue.models import Role
+from plates.catalogue.spec_models import LIFTABLE, WAVE_STATES, Slot, Spec
 from plates.lengths import mean_nm
 from plates.measuring.uncertainty import METHODS
 from shop.api import LENGTH_SCHEMA, Body, CodeField, LengthField, readings_field

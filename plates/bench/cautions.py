@@ -10,7 +10,8 @@ from plates.bench.pose import reading_parts_of
 from plates.bench.question import Question, set_stays
 from plates.bench.room import wave_counted
 from plates.bench.stack_limits import standing
-from plates.catalogue.models import Role, Slot, Spec
+from plates.catalogue.models import Role
+from plates.catalogue.spec_models import Slot, Spec
 from plates.lengths import INCH, both, half_even
 from plates.matching.probability import conformance
 from plates.measuring.uncertainty import READING_U_NM, Part, combined_u_nm

@@ -5,7 +5,7 @@ from django.http import QueryDict
 from plates.bench.models import Match
 from plates.bench.question import PackReading
 from plates.bench.typed import ReadingList
-from plates.catalogue.models import WAVE_STATES
+from plates.catalogue.spec_models import WAVE_STATES
 from plates.lengths import THICKEST_NM
 from plates.measuring.uncertainty import READING_U_NM
 from shop.forms import MOST_READINGS

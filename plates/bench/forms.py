@@ -13,7 +13,8 @@ from plates.bench.models import Match
 from plates.bench.overrides import Override
 from plates.bench.question import Entry, Loose, Question, SecondReading, bench_strays
 from plates.bench.typed import ReadingList, one_said
-from plates.catalogue.models import LIFTABLE, WAVE_STATES, Role, Slot, Spec
+from plates.catalogue.models import Role
+from plates.catalogue.spec_models import LIFTABLE, WAVE_STATES, Slot, Spec
 from plates.lengths import THICKEST_NM, LengthError, exact_text
 from plates.measuring.uncertainty import METHODS, READING_U_NM
 from plates.scan_codes import scan_parse

@@ -17,7 +17,7 @@ from django.db.models.functions import Now
 from plates.bench.locks import Givers, Moved, clock
 from plates.bench.models import Match
 from plates.bench.question import Entry, Question, limits_broken
-from plates.catalogue.models import Slot
+from plates.catalogue.spec_models import Slot
 from plates.stock.findings import Findings
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.models import Act, Condition, Plate, State

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Now
 
-from plates.catalogue.models import Spec
+from plates.catalogue.spec_models import Spec
 from shop.errors import CodeTaken, constraint
 from shop.once import spent
 from shop.people.models import Person, Terminal

@@ -7,7 +7,7 @@ from typing import Any
 
 from plates.bench.models import Match
 from plates.bench.question import Question
-from plates.catalogue.models import LIFTABLE, Spec
+from plates.catalogue.spec_models import LIFTABLE, Spec
 from shop.errors import Malformed, Refusal
 from shop.people.models import Person
 
@@ -24,7 +24,7 @@ class NotLiftable(Refusal):
 
 @dataclass(frozen=True)
 class Override:
-    """One rule of :data:`~plates.catalogue.models.LIFTABLE` lifted for one pack, and why."""
+    """One rule of :data:`~plates.catalogue.spec_models.LIFTABLE` lifted for one pack, and why."""
 
     rule: str
     reason: str

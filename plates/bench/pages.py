@@ -22,8 +22,8 @@ from plates.bench.on_bench import OnBench, by_pack
 from plates.bench.overrides import overrides_shown
 from plates.bench.release import match_release, slip_gone
 from plates.bench.take import StockMoved, match_hold, match_take
-from plates.catalogue.models import WAVE_STATES, Spec
 from plates.catalogue.selectors import spec_counted, specs_found
+from plates.catalogue.spec_models import WAVE_STATES, Spec
 from plates.catalogue.spec_pages import spec_coded
 from plates.measuring.uncertainty import METHODS
 from shop.errors import KeyReused, Malformed, Refusal

@@ -12,7 +12,7 @@ from plates.bench.pool import Whole, alike_u_nm, alone_u_nm, coded, pool_of
 from plates.bench.question import Entry, Loose, Question, may_adjust, may_change, wave_shift_nm
 from plates.bench.room import stays_of_gauge, stays_parts
 from plates.bench.stack_limits import limited_splines, limited_spread, of_size, sizes_of
-from plates.catalogue.models import Slot, Spec
+from plates.catalogue.spec_models import Slot, Spec
 from plates.matching.problem import Installed, Pool, Problem
 from plates.matching.problem import Slot as Place
 from plates.measuring.gauges import shared_errors

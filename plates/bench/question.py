@@ -4,8 +4,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
-from plates.catalogue.models import Slot, Spec
 from plates.catalogue.selectors import nominal_tolerances
+from plates.catalogue.spec_models import Slot, Spec
 from plates.lengths import INCH, both
 from plates.measuring.uncertainty import TO_BEGIN_WITH, Figures, rectangular_u_nm
 from shop.errors import Malformed, Refusal

@@ -26,8 +26,8 @@ from plates.bench.room import stays_nm, stays_of_gauge, with_stays
 from plates.bench.short.holds import holds_that_close
 from plates.bench.short.telephone import lines_of
 from plates.bench.why_not import why_not
-from plates.catalogue.models import Spec
 from plates.catalogue.selectors import STACK
+from plates.catalogue.spec_models import Spec
 from plates.lengths import both, half_even, mean_nm
 from plates.measuring.figures import figures_of
 from plates.measuring.gauges import gauge_notes, shared_errors

@@ -9,7 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from plates.bench.question import Entry, Question, WaveUnknown
-from plates.catalogue.models import Role, Slot, Spec
+from plates.catalogue.models import Role
+from plates.catalogue.spec_models import Slot, Spec
 from plates.measuring.uncertainty import (
     NORMAL,
     RECTANGULAR,

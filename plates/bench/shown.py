@@ -14,7 +14,8 @@ from plates.bench.models import Match, MatchState
 from plates.bench.odd import odd_ones
 from plates.bench.question import Question
 from plates.bench.selectors import standing_holds
-from plates.catalogue.models import Role, Slot, Spec
+from plates.catalogue.models import Role
+from plates.catalogue.spec_models import Slot, Spec
 from plates.catalogue.specs import SlotData
 from plates.lengths import both
 from plates.measuring.uncertainty import Part

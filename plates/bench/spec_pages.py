@@ -11,8 +11,8 @@ from django.views.decorators.http import require_GET
 from plates.bench import shown as views
 from plates.bench.models import Match, MatchState
 from plates.catalogue.changes import Change, changes
-from plates.catalogue.models import LIFTABLE, Spec
 from plates.catalogue.selectors import spec_counted, specs_all, specs_found
+from plates.catalogue.spec_models import LIFTABLE, Spec
 from shop.web import PageRequest, page, shown
 
 

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plates.bench.question import Entry, Question
-from plates.catalogue.models import Role, Slot, Spec
+from plates.catalogue.models import Role
+from plates.catalogue.spec_models import Slot, Spec
 from plates.matching.problem import Installed, Splines, Spread
 from plates.matching.problem import Slot as Place
 

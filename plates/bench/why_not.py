@@ -14,8 +14,8 @@ from plates.bench.pool import Whole
 from plates.bench.pose import Posed
 from plates.bench.question import Question
 from plates.bench.stack_limits import sizes_of
-from plates.catalogue.models import Slot, Spec
 from plates.catalogue.selectors import fits_of_the_same_teeth
+from plates.catalogue.spec_models import Slot, Spec
 from plates.lengths import both
 from plates.matching.problem import Problem
 from plates.matching.shortfall import would_close

@@ -7,7 +7,8 @@ from rest_framework import serializers
 
 from plates.catalogue import selectors
 from plates.catalogue.hydraulics_body import hydraulics_answer
-from plates.catalogue.models import Fit, Kind, Slot, Spec
+from plates.catalogue.models import Fit, Kind
+from plates.catalogue.spec_models import Slot, Spec
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import length_json
 from shop.api import LengthField, linked

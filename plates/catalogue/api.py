@@ -14,7 +14,8 @@ from plates.catalogue.bodies import KIND_LENGTHS, FitBody, KindBody, ReviseBody,
 from plates.catalogue.estimates import Case, estimates
 from plates.catalogue.hydraulics import hydraulics_read
 from plates.catalogue.hydraulics_body import EstimateAnswer, EstimateQuery
-from plates.catalogue.models import Fit, Kind, Spec
+from plates.catalogue.models import Fit, Kind
+from plates.catalogue.spec_models import Spec
 from shop.api import Act, Collection, One, Signed, by_code
 
 

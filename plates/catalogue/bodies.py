@@ -6,7 +6,8 @@ from rest_framework import serializers
 
 from plates.catalogue import services, specs
 from plates.catalogue.hydraulics_body import HydraulicsBody
-from plates.catalogue.models import LIFTABLE, MEASURES, SOAKS, WAVE_STATES, Fit, Role, ToothSide
+from plates.catalogue.models import Fit, Role, ToothSide
+from plates.catalogue.spec_models import LIFTABLE, MEASURES, SOAKS, WAVE_STATES
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
 from plates.measuring.uncertainty import METHODS
 from shop.api import Body, CodeField, LengthField, TypedLengthField, by_code, text_field

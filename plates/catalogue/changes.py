@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from plates.catalogue.hydraulics import LENGTHS, hydraulics_of
-from plates.catalogue.models import LIFTABLE, SOAKS, WAVE_STATES, Slot, Spec
+from plates.catalogue.spec_models import LIFTABLE, SOAKS, WAVE_STATES, Slot, Spec
 from plates.lengths import both, exact_text
 from plates.measuring.uncertainty import METHODS
 

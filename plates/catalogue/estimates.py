@@ -7,8 +7,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from plates.catalogue.hydraulics import Hydraulics, hydraulics_of
-from plates.catalogue.models import Role, Spec
+from plates.catalogue.models import Role
 from plates.catalogue.selectors import spec_faces
+from plates.catalogue.spec_models import Spec
 from plates.lengths import both, half_even, inch, mm
 from plates.measuring.estimates import (
     ALUMINIUM_PER_K,

@@ -4,9 +4,10 @@ from typing import Any
 
 from django import forms
 
-from plates.catalogue.models import LIFTABLE, MEASURES, SOAKS, Fit, Role, ToothSide, WindowRefused
+from plates.catalogue.models import Fit, Role, ToothSide
 from plates.catalogue.selectors import fits
 from plates.catalogue.services import faces_check
+from plates.catalogue.spec_models import LIFTABLE, MEASURES, SOAKS, WindowRefused
 from plates.catalogue.specs import Convention, SlotData, StackLimits, faces_of
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
 from plates.lengths import THICKEST_NM

@@ -6,7 +6,7 @@ from django import forms
 
 from plates.catalogue.forms import SpecForm
 from plates.catalogue.hydraulics import LENGTHS, PRESSURES, hydraulics_of
-from plates.catalogue.models import Slot, Spec
+from plates.catalogue.spec_models import Slot, Spec
 from plates.lengths import exact_text, mean_nm
 
 

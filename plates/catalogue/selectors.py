@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.db.models.functions import Abs
 
-from plates.catalogue.models import Fit, Kind, Role, ScanCode, Slot, Spec
+from plates.catalogue.models import Fit, Kind, Role, ScanCode
+from plates.catalogue.spec_models import Slot, Spec
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import INCH, LONGEST_NM, NM_PER
 from plates.scan_codes import scan_parse

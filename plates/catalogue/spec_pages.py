@@ -11,8 +11,8 @@ from django.views.decorators.http import require_http_methods
 from plates.catalogue import selectors, specs
 from plates.catalogue.forms import FIRST_ROWS, MOST_ROWS, SlotForm, SpecForm
 from plates.catalogue.hydraulics_form import HydraulicsForm
-from plates.catalogue.models import Spec
 from plates.catalogue.revise_form import ReviseForm, hydraulics_typed, slot_typed, spec_typed
+from plates.catalogue.spec_models import Spec
 from shop.errors import Malformed, Refusal
 from shop.once import Answer, Once
 from shop.web import PageRequest, act, forbidden, key_new, page, shown

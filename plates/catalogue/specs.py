@@ -10,9 +10,10 @@ from django.db.models.functions import Now
 
 from plates.catalogue.changes import changes
 from plates.catalogue.hydraulics import Hydraulics, hydraulics_json
-from plates.catalogue.models import LIFTABLE, BadFigures, Fit, RevisedSince, Slot, SlotFit, Spec
+from plates.catalogue.models import BadFigures, Fit
 from plates.catalogue.selectors import specs_all
 from plates.catalogue.services import limits_check
+from plates.catalogue.spec_models import LIFTABLE, RevisedSince, Slot, SlotFit, Spec
 from plates.catalogue.windows import Window
 from plates.lengths import both
 from shop.errors import NotFound, Refusal
@@ -110,7 +111,7 @@ AS_READ = Convention()
 @dataclass(frozen=True)
 class StackLimits:
     """What the whole stack keeps to: how much its steels may differ, how high its plates may stand (all but the snap
-    rings), and which rules of :data:`~plates.catalogue.models.LIFTABLE` the owner may lift.
+    rings), and which rules of :data:`~plates.catalogue.spec_models.LIFTABLE` the owner may lift.
     """
 
     spread_nm: int | None = None

@@ -4,8 +4,13 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from plates.catalogue.models import RULE_HIGH_PER_FACE_NM, RULE_LOW_PER_FACE_NM, WindowRefused
-from plates.lengths import NM_PER, both, half_even, length_parse
+from plates.catalogue.spec_models import WindowRefused
+from plates.lengths import INCH, NM_PER, both, half_even, length_parse
+
+#: Rule of the trade for passenger and light-truck units where no manual gives a figure: 0.008 to 0.012 in for each
+#: counted friction (common practice, no source). Per lined face half of it, which is whole in nanometres.
+RULE_LOW_PER_FACE_NM = INCH * 8 // 2000
+RULE_HIGH_PER_FACE_NM = INCH * 12 // 2000
 
 
 class UnitsDisagree(WindowRefused):

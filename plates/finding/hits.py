@@ -10,8 +10,9 @@ from django.db.models.functions import Now
 from django.shortcuts import resolve_url
 
 from plates.bench.selectors import jobs, matches
-from plates.catalogue.models import Fit, Kind, Role, ScanCode, Spec
+from plates.catalogue.models import Fit, Kind, Role, ScanCode
 from plates.catalogue.selectors import fits, kinds_found, roles_meant, specs_found
+from plates.catalogue.spec_models import Spec
 from plates.finding.typed import NEAR_NM, Sought
 from plates.stock.models import LYING, Bin, Plate, State
 from plates.stock.selectors import bins_with_contents, plates

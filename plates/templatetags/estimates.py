@@ -5,7 +5,7 @@ from typing import Any
 from django import template
 
 from plates.catalogue.estimates import Case, estimates
-from plates.catalogue.models import Spec
+from plates.catalogue.spec_models import Spec
 
 register = template.Library()
 

@@ -6,8 +6,9 @@ from typing import Any
 
 from plates.catalogue.hydraulics import hydraulics_read
 from plates.catalogue.hydraulics_body import HydraulicsBody
-from plates.catalogue.models import Fit, Kind, Spec
+from plates.catalogue.models import Fit, Kind
 from plates.catalogue.services import faces_check, fit_make, kind_make
+from plates.catalogue.spec_models import Spec
 from plates.catalogue.specs import Convention, SlotData, StackLimits, faces_of, spec_make
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
 from plates.lengths import length_parse

@@ -11,7 +11,7 @@ from plates.bench.final import match_final
 from plates.bench.models import Match, MatchState
 from plates.bench.question import Entry, PackReading, Question
 from plates.bench.take import match_hold, match_take
-from plates.catalogue.models import Spec
+from plates.catalogue.spec_models import Spec
 from plates.lengths import INCH, MM, inch, length_parse, mm
 from shop.demo import gauges
 from shop.demo.catalogue import Catalogue

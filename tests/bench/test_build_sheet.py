@@ -7,7 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from plates.bench.shown import USUAL_CAUTIONS
-from plates.catalogue.models import Slot
+from plates.catalogue.spec_models import Slot
 from plates.catalogue.windows import Window
 from plates.lengths import length_parse
 from shop.people.models import Person

@@ -13,7 +13,7 @@ from django.utils import timezone
 from plates.bench.lying import lying_on
 from plates.bench.models import Match
 from plates.bench.take import match_hold
-from plates.catalogue.models import Slot, SlotFit
+from plates.catalogue.spec_models import Slot, SlotFit
 from plates.catalogue.specs import SlotData, spec_make
 from plates.catalogue.windows import Window
 from plates.lengths import length_parse

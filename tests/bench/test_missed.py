@@ -11,7 +11,7 @@ from django.utils import timezone
 from plates.bench.ask import match_ask
 from plates.bench.models import Match, Missed
 from plates.bench.question import Entry, Question
-from plates.catalogue.models import Spec
+from plates.catalogue.spec_models import Spec
 from plates.lengths import length_parse
 from shop.once import Answer, Once
 from shop.people.models import Person

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from plates.bench.models import Match
-from plates.catalogue.models import Slot
+from plates.catalogue.spec_models import Slot
 from plates.catalogue.specs import StackLimits
 from plates.lengths import length_parse
 from plates.stock.models import LedgerLine

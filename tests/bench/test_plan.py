@@ -9,7 +9,7 @@ from django.core.management import call_command
 from plates.bench.locks import Moved
 from plates.bench.models import Match
 from plates.bench.plan import plan as planning
-from plates.catalogue.models import Slot
+from plates.catalogue.spec_models import Slot
 from plates.lengths import length_parse
 from plates.stock.models import LedgerLine, Plate
 from shop import gunicorn

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from plates.catalogue.models import Slot
+from plates.catalogue.spec_models import Slot
 from plates.catalogue.specs import StackLimits
 from plates.lengths import length_parse
 from shop.people.models import Person

@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plates.bench.short.telephone import lines
-from plates.catalogue.models import Fit, Slot
+from plates.catalogue.models import Fit
+from plates.catalogue.spec_models import Slot
 from plates.lengths import INCH, MM, length_parse
 from plates.matching.problem import Problem
 from plates.matching.search import match

@@ -7,8 +7,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from plates.bench.models import Match
-from plates.catalogue.models import Slot
 from plates.catalogue.selectors import MOST_OF_THE_SAME_TEETH
+from plates.catalogue.spec_models import Slot
 from plates.catalogue.specs import StackLimits
 from plates.catalogue.windows import Window
 from plates.lengths import length_parse

@@ -7,7 +7,8 @@ import pytest
 from django.db import connection
 from django.utils import timezone
 
-from plates.catalogue.models import Fit, Kind, ScanCode, Slot, SlotFit, Spec
+from plates.catalogue.models import Fit, Kind, ScanCode
+from plates.catalogue.spec_models import Slot, SlotFit, Spec
 from plates.lengths import THOU
 from shop.people.models import Person
 from shop.rows import SameShop

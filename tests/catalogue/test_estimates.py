@@ -9,7 +9,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from plates.catalogue.models import Spec
+from plates.catalogue.spec_models import Spec
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import FitFactory, PersonFactory

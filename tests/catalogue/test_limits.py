@@ -4,8 +4,9 @@ from typing import Any
 
 import pytest
 
-from plates.catalogue.models import BadFigures, Kind, Slot
+from plates.catalogue.models import BadFigures, Kind
 from plates.catalogue.services import kind_make
+from plates.catalogue.spec_models import Slot
 from plates.catalogue.specs import SlotData, slots_check
 from shop.people.models import Person
 from tests.api import Api

@@ -8,8 +8,8 @@ from django.test.utils import CaptureQueriesContext
 
 from plates.bench.models import Match, Missed
 from plates.catalogue.changes import changes
-from plates.catalogue.models import Slot, Spec
 from plates.catalogue.selectors import specs, specs_all
+from plates.catalogue.spec_models import Slot, Spec
 from shop.people.models import Person
 from tests.api import Api
 from tests.catalogue.test_estimates import KNOWN

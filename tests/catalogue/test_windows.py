@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from plates.catalogue.models import WindowRefused
+from plates.catalogue.spec_models import WindowRefused
 from plates.catalogue.windows import Printed, UnitsDisagree, counted_frictions, window_manual, window_rule
 from plates.lengths import INCH, THOU, inch, length_parse
 

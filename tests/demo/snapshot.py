@@ -4,7 +4,8 @@ from datetime import datetime
 from typing import Any
 
 from plates.bench.models import Match
-from plates.catalogue.models import Kind, Spec
+from plates.catalogue.models import Kind
+from plates.catalogue.spec_models import Spec
 from plates.stock.models import Bin, LedgerLine, Lot, Plate
 from shop.people.models import Person, Shop
 

@@ -8,7 +8,8 @@ from django.db import transaction
 from pytest_django.plugin import DjangoDbBlocker
 
 from plates.bench.models import Job, Match, MatchState
-from plates.catalogue.models import Fit, Kind, Spec
+from plates.catalogue.models import Fit, Kind
+from plates.catalogue.spec_models import Spec
 from plates.lengths import INCH, THOU
 from plates.stock.models import Act, Bin, LedgerLine, Lot, Plate, State
 from plates.stock.verify import differences

@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from plates.catalogue.models import Slot
+from plates.catalogue.spec_models import Slot
 from plates.lengths import length_parse
 from plates.stock.models import LedgerLine, Plate
 from shop.people.models import Person

@@ -4,7 +4,8 @@ from typing import NamedTuple
 
 import pytest
 
-from plates.catalogue.models import Kind, Spec
+from plates.catalogue.models import Kind
+from plates.catalogue.spec_models import Spec
 from shop.people.models import Person
 from tests.factories import BinFactory, FitFactory, KindFactory, pack, shelve
 from tests.pages.counter import Counter

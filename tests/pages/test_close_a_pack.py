@@ -5,7 +5,7 @@ import re
 import pytest
 
 from plates.bench.models import Match
-from plates.catalogue.models import Spec
+from plates.catalogue.spec_models import Spec
 from plates.catalogue.windows import Window
 from plates.lengths import length_parse
 from plates.stock.models import LedgerLine, Plate

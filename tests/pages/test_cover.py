@@ -8,7 +8,7 @@ import pytest
 
 from plates.bench.cover.drawing import cover_drawing
 from plates.bench.drawing import Limits
-from plates.catalogue.models import Slot, Spec
+from plates.catalogue.spec_models import Slot, Spec
 from plates.lengths import length_parse
 from plates.matching.cover import Segment
 from tests.factories import KindFactory

@@ -2,7 +2,7 @@
 
 import pytest
 
-from plates.catalogue.models import Spec
+from plates.catalogue.spec_models import Spec
 from shop.people.models import Person
 from tests.catalogue.test_estimates import KNOWN
 from tests.factories import FitFactory

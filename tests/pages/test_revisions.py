@@ -7,8 +7,8 @@ from django.test.utils import CaptureQueriesContext
 from plates.catalogue.changes import changes
 from plates.catalogue.hydraulics import hydraulics_read
 from plates.catalogue.hydraulics_body import HydraulicsBody
-from plates.catalogue.models import Slot, Spec
 from plates.catalogue.selectors import specs, specs_all
+from plates.catalogue.spec_models import Slot, Spec
 from plates.catalogue.specs import Convention, SlotData, StackLimits, spec_make
 from plates.catalogue.windows import window_manual
 from plates.lengths import length_parse

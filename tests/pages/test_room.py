@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from plates.bench.models import Match
-from plates.catalogue.models import Spec
+from plates.catalogue.spec_models import Spec
 from plates.catalogue.specs import Convention, SlotData, spec_make
 from plates.catalogue.windows import window_manual
 from plates.lengths import length_parse

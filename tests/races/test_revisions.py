@@ -6,7 +6,7 @@ from typing import Any
 import psycopg
 import pytest
 
-from plates.catalogue.models import Slot, Spec
+from plates.catalogue.spec_models import Slot, Spec
 from tests.api import Api
 from tests.races.conftest import ASK, Crowd
 from tests.service import Call, Reply, serving

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from plates.catalogue.models import Spec
+from plates.catalogue.spec_models import Spec
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import FitFactory

@@ -8,8 +8,8 @@ from plates.bench.ask import plates_read
 from plates.bench.bodies import entries_of
 from plates.bench.pose import Asked, Posed, pose, takers_of
 from plates.bench.question import Entry, Question, may_adjust, with_limits
-from plates.catalogue.models import Spec
 from plates.catalogue.selectors import kinds_of
+from plates.catalogue.spec_models import Spec
 from plates.matching.cover import Segment, cover, gains, losses
 from plates.measuring.figures import figures_of
 from plates.stock.holds import holds_run_out

@@ -3,7 +3,7 @@
 from typing import Any
 
 from plates.bench.question import Entry, Question, may_adjust
-from plates.catalogue.models import Slot, Spec
+from plates.catalogue.spec_models import Slot, Spec
 from plates.lengths import THICKEST_NM, exact_text
 from shop.forms import LengthField, PageForm, ReadingsField
 

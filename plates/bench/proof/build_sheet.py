@@ -11,7 +11,7 @@ from plates.bench.overrides import overrides_shown
 from plates.bench.question import Question
 from plates.bench.shown import USUAL_CAUTIONS, interleaved
 from plates.bench.slip.outs import FATES, outs_open
-from plates.catalogue.models import Slot
+from plates.catalogue.spec_models import Slot
 from plates.stock.models import Plate, State
 from shop.errors import WrongState
 

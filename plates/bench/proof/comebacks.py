@@ -18,8 +18,8 @@ from plates.bench.proof.wear import Wear, Worn, read_u_nm
 from plates.bench.question import BOOK_TOLERANCE_NM, Entry, PackReading, Question
 from plates.bench.reading import match_read
 from plates.bench.short.missed import missed_ranges, missed_write
-from plates.catalogue.models import Slot
 from plates.catalogue.selectors import STACK
+from plates.catalogue.spec_models import Slot
 from plates.measuring.uncertainty import rectangular_u_nm
 from plates.stock.holds import holds_run_out
 from plates.stock.models import Plate

@@ -9,7 +9,7 @@ from plates.bench.final_form import FinalForm
 from plates.bench.models import Match
 from plates.bench.proof.comebacks import WornSlot
 from plates.bench.question import PackReading, Question
-from plates.catalogue.models import Slot
+from plates.catalogue.spec_models import Slot
 from plates.lengths import THICKEST_NM, LengthError, exact_text
 from shop.forms import readings_said
 

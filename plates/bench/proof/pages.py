@@ -12,7 +12,7 @@ from plates.bench.proof.forms import ComebackForm
 from plates.bench.proof.residuals import BY, SHOWN, groups_of, points_of
 from plates.bench.repeatability import FEWEST, repeatability
 from plates.bench.selectors import LOOK
-from plates.catalogue.models import WAVE_STATES
+from plates.catalogue.spec_models import WAVE_STATES
 from plates.measuring.figures import figures_of
 from plates.measuring.uncertainty import METHODS
 from shop.errors import KeyReused, Refusal, WrongState

@@ -7,7 +7,7 @@ from typing import Any
 
 from plates.bench.options import option_of
 from plates.bench.pose import Posed, fits_of
-from plates.catalogue.models import Slot
+from plates.catalogue.spec_models import Slot
 from plates.matching.problem import Exchange
 from plates.matching.search import match
 from plates.stock.models import Plate

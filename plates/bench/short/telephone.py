@@ -4,7 +4,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
-from plates.catalogue.models import Fit, Role, Slot, Spec
+from plates.catalogue.models import Fit, Role
+from plates.catalogue.spec_models import Slot, Spec
 from plates.lengths import INCH, NM_PER, inch, mm
 
 COUNTS = {1: "one", 2: "two"}

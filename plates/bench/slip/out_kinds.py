@@ -1,7 +1,8 @@
 """Of which kind is a plate that came out of a pack? The catalogue's nearest for its slot, where there is one."""
 
-from plates.catalogue.models import Kind, Slot
+from plates.catalogue.models import Kind
 from plates.catalogue.selectors import tolerance_of
+from plates.catalogue.spec_models import Slot
 from plates.lengths import THOU, both, length_json
 from plates.stock.booking import KindsAndBins
 from plates.stock.models import Condition

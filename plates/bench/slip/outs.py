@@ -16,8 +16,9 @@ from plates.bench.locks import Run, clock, match_lock, state_check
 from plates.bench.lying import laid_down
 from plates.bench.models import Match, MatchState
 from plates.bench.slip.out_kinds import kind_of, used_may_be
-from plates.catalogue.models import BadFigures, Kind, Slot
+from plates.catalogue.models import BadFigures, Kind
 from plates.catalogue.selectors import STACK
+from plates.catalogue.spec_models import Slot
 from plates.lengths import INCH, both
 from plates.measuring.gauges import gauge_for_plates
 from plates.stock.booking import KindsAndBins
