@@ -1,17 +1,17 @@
-"""Many plates at once, each of its own kind and reading: judged like one scanned in, written in a few statements."""
+"""Plates that come in, one or many, each of its own kind and reading: judged, then written in a few statements."""
 
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any
 
 from plates.catalogue.models import Kind
 from plates.measuring.gauges import GaugeNotes, gauge_notes
-from plates.stock.booking import Booking, KindsAndBins
+from plates.stock.booking import Booking, KindsAndBins, plate_new
 from plates.stock.findings import Reading, Tags, agreement_check
 from plates.stock.ledger import ledger_open
 from plates.stock.models import Bin, Plate
-from plates.stock.services import plate_new
 from shop.errors import Refusal
 from shop.people.models import Person
 
@@ -42,9 +42,8 @@ class Judged:
 class _Bookings:
     """The bookings of one act: what many plates share is looked up once."""
 
-    def __init__(self, person: Person, arrivals: Sequence[Arrival]) -> None:
-        self.person = person
-        self.known = KindsAndBins(person.shop_id, {one.kind.fit_id for one in arrivals})
+    def __init__(self, person: Person, known: KindsAndBins) -> None:
+        self.person, self.known = person, known
         self._agreed: dict[tuple[str, str], Refusal | None] = {}
         self._gauges: dict[str, GaugeNotes | Refusal] = {}
         self._begun: dict[tuple[Any, ...], Booking] = {}
@@ -91,10 +90,15 @@ class _Bookings:
         return found
 
 
-def arrivals_judge(*, person: Person, arrivals: Sequence[Arrival], right: str = "stock") -> Judged:
-    """What would become of each arrival; nothing is written. Raises Forbidden without the ``right``."""
+def arrivals_judge(
+    *, person: Person, arrivals: Sequence[Arrival], right: str = "stock", known: KindsAndBins | None = None
+) -> Judged:
+    """What would become of each arrival; nothing is written. ``known``: the kinds and bins of their fits, where they
+    were looked up. Raises Forbidden without the ``right``.
+    """
     person.require(right)
-    judged, bookings = Judged(), _Bookings(person, arrivals)
+    fits = {one.kind.fit_id for one in arrivals}
+    judged, bookings = Judged(), _Bookings(person, known or KindsAndBins(person.shop_id, fits))
     for place, one in enumerate(arrivals):
         try:
             booking = bookings.of(one)
@@ -112,10 +116,19 @@ def arrivals_judge(*, person: Person, arrivals: Sequence[Arrival], right: str = 
     return judged
 
 
-def arrivals_book(*, person: Person, judged: Judged, made_key: str | None = None) -> None:
+def arrivals_book(
+    *,
+    person: Person,
+    judged: Judged,
+    made_key: str | None = None,
+    at: datetime | None = None,
+    for_match: uuid.UUID | None = None,
+    for_job: uuid.UUID | None = None,
+) -> None:
     """Write what was judged, in the same transaction, with a ledger line each; the first plate carries the key.
 
-    Raises what the first refused arrival was refused for: all of them come in, or none.
+    ``at``: when they came, None for now; ``for_match`` and ``for_job`` stand on their ledger lines. Raises what the
+    first refused arrival was refused for: all of them come in, or none.
     """
     for refusal in judged.refused.values():
         raise refusal
@@ -127,4 +140,7 @@ def arrivals_book(*, person: Person, judged: Judged, made_key: str | None = None
         readings=judged.readings,
         findings=judged.findings,
         reasons=judged.reasons,
+        at=at,
+        for_match=for_match,
+        for_job=for_job,
     )

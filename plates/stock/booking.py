@@ -9,9 +9,9 @@ from plates.catalogue.selectors import siblings
 from plates.lengths import both
 from plates.measuring.gauges import GaugeNotes, gauge_notes
 from plates.stock.bins import bin_for, bins_of
-from plates.stock.findings import Findings, Reading, agreement_check
+from plates.stock.findings import Findings, Reading, Tags, agreement_check
 from plates.stock.limits import limits_passed, unusual
-from plates.stock.models import Bin, State
+from plates.stock.models import Bin, Plate, State
 from plates.stock.plausible import fits_kind, thickness_check
 from shop.people.models import Person
 
@@ -122,4 +122,23 @@ def booking_begin(
         chosen_bin=chosen_bin,
         confirm=confirm,
         known=known,
+    )
+
+
+def plate_new(kind: Kind, thickness_nm: int, spread_nm: int, verdict: Verdict, tags: Tags) -> Plate:
+    return Plate(
+        shop_id=kind.shop_id,
+        kind=kind,
+        fit_id=kind.fit_id,
+        role=kind.role,
+        bin=verdict.home,
+        thickness_nm=thickness_nm,
+        spread_nm=spread_nm,
+        state=verdict.state,
+        condition=tags.condition,
+        source=tags.source,
+        owner=tags.owner,
+        box=tags.box,
+        mark=tags.mark,
+        gauge=tags.gauge,
     )

@@ -15,17 +15,14 @@ from plates.stock import counts, selectors
 from plates.stock.bin_pages import bin_or_404
 from plates.stock.count_book import Fate, SecondLook, count_book
 from plates.stock.counts import Counted
-from plates.stock.findings import Reading, second_people
+from plates.stock.findings import second_people
+from plates.stock.forms import reading_typed
 from plates.stock.models import BinCount, Condition, Plate, State
 from shop.errors import Refusal
-from shop.forms import PageForm, ReadingsField, Said
+from shop.forms import PageForm, ReadingsField
 from shop.once import Answer, Once
 from shop.people.models import Person
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
-
-
-def _reading(said: list[Said]) -> Reading:
-    return Reading([one.text for one in said], [one.nm for one in said], [one.typed for one in said])
 
 
 class ReadForm(PageForm):
@@ -83,8 +80,8 @@ class LookForm(PageForm):
         differ = [*self.found.missing, *(plate for _, plate in self.found.doubtful)]
         return SecondLook(
             gone=frozenset(plate.pk for plate in self.found.missing if said[f"gone-{plate.pk}"]),
-            plates={plate.pk: _reading(said[f"plate-{plate.pk}"]) for plate in differ if said[f"plate-{plate.pk}"]},
-            rows={row: _reading(said[f"row-{row}"]) for row in self.found.over if said[f"row-{row}"]},
+            plates={one.pk: reading_typed(said[f"plate-{one.pk}"]) for one in differ if said[f"plate-{one.pk}"]},
+            rows={row: reading_typed(said[f"row-{row}"]) for row in self.found.over if said[f"row-{row}"]},
             fates={row: self._fate(said[f"fate-{row}"]) for row in self.found.over if said[f"fate-{row}"]},
             agreed_by=said.get("agreed_by", ""),
         )
@@ -191,7 +188,7 @@ def read(request: PageRequest, pk: str) -> HttpResponse:
         return _count_page(request, one, form)
 
     def add(once: Once) -> BinCount:
-        reading = _reading(form.cleaned_data["reading"])
+        reading = reading_typed(form.cleaned_data["reading"])
         return counts.count_read(person=once.person, count_id=one.pk, reading=reading)
 
     return act(request, lambda once: once.run(lambda: add(once), _to))

@@ -12,7 +12,8 @@ from plates.catalogue.models import BadFigures, Kind
 from plates.catalogue.selectors import tolerance_of
 from plates.lengths import INCH, both, mean_nm
 from plates.measuring.uncertainty import lot_u_nm
-from plates.stock.booking import KindsAndBins, Verdict, booking_begin
+from plates.stock.arrivals import Arrival, arrivals_book, arrivals_judge
+from plates.stock.booking import KindsAndBins, booking_begin, plate_new
 from plates.stock.findings import Reading, Tags
 from plates.stock.ledger import ledger_open
 from plates.stock.models import Bin, Lot, Plate
@@ -38,25 +39,6 @@ class Received:
     lot: Lot | None = None
 
 
-def plate_new(kind: Kind, thickness_nm: int, spread_nm: int, verdict: Verdict, tags: Tags) -> Plate:
-    return Plate(
-        shop_id=kind.shop_id,
-        kind=kind,
-        fit_id=kind.fit_id,
-        role=kind.role,
-        bin=verdict.home,
-        thickness_nm=thickness_nm,
-        spread_nm=spread_nm,
-        state=verdict.state,
-        condition=tags.condition,
-        source=tags.source,
-        owner=tags.owner,
-        box=tags.box,
-        mark=tags.mark,
-        gauge=tags.gauge,
-    )
-
-
 def plate_receive(
     *,
     person: Person,
@@ -74,34 +56,12 @@ def plate_receive(
     """Scan in one measured plate; beyond a limit of its kind it is quarantined.
 
     ``for_match`` and ``for_job`` stand on its ledger line: where it came from; ``known``: the kinds and bins of its
-    fit, where they were looked up. Raises Implausible unless confirmed,
-    WrongBin, GaugeWithdrawn, SecondPerson.
+    fit, where they were looked up. Raises Implausible unless confirmed, WrongBin, GaugeWithdrawn, SecondPerson.
     """
-    booking = booking_begin(
-        person=person,
-        kind=kind,
-        condition=tags.condition,
-        gauge=tags.gauge,
-        findings=tags.findings,
-        chosen_bin=chosen_bin,
-        confirm=confirm,
-        known=known,
-    )
-    reading = booking.read(reading)
-    verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
-    plate = plate_new(kind, reading.thickness_nm, reading.spread_nm, verdict, tags)
-    plate.made_key = made_key
-    ledger_open(
-        plates=[plate],
-        person=person,
-        readings=[reading.kept],
-        findings=[tags.findings.json()],
-        reasons=[verdict.reason],
-        at=at,
-        for_match=for_match,
-        for_job=for_job,
-    )
-    return Received([plate], booking.notes + verdict.warnings)
+    one = Arrival(kind, reading, tags, chosen_bin, confirm)
+    judged = arrivals_judge(person=person, arrivals=[one], known=known)
+    arrivals_book(person=person, judged=judged, made_key=made_key, at=at, for_match=for_match, for_job=for_job)
+    return Received(judged.plates, judged.warnings.get(0, []))
 
 
 def lot_receive(
