@@ -68,12 +68,15 @@ def at_most(mean: float, spread: float, service: float) -> int:
     """The least s with P(demand ≤ s) ≥ service, for the negative binomial with this mean and variance (``spread``);
     Poisson where the variance is not above the mean.
     """
+    if mean <= 0:  # nothing is asked for at once: a wait of no weeks, whatever it varies by
+        return 0
     over = spread - mean
     if over <= 1e-12 * max(mean, 1.0):
         log_p, step = -mean, (lambda k: mean / k)
     else:
-        r, q = mean**2 / over, over / spread  # q: the share of the mean that is over; P(0) = (1 - q)^r
-        log_p, step = r * math.log1p(-q), (lambda k: (k - 1 + r) / k * q)
+        r, q = mean**2 / over, over / spread  # q: the share of the variance that is over the mean
+        # P(0) = (1 - q)^r, and 1 - q is mean / spread: from q itself nothing is left of it where the mean is tiny.
+        log_p, step = r * (math.log(mean) - math.log(spread)), (lambda k: (k - 1 + r) / k * q)
     least, total, log_scale = 0, math.exp(log_p), log_p
     while total < service and least < MOST:
         least += 1

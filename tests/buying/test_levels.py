@@ -30,6 +30,12 @@ def test_at_most_is_the_quantile_of_poisson_where_rates_do_not_vary(mean: float,
     assert least == 0 or stats.poisson(mean).cdf(least - 1) < service + 1e-9
 
 
+@pytest.mark.parametrize("weeks", [0.0, 5e-324, 1e-300, 1e-12])
+@pytest.mark.parametrize("sd_weeks", [0.0, 0.5, 52.0])
+def test_an_order_that_is_there_at_once_needs_nothing_in_stock(weeks: float, sd_weeks: float) -> None:
+    assert levels.buy_below_by_service(Rate(2.0, 4.0), Wait(weeks, sd_weeks), 0.95) == 0
+
+
 @pytest.mark.parametrize(("service", "least"), [(0.864464, 13), (0.864465, 14), (0.90, 14), (0.92, 15)])
 def test_a_lead_time_demand_of_ten(service: float, least: int) -> None:
     """Factory Physics, 2.4.2: base stock, Poisson with mean 10; G(13) 0.864464, G(14) 0.916542, G(15) 0.951260. Here
