@@ -47,9 +47,10 @@ class EmptyBody(Body):
 
 
 #: What JSON must hold for a field; "5" is no number here, and 5 no text.
-TYPES: list[tuple[type[serializers.Field[Any, Any, Any, Any]], type, str]] = [
+TYPES: list[tuple[type[serializers.Field[Any, Any, Any, Any]], type | tuple[type, ...], str]] = [
     (serializers.BooleanField, bool, "Give true or false."),
     (serializers.IntegerField, int, "Give a whole number."),
+    (serializers.FloatField, (int, float), "Give a number."),
     (serializers.CharField, str, "Give a text."),
     (serializers.ChoiceField, str, "Give a text."),
     (serializers.UUIDField, str, "Give an id as a text."),

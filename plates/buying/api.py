@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from plates.buying import orders, selectors
 from plates.buying.answers import BuyAnswer, OrderAnswer, OrderReceivedAnswer, RuleAnswer, SizeAnswer
-from plates.buying.bodies import OrderBody, ReceiveBody, RuleBody
+from plates.buying.bodies import OrderBody, ReceiveBody, RowQuery, RuleBody
 from plates.buying.models import BuyRule, Order
 from plates.buying.rules import rule_set
 from plates.buying.sizes import Size, sizes
@@ -19,7 +19,6 @@ from plates.stock.arrivals import Arrival, Judged
 from plates.stock.bodies import reading_of, tags_of
 from plates.stock.selectors import bins
 from shop.api import Act, Collection, EmptyBody, One, Signed, by_code, by_codes
-from shop.errors import Malformed
 
 _ROW = [
     OpenApiParameter("fit", OpenApiTypes.STR, description="The code of a fit."),
@@ -37,11 +36,11 @@ class Sizes(Signed):
 
     @extend_schema(parameters=_ROW)
     def get(self, request: Request) -> Response:
-        fit, role = (request.query_params.get(name, "") for name in ("fit", "role"))
+        query = RowQuery(data=request.query_params.dict())
+        query.is_valid(raise_exception=True)
+        fit, role = (query.validated_data.get(name, "") for name in ("fit", "role"))
         if fit:
             by_code(self.get_queryset(), fit, "/fit")
-        if role and role not in Role.values:
-            raise Malformed(f"{role!r} is no role; roles are {', '.join(Role.values)}.", [("/role", "not a role")])
         page = self.paginate_queryset(self.chosen(sizes(self.person.shop, fit=fit, role=role)))
         return self.get_paginated_response(self.get_serializer(page, many=True).data)
 

@@ -8,6 +8,14 @@ from plates.stock.bodies import TagsBody
 from shop.api import Body, CodeField, LengthField, readings_field
 
 
+class RowQuery(Body):
+    """Which sizes an address asks for; a blank one is not said."""
+
+    fit = CodeField(required=False, allow_blank=True)
+    role = serializers.ChoiceField(Role.choices, required=False, allow_blank=True)
+    page, page_size = (serializers.CharField(required=False, allow_blank=True) for _ in range(2))
+
+
 class OrderLineBody(Body):
     kind = CodeField()
     quantity = serializers.IntegerField(min_value=1, max_value=1_000_000)

@@ -122,6 +122,11 @@ def test_a_miss_and_the_job_that_waits_for_it(api: Api, shelf: Shelf) -> None:
 def test_other_teeth_and_roles_are_refused_with_words(api: Api, shelf: Shelf) -> None:
     assert api.get("sizes/", fit="NONE").status == 400
     assert api.get("sizes/", role="disc").status == 400
+    for path in ("sizes/", "buying/"):
+        assert api.get(path, fit="\0").status == 400
+        slip = api.get(path, fitt=shelf.steels.code)
+        assert (slip.status, slip.body["errors"][0]["pointer"]) == (400, "/fitt"), "a slip must not list every fit"
+        assert api.get(path, fit="", role="", page="1", page_size="2").status == 200
 
 
 @pytest.mark.django_db
@@ -134,6 +139,9 @@ def test_a_rule_of_one_size_beats_that_of_its_row(api: Api, shelf: Shelf) -> Non
     assert {name: row["fill_to"] for name, row in sizes(api, shelf).items()} == {"77": 4, "87": 10}
     assert api.get("buy-rules/").body["count"] == 2
     assert api.post("buy-rules/", {**row, "nominal": "0.0990 in"}).code == "bad_figures"
+    for weeks in (True, "2", "٢"):
+        refused = api.post("buy-rules/", {**row, "lead_weeks": weeks})
+        assert (refused.status, refused.body["errors"][0]["pointer"]) == (400, "/lead_weeks"), weeks
     counter = Api(PersonFactory.create(shop=shelf.person.shop, role="counter"))
     assert counter.post("buy-rules/", row).code == "wrong_role"
 
