@@ -67,7 +67,9 @@ def page(view: Callable[Concatenate[PageRequest, P], HttpResponseBase]) -> Calla
 
     @wraps(view)
     def checked(request: PageRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
-        typed = (text for form in (request.GET, request.POST) for _, texts in form.lists() for text in texts)
+        typed = (
+            text for form in (request.GET, request.POST) for name, texts in form.lists() for text in (name, *texts)
+        )
         if any("\0" in text for text in (request.path, *typed)):
             raise Malformed("The address or the form holds a NUL character. Type it again.")
         return view(request, *args, **kwargs)

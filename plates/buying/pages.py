@@ -1,6 +1,7 @@
 """Buying at the desk: what to buy and why, and the orders."""
 
 import csv
+import re
 from collections import defaultdict
 from typing import Any
 
@@ -17,6 +18,7 @@ from plates.buying.sizes import Size, sizes
 from plates.buying.week import week
 from plates.catalogue.models import BadFigures, Kind
 from plates.lengths import length_json
+from plates.tables.cells import guarded
 from shop.errors import Malformed
 from shop.once import Answer, Once
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
@@ -70,8 +72,10 @@ def _draft(request: PageRequest, once: Once) -> Order:
     lines = []
     for code, text in said.items():
         text = str(text).strip() or "0"
-        if code not in kinds or not (text.isascii() and text.isdecimal()) or int(text) > MOST:
-            raise BadFigures(f"{text!r} of {code} cannot be ordered: give a whole number up to {MOST}, 0 for none.")
+        if code not in kinds or not re.fullmatch("[0-9]{1,9}", text) or int(text) > MOST:
+            raise BadFigures(
+                f"{text[:40]!r} of {code[:40]} cannot be ordered: give a whole number up to {MOST}, 0 for none."
+            )
         if int(text):
             lines.append(Wanted(kinds[code], int(text)))
     supplier = str(request.POST.get("supplier", "")).strip()
@@ -131,7 +135,7 @@ def order_csv(request: PageRequest, number: int) -> HttpResponse:
     for line in found.lines.all():
         nominal = length_json(line.kind.nominal_nm)
         rows.writerow(
-            [found.number, line.kind.code, line.kind.role, nominal["mm"], nominal["in"], line.quantity, line.unit_cost]
+            [found.number, guarded(line.kind.code), line.kind.role, nominal["mm"], nominal["in"], line.quantity, line.unit_cost]
         )
     return answer
 

@@ -61,12 +61,22 @@ def test_a_form_sent_twice_drafts_once(desk: Counter) -> None:
         ({"supplier": "North Works", "of-S-087": "ten"}, "give a whole number"),
         ({"supplier": "North Works", "of-S-087": "0"}, "one line at least"),
         ({"supplier": "North Works", "of-NONE": "1"}, "cannot be ordered"),
+        ({"supplier": "North Works", "of-S-087": "9" * 5000}, "give a whole number"),
+        ({"supplier": "North Works", "of-S-087": "٣"}, "give a whole number"),
+        ({"supplier": "North Works", "of-\0": "1"}, "holds a NUL character"),
     ],
 )
 def test_what_cannot_be_ordered_is_said(desk: Counter, typed: dict[str, str], said: str) -> None:
     desk.open("/buying/")
     desk.send("/buying/order/", typed)
     assert said in desk.text and not Order.objects.exists()
+
+
+def test_no_code_is_a_formula_in_the_file(desk: Counter, shelf: Shelf) -> None:
+    KindFactory.create(fit=shelf.steels, code="-2-1")
+    desk.open("/buying/")
+    desk.post("/buying/order/", {"key": "k" * 20, "supplier": "North Works", "of--2-1": "3"})
+    assert desk.client.get("/orders/1.csv").content.decode().splitlines()[1].startswith("1,'-2-1,steel,")
 
 
 def test_the_bench_reads_and_does_not_order(shelf: Shelf) -> None:
