@@ -170,6 +170,7 @@ def _lot_page(
         "form": form or fresh,
         "gauge": gauge,
         "withdrawn": withdrawn,
+        "refused": "",
         "forbidden": why,
         "used": USED if batch.condition != Condition.NEW else "",
         "limit": both(LOT_RANGE_NM, request.user.shop.unit_first),

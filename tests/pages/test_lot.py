@@ -4,6 +4,8 @@ import pytest
 
 from plates.catalogue.models import Kind
 from plates.lengths import length_parse
+from plates.measuring.models import GaugeType
+from plates.measuring.services import gauge_make, gauge_withdraw
 from plates.scan_codes import scan_format
 from plates.stock.models import Bin, LedgerLine, Lot, Plate
 from shop.people.models import Role
@@ -191,6 +193,19 @@ def test_a_chosen_bin_that_is_gone_is_refused(counter: Counter) -> None:
     begin(counter, "3", bin="Z-1")
     assert "There is no bin Z-1" in read(counter, ".0771")
     assert "0 of 3" in counter.text
+
+
+def test_a_gauge_or_bin_that_goes_while_the_lot_is_read_is_said_and_can_be_left(bench: Bench, counter: Counter) -> None:
+    made = gauge_make(person=bench.owner, code="MIC-1", type=GaugeType.MICROMETER)
+    begin(counter, "3", gauge="MIC-1", bin="B-14")
+    full = read(counter, ".0771", ".0772") and counter.path
+    gauge_withdraw(person=bench.owner, gauge_id=made.pk, reason="dropped")
+    assert "Gauge MIC-1 is withdrawn" in counter.open(full) and counter.status == 200
+    assert "2 of 3" in counter.text and "0.0772 in" in counter.text
+    assert "Gauge MIC-1 is withdrawn" in read(counter, ".0773") and not Lot.objects.exists()
+    counter.open(full.replace("MIC-1", "").replace("B-14", "B-15"))
+    assert counter.status == 200 and "There is no bin B-15" in counter.text
+    assert counter.send(LOT, {"act": "leave"}, nth=1) and counter.path.startswith(f"{AT}?")
 
 
 def test_the_mark_of_a_selective_is_named(bench: Bench, counter: Counter) -> None:
