@@ -66,6 +66,12 @@ def constraint(name: str, refusal: type[Refusal], detail: str) -> str:
     return name
 
 
+def refusal_of(name: str) -> Refusal:
+    """What this constraint refuses with, for whoever looks before the database does."""
+    refusal, detail = _constraints[name]
+    return refusal(detail)
+
+
 BUSY = {
     psycopg.errors.LockNotAvailable.sqlstate,
     psycopg.errors.DeadlockDetected.sqlstate,
@@ -91,7 +97,6 @@ def refusals() -> Iterator[None]:
             ) from error
         if cause.sqlstate in BUSY:
             raise Busy("Another bench is changing the same plates. Nothing was changed; try again.") from error
-        known = _constraints.get(cause.diag.constraint_name or "")
-        if known is None:
+        if (name := cause.diag.constraint_name or "") not in _constraints:
             raise
-        raise known[0](known[1]) from error
+        raise refusal_of(name) from error

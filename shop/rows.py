@@ -3,11 +3,14 @@
 import os
 import time
 import uuid
+from collections.abc import Callable, Sequence
 from typing import Any
 
-from django.db import models
+from django.db import models, transaction
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 from django.db.backends.ddl_references import Statement, Table
+
+from shop.errors import Busy, Refusal, Unavailable, refusals
 
 
 def uuid7() -> uuid.UUID:
@@ -75,3 +78,22 @@ class ShopRow(models.Model):
     class Meta:
         abstract = True
         constraints = [models.UniqueConstraint(fields=["shop", "id"], name="%(class)s_shop_id")]
+
+
+def rows_write(places: Sequence[int], write: Callable[[Sequence[int]], object]) -> dict[int, Refusal]:
+    """Write rows at once; what a named constraint refuses is looked for by halves, and its place told with the reason.
+
+    All other rows are written, the earlier one of two that are in each other's way. Raises Busy, Unavailable, which are
+    the fault of no row.
+    """
+    try:
+        with refusals(), transaction.atomic():
+            write(places)
+    except (Busy, Unavailable):
+        raise
+    except Refusal as refusal:
+        if len(places) == 1:
+            return {places[0]: refusal}
+        half = len(places) // 2
+        return rows_write(places[:half], write) | rows_write(places[half:], write)
+    return {}

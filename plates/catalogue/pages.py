@@ -11,6 +11,7 @@ from plates.catalogue import selectors, services
 from plates.catalogue.bodies import KIND_LENGTHS
 from plates.catalogue.forms import FitForm, KindForm
 from plates.catalogue.hydraulics_form import EstimateForm
+from plates.catalogue.kinds import KindData, kind_make
 from plates.catalogue.models import Fit, Kind
 from plates.catalogue.spec_pages import spec_coded
 from shop.errors import Refusal
@@ -71,12 +72,12 @@ def add_kind(request: PageRequest) -> HttpResponse:
 def _make_kind(once: Once, form: KindForm) -> Kind:
     said = form.cleaned_data
     lengths: dict[str, Any] = {f"{name}_nm": form.length(name) for name in KIND_LENGTHS}
-    return services.kind_make(
-        person=once.person,
+    kind = KindData(
         **lengths,
         scan_codes=said["scan_codes"].split(),
         **{name: said[name] for name in ("code", "fit", "role", "lined_faces", "mark", "material", "facing")},
     )
+    return kind_make(person=once.person, kind=kind)
 
 
 @require_GET

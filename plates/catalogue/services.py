@@ -1,12 +1,7 @@
-"""Writes of the catalogue room."""
+"""Writes of the catalogue room: fits, and what kinds and slots share."""
 
-from collections.abc import Sequence
-from decimal import Decimal
-
-from plates.catalogue.models import BadFigures, Fit, Kind, ScanCode, Supplier
+from plates.catalogue.models import BadFigures, Fit
 from plates.lengths import both
-from plates.scan_codes import scan_parse
-from shop.errors import CodeTaken
 from shop.people.models import Person
 
 
@@ -63,74 +58,3 @@ def limits_check(at: str, **limits_nm: int | None) -> None:
     for name, limit_nm in limits_nm.items():
         if limit_nm is not None and limit_nm <= 0:
             raise BadFigures("A limit is above zero, or left out.", [(f"{at}{name}", "is above zero")])
-
-
-def kind_make(
-    *,
-    person: Person,
-    code: str,
-    fit: Fit,
-    role: str,
-    nominal_nm: int,
-    lined_faces: int | None = None,
-    tolerance_nm: int | None = None,
-    reuse_minimum_nm: int | None = None,
-    set_of: str = "",
-    mark: str = "",
-    material: str = "",
-    facing: str = "",
-    groove: str = "",
-    made_coned_nm: int | None = None,
-    taper_limit_nm: int | None = None,
-    cone_limit_nm: int | None = None,
-    warp_limit_nm: int | None = None,
-    scan_codes: Sequence[str] = (),
-    supplier: str = "",
-    unit_cost: Decimal | None = None,
-    pack_size: int = 1,
-    lead_days: int | None = None,
-) -> Kind:
-    """A new kind with its scan codes; its supplier is made when new. Raises CodeTaken, BadFigures."""
-    person.require("catalogue")
-    faces = faces_check(role=role, lined_faces=lined_faces)
-    limits_check("/", taper_limit=taper_limit_nm, cone_limit=cone_limit_nm, warp_limit=warp_limit_nm)
-    if reuse_minimum_nm is not None and reuse_minimum_nm > nominal_nm:
-        raise BadFigures(
-            f"The reuse minimum {both(reuse_minimum_nm)} is over the nominal {both(nominal_nm)}.",
-            [("/reuse_minimum", "is not over nominal")],
-        )
-    for text in scan_codes:
-        label = scan_parse(text)
-        if label:
-            raise CodeTaken(
-                f"{text} is the label of {label.sort} {label.code} here. Scan the barcode that the maker put on.",
-                [("/scan_codes", "holds a label of this shop")],
-            )
-    shop_id = person.shop_id
-    kind = Kind.objects.create(
-        shop_id=shop_id,
-        code=code,
-        fit=fit,
-        role=role,
-        lined_faces=faces,
-        nominal_nm=nominal_nm,
-        tolerance_nm=tolerance_nm,
-        reuse_minimum_nm=reuse_minimum_nm,
-        set_of=set_of,
-        mark=mark,
-        material=material,
-        facing=facing,
-        groove=groove,
-        made_coned_nm=made_coned_nm,
-        taper_limit_nm=taper_limit_nm,
-        cone_limit_nm=cone_limit_nm,
-        warp_limit_nm=warp_limit_nm,
-        supplier=Supplier.objects.get_or_create(shop_id=shop_id, name=supplier)[0] if supplier else None,
-        unit_cost=unit_cost,
-        pack_size=pack_size,
-        lead_days=lead_days,
-    )
-    ScanCode.objects.bulk_create(
-        [ScanCode(shop_id=shop_id, code=text, kind=kind) for text in dict.fromkeys(scan_codes)]
-    )
-    return kind

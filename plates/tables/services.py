@@ -6,19 +6,19 @@ from typing import Any
 
 from django.db import transaction
 
-from plates.catalogue.models import Fit, Kind
+from plates.catalogue.kinds import KindData, kinds_make
+from plates.catalogue.models import Kind
 from plates.catalogue.selectors import fits, kinds
-from plates.catalogue.services import kind_make
 from plates.lengths import LengthError, length_parse
 from plates.stock.arrivals import Arrival, arrivals_book, arrivals_judge
-from plates.stock.bins import bin_make
+from plates.stock.bins import bins_make
 from plates.stock.bodies import reading_of, tags_of
 from plates.stock.models import Bin
 from plates.stock.selectors import bins
 from plates.tables.bodies import Reader, twice
 from plates.tables.columns import BINS, KINDS, Sort
 from plates.tables.decoding import Problem, Table, table_of
-from shop.errors import Refusal, refusals
+from shop.errors import Refusal
 from shop.people.models import Person
 
 UNREAD = "It carries the mean of its lot. Read it, write the reading, and leave this blank."
@@ -51,6 +51,8 @@ class _Undo(Exception):
 
 #: A body, and the line and column to blame for what is wrong with it.
 Bodies = Sequence[tuple[int, dict[str, Any]]]
+#: Writes rows of one sort, and says which of them are refused, by their places.
+Make = Callable[[Person, Sequence[dict[str, Any]]], dict[int, Refusal]]
 
 
 def table_check(*, person: Person, sort: Sort, content: bytes) -> Checked:
@@ -76,7 +78,7 @@ def _run(person: Person, sort: Sort, content: bytes, *, made_key: str | None, wr
     checked.problems += table.problems + twice(table, sort)
     bodies = _bodies(table, checked)
     if sort in (KINDS, BINS):
-        _one_by_one(person, checked, bodies, _kind if sort is KINDS else _bin, write)
+        _coded(person, checked, bodies, _kinds if sort is KINDS else _bins, write)
     else:
         _plates(person, checked, bodies, made_key, write)
     checked.problems.sort(key=lambda problem: problem.line)
@@ -116,14 +118,12 @@ def _blamed(sort: Sort, line: int, refusal: Refusal) -> Problem:
     return Problem(line, next((one.name for one in sort.columns if one.at == member), ""), refusal.detail)
 
 
-def _one_by_one(
-    person: Person, checked: Checked, bodies: Bodies, make: Callable[[Person, dict[str, Any], Fit], None], write: bool
-) -> None:
-    """Make each row by its service. A check does so, too, and takes all of it back: rows of one file may be in each
-    other's way.
+def _coded(person: Person, checked: Checked, bodies: Bodies, make: Make, write: bool) -> None:
+    """Make rows that have a code of their own. A check does so, too, and takes all of it back: what the database would
+    refuse, only the database knows.
     """
-    sort, shop_id = checked.sort, person.shop_id
-    there = kinds(shop_id) if sort is KINDS else bins(shop_id)
+    shop_id = person.shop_id
+    there = kinds(shop_id) if checked.sort is KINDS else bins(shop_id)
     taken = set(there.filter(code__in={body["code"] for _, body in bodies}).values_list("code", flat=True))
     for line, body in bodies:
         if body["code"] in taken:
@@ -131,28 +131,39 @@ def _one_by_one(
             checked.problems.append(Problem(line, "code", text))
     fresh = [(line, body) for line, body in bodies if body["code"] not in taken]
     known = {fit.code: fit for fit in fits(shop_id).filter(code__in={body["fit"] for _, body in fresh})}
+    good = _found(fresh, "fit", known, "fit", checked)
     try:
         with transaction.atomic():
-            for line, body in _found(fresh, "fit", known, "fit", checked):
-                try:
-                    with refusals(), transaction.atomic():
-                        make(person, body, known[body["fit"]])
-                except Refusal as refusal:
-                    checked.problems.append(_blamed(checked.sort, line, refusal))
+            refused = make(person, [{**body, "fit": known[body["fit"]]} for _, body in good])
+            checked.problems += [_blamed(checked.sort, good[place][0], why) for place, why in refused.items()]
             if not write or checked.problems:
                 raise _Undo
     except _Undo:
         pass
 
 
-def _kind(person: Person, body: dict[str, Any], fit: Fit) -> None:
+def _kinds(person: Person, bodies: Sequence[dict[str, Any]]) -> dict[int, Refusal]:
     lengths = {column.name for column in KINDS.columns if column.length}
-    said = {f"{name}_nm" if name in lengths else name: value for name, value in body.items()}
-    kind_make(person=person, **{**said, "fit": fit})
+    told = [
+        KindData(**{f"{name}_nm" if name in lengths else name: value for name, value in body.items()})
+        for body in bodies
+    ]
+    return kinds_make(person=person, kinds=told).refused
 
 
-def _bin(person: Person, body: dict[str, Any], fit: Fit) -> None:
-    bin_make(person=person, code=body["code"], fit=fit, role=body["role"], from_nm=body["from"], to_nm=body["to"])
+def _bins(person: Person, bodies: Sequence[dict[str, Any]]) -> dict[int, Refusal]:
+    told = [
+        Bin(
+            shop_id=person.shop_id,
+            code=body["code"],
+            fit=body["fit"],
+            role=body["role"],
+            from_nm=body["from"],
+            to_nm=body["to"],
+        )
+        for body in bodies
+    ]
+    return bins_make(person=person, bins=told)
 
 
 def _plates(person: Person, checked: Checked, bodies: Bodies, made_key: str | None, write: bool) -> None:

@@ -6,8 +6,9 @@ from typing import Any
 
 from plates.catalogue.hydraulics import hydraulics_read
 from plates.catalogue.hydraulics_body import HydraulicsBody
+from plates.catalogue.kinds import KindData, kind_make
 from plates.catalogue.models import Fit, Kind
-from plates.catalogue.services import faces_check, fit_make, kind_make
+from plates.catalogue.services import faces_check, fit_make
 from plates.catalogue.spec_models import Spec
 from plates.catalogue.specs import Convention, SlotData, StackLimits, faces_of, spec_make
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
@@ -34,7 +35,7 @@ def fill(crew: Crew, rows: dict[str, Any]) -> Catalogue:
         code = given["code"]
         lots[code] = given.pop("lots")
         given |= {"fit": fits[given["fit"]], "unit_cost": Decimal(given["unit_cost"])}
-        kinds[code] = kind_make(person=crew.buyer, **given)
+        kinds[code] = kind_make(person=crew.buyer, kind=KindData(**given))
     specs = {row["code"]: _spec(crew, row, fits) for row in rows["specs"]}
     return Catalogue(fits, kinds, specs, lots)
 

@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
+from plates.catalogue.kinds import KindData, kind_make
 from plates.catalogue.models import BadFigures, Kind
-from plates.catalogue.services import kind_make
 from plates.catalogue.spec_models import Slot
 from plates.catalogue.specs import SlotData, slots_check
 from shop.people.models import Person
@@ -51,7 +51,7 @@ def test_a_limit_is_a_length_above_zero(api: Api, owner: Person, kind: dict[str,
     figures: dict[str, Any] = {**kind, f"{name}_nm": 0, "nominal_nm": 77, "fit": FitFactory.create(shop=owner.shop)}
     del figures["nominal"]
     with pytest.raises(BadFigures) as caught:
-        kind_make(person=owner, **figures)
+        kind_make(person=owner, kind=KindData(**figures))
     assert caught.value.errors[0][0] == f"/{name}"
     assert not Kind.objects.exists()
 

@@ -4,8 +4,11 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from plates.catalogue.kinds import KindData, kinds_make
 from plates.catalogue.models import Kind
 from plates.lengths import length_parse
+from plates.scan_codes import scan_format
+from plates.stock.bins import bins_make
 from plates.stock.models import Bin, LedgerLine, Plate
 from shop.people.models import Person
 from tests.factories import FitFactory, KindFactory, PersonFactory
@@ -127,6 +130,60 @@ def test_rows_of_one_file_are_in_each_others_way(desk: Desk) -> None:
     assert Bin.objects.count() == 1
 
 
+def test_bad_kinds_are_named_as_the_service_names_them(desk: Desk, owner: Person) -> None:
+    Kind.objects.get().scan_codes.create(shop_id=owner.shop_id, code="0123")
+    table = (
+        "code,fit,role,nominal_in,lined_faces,reuse_minimum_in,scan_codes\n"
+        "K-1,DRUM,steel,0.077,,,0123\n"
+        "K-2,DRUM,steel,0.077,1,,\n"
+        "K-3,DRUM,steel,0.077,,0.078,777\n"
+        "K-4,DRUM,steel,0.077,,,777 | 777\n"
+        "K-5,DRUM,steel,0.077,,,888 | 777\n"
+        f"K-6,DRUM,steel,0.077,,,{scan_format('bin', 'B-14')}\n"
+        "K-7,DRUM,steel,0.077,,,888\n"
+        "K-8,NONE,steel,0.077,,,\n"
+    )
+    said = desk.check("kinds", table)
+    assert "2 of 8 rows are good" in said, "777 is K-4's, since K-3 is refused, and 888 is K-7's"
+    for line in (
+        "2This scan code means another kind already.",
+        "3lined_facesOnly a friction is lined.",
+        "4reuse_minimumThe reuse minimum 0.0780 in (1.981 mm) is over the nominal",
+        "6This scan code means another kind already.",
+        "is the label of bin B-14 here. Scan the barcode that the maker put on.",
+        "9fitThere is no fit 'NONE' in this shop.",
+    ):
+        assert line in said
+    assert Kind.objects.count() == 1
+
+
+def test_what_only_the_database_refuses_is_found_among_many(owner: Person) -> None:
+    fit = FitFactory.create(shop=owner.shop)
+    told = [KindData(code=f"K-{place % 90}", fit=fit, role="steel", nominal_nm=place % 40) for place in range(100)]
+    done = kinds_make(person=owner, kinds=told)
+    assert {place: str(why) for place, why in done.refused.items()} == {
+        **dict.fromkeys((0, 40, 80), "Nominal and tolerance are above zero, the reuse minimum not over nominal."),
+        **dict.fromkeys(range(91, 100), "A kind with this code is there already."),
+    }, "K-0 is free for the 90th, since the first was refused"
+    assert Kind.objects.filter(fit=fit).count() == len(done.made) == 88
+
+
+def test_bins_are_refused_one_by_one_and_the_first_of_two_that_overlap_is_written(owner: Person) -> None:
+    there = Bin.objects.get()
+    spans = [(10, 20), (20, 30), (15, 25), (25, 25), (9, 10), (0, 5), (29, 31), (there.from_nm - 1, there.to_nm + 1)]
+    told = [
+        Bin(shop_id=owner.shop_id, code=f"N-{place}", fit=there.fit, role="steel", from_nm=low, to_nm=high)
+        for place, (low, high) in enumerate([*spans, (31, 40), (41, 50)])
+    ]
+    told[-1].code = "N-0"
+    refused = bins_make(person=owner, bins=told)
+    assert {place: why.code for place, why in sorted(refused.items())} == {
+        2: "bin_overlap", 3: "bad_figures", 6: "bin_overlap", 7: "bin_overlap", 9: "code_taken",
+    }  # fmt: skip
+    assert [str(refused[place])[:9] for place in (2, 6, 7)] == ["Bin N-0 s", "Bin N-1 s", "Bin B-14 "]
+    assert sorted(Bin.objects.values_list("code", flat=True)) == ["B-14", "N-0", "N-1", "N-4", "N-5", "N-8"]
+
+
 def test_what_changed_since_the_check_is_refused_whole(desk: Desk) -> None:
     desk.check("kinds", KINDS)
     KindFactory.create(fit=Kind.objects.get().fit, code="S-97")
@@ -152,13 +209,20 @@ def test_who_may_not_is_told(owner: Person) -> None:
     assert Kind.objects.count() == 1
 
 
-def test_many_plates_cost_no_more_queries_than_few(desk: Desk) -> None:
-    def asked(count: int) -> int:
-        rows = "".join(f"S-77,0.07{70 + row % 5} in,M-{row % 3}\n" for row in range(count))
-        desk.check("plates", f"kind,thickness,source\n{rows}")
+@pytest.mark.parametrize(
+    ("sort", "heads", "row"),
+    [
+        ("kinds", "code,fit,role,nominal_in,scan_codes,supplier", "{0},DRUM,steel,0.077,{0} | {0}+,Works"),
+        ("bins", "code,fit,role,from_mm,to_mm", "{0},DRUM,steel,1{0},1{0}.5"),
+        ("plates", "kind,thickness,source", "S-77,0.0771 in,M-1"),
+    ],
+)
+def test_many_rows_cost_no_more_queries_than_few(desk: Desk, sort: str, heads: str, row: str) -> None:
+    def asked(*places: int) -> int:
+        desk.check(sort, "\n".join([heads, *(row.format(place) for place in places)]))
         with CaptureQueriesContext(connection) as queries:
-            desk.write()
+            assert "written." in desk.write()
         return len(queries)
 
-    assert asked(4) == asked(200)
-    assert Plate.objects.count() == LedgerLine.objects.count() == 204
+    asked(9)
+    assert asked(*range(10, 14)) == asked(*range(14, 99))
