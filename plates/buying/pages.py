@@ -1,6 +1,5 @@
 """Buying at the desk: what to buy and why, and the orders."""
 
-import csv
 import re
 from collections import defaultdict
 from typing import Any
@@ -18,11 +17,12 @@ from plates.buying.sizes import Size, sizes
 from plates.buying.week import week
 from plates.catalogue.models import BadFigures, Kind
 from plates.lengths import length_json
-from plates.tables.cells import guarded
+from plates.tables.export import lines
 from shop.errors import Malformed
 from shop.once import Answer, Once
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
+ORDER_COLUMNS = ("order", "kind", "role", "nominal_mm", "nominal_in", "quantity", "unit_cost")
 #: So many plates of one kind stand on one line at most.
 MOST = 100_000
 
@@ -69,7 +69,7 @@ def order_draft(request: PageRequest) -> HttpResponse:
 def _draft(request: PageRequest, once: Once) -> Order:
     said = {name.removeprefix("of-"): text for name, text in request.POST.items() if name.startswith("of-")}
     kinds = {kind.code: kind for kind in Kind.objects.filter(shop_id=once.person.shop_id, code__in=said)}
-    lines = []
+    wanted = []
     for code, text in said.items():
         text = str(text).strip() or "0"
         if code not in kinds or not re.fullmatch("[0-9]{1,9}", text) or int(text) > MOST:
@@ -77,11 +77,11 @@ def _draft(request: PageRequest, once: Once) -> Order:
                 f"{text[:40]!r} of {code[:40]} cannot be ordered: give a whole number up to {MOST}, 0 for none."
             )
         if int(text):
-            lines.append(Wanted(kinds[code], int(text)))
+            wanted.append(Wanted(kinds[code], int(text)))
     supplier = str(request.POST.get("supplier", "")).strip()
     if not supplier or len(supplier) > 200:
         raise Malformed("Name the supplier that this order goes to, in up to 200 characters.")
-    return order_make(person=once.person, supplier=supplier, lines=lines, made_key=once.made_key)
+    return order_make(person=once.person, supplier=supplier, lines=wanted, made_key=once.made_key)
 
 
 def _to_order(order: Order) -> Answer:
@@ -128,16 +128,18 @@ def order(request: PageRequest, number: int) -> HttpResponse:
 def order_csv(request: PageRequest, number: int) -> HttpResponse:
     """The order as a file for its supplier."""
     found = order_or_404(request, number)
-    name = f'attachment; filename="order-{found.number}.csv"'
-    answer = HttpResponse(content_type="text/csv; charset=utf-8", headers={"Content-Disposition": name})
-    rows = csv.writer(answer)
-    rows.writerow(["order", "kind", "role", "nominal_mm", "nominal_in", "quantity", "unit_cost"])
+    rows = []
     for line in found.lines.all():
         nominal = length_json(line.kind.nominal_nm)
-        rows.writerow(
-            [found.number, guarded(line.kind.code), line.kind.role, nominal["mm"], nominal["in"], line.quantity, line.unit_cost]
-        )
-    return answer
+        said = {"order": found.number, "kind": line.kind.code, "role": line.kind.role}
+        said |= {"nominal_mm": nominal["mm"], "nominal_in": nominal["in"]}
+        rows.append(said | {"quantity": line.quantity, "unit_cost": line.unit_cost})
+    name = f'attachment; filename="order-{found.number}.csv"'
+    return HttpResponse(
+        "".join(lines(ORDER_COLUMNS, rows)),
+        content_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": name},
+    )
 
 
 @require_POST

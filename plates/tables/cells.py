@@ -3,21 +3,25 @@
 import re
 import unicodedata
 
-#: What makes a spreadsheet take a cell for a formula, behind any number of apostrophes.
-_FORMULA = re.compile(r"'*[=+\-@\t\r]")
-_GUARDED = re.compile(r"''*[=+\-@\t\r]")
+#: Where a spreadsheet may see a cell begin: at the start, and, where it parts cells by another sign than the file or
+#: takes no heed of its quotes, behind a semicolon, a tab or a line end.
+_BEGINS = r"(^|[;\t\r\n]\"*)"
+#: What makes it take such a cell for a formula, behind any number of apostrophes; wide forms come from some keyboards.
+_RUNS = r"(?='*[=+\-@＝＋－＠\t\r])"
+_FORMULA = re.compile(_BEGINS + _RUNS)
+_GUARDED = re.compile(f"{_BEGINS}'{_RUNS}")
 #: Marks and overrides of writing direction: they let a text look like another one.
 _TURNS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def guarded(text: str) -> str:
-    """The text with an apostrophe before it where a spreadsheet would run it."""
-    return "'" + text if _FORMULA.match(text) else text
+    """The text with an apostrophe before each place where a spreadsheet would run it."""
+    return _FORMULA.sub(r"\1'", text)
 
 
 def unguarded(cell: str) -> str:
     """Takes off exactly what :func:`guarded` puts on."""
-    return cell[1:] if _GUARDED.match(cell) else cell
+    return _GUARDED.sub(r"\1", cell)
 
 
 def unseen(cell: str) -> str:

@@ -136,7 +136,7 @@ KINDS = Sort(
         Column("lead_days", "", read=_whole),
     ),
     KindBody,
-    most=2_000,
+    most=20_000,
     unique="code",
 )
 
@@ -152,7 +152,7 @@ BINS = Sort(
         Column("to", "the thickness below which it ends", needed=True, length=True),
     ),
     BinBody,
-    most=2_000,
+    most=20_000,
     unique="code",
 )
 

@@ -1,7 +1,7 @@
 """What there is as CSV (RFC 4180): row by row as the database gives it, in the columns that an import takes."""
 
 import csv
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from django.db.models import OuterRef, Q, Subquery
@@ -35,17 +35,23 @@ def exported(sort: Sort) -> list[str]:
 
 def export(shop: Shop, sort: Sort) -> Iterator[str]:
     """The lines of the file, the header first. One query, and one more for the barcodes of so many kinds."""
-    writer = csv.writer(_Echo())
     names = exported(sort)
     lengths = {one.name for one in sort.columns if one.length}
-    yield _MARK + writer.writerow(names)
     rows, cells_of = _SOURCES[sort.name]
-    for row in rows(shop):
-        cells = cells_of(row)
-        yield writer.writerow(
-            exact(cells[name], shop.unit_first) if name in lengths and cells[name] is not None else _cell(cells[name])
-            for name in names
-        )
+
+    def cells(row: Any) -> Iterator[tuple[str, Any]]:
+        for name, value in cells_of(row).items():
+            yield name, exact(value, shop.unit_first) if name in lengths and value is not None else value
+
+    return lines(names, (dict(cells(row)) for row in rows(shop)))
+
+
+def lines(names: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+    """The lines of a file with these columns: texts so that no spreadsheet runs them, None and False as blank."""
+    writer = csv.writer(_Echo())
+    yield _MARK + writer.writerow(names)
+    for row in rows:
+        yield writer.writerow([_cell(row[name]) for name in names])
 
 
 def _cell(value: Any) -> str:

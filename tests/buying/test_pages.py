@@ -3,6 +3,7 @@
 import pytest
 
 from plates.buying.models import Order
+from plates.buying.orders import Wanted, order_make
 from shop.people.models import Person
 from tests.api import Api
 from tests.factories import KindFactory, PersonFactory
@@ -83,3 +84,10 @@ def test_the_bench_reads_and_does_not_order(shelf: Shelf) -> None:
     bench = Counter(PersonFactory.create(shop=shelf.person.shop, role="bench"))
     assert "buying is for buyer or owner" in bench.open("/buying/")
     assert "Draft an order" not in bench.text
+
+
+def test_a_spreadsheet_runs_no_code_out_of_the_file_of_an_order(desk: Counter, owner: Person, shelf: Shelf) -> None:
+    kind = KindFactory.create(fit=shelf.steels, code="-1")
+    order_make(person=owner, supplier="North Works", lines=[Wanted(kind, 3)])
+    rows = desk.client.get("/orders/1.csv").content.decode("utf-8-sig").splitlines()
+    assert rows == ["order,kind,role,nominal_mm,nominal_in,quantity,unit_cost", "1,'-1,steel,1.956,0.0770,3,"]

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from typing import Any
 
 import pytest
@@ -18,7 +19,7 @@ from plates.stock.models import Act, Bin, LedgerLine, Plate, State
 from plates.stock.services import lot_receive, plate_receive
 from plates.tables.cells import exact, guarded, unguarded
 from plates.tables.columns import BINS, KINDS, PLATES, Sort, many_apart, many_barred
-from plates.tables.export import export
+from plates.tables.export import export, lines
 from plates.tables.services import table_check, table_write
 from shop.people.models import Person
 from tests.factories import BinFactory, FitFactory, KindFactory, PersonFactory, shelve
@@ -33,10 +34,21 @@ TEXTS = st.text(
 ).map(str.strip)
 
 
-@given(st.text())
+SIGNS = st.text(st.sampled_from("=+-@＝\t\r\n'\";,|x "), max_size=12)
+
+
+@given(st.text() | SIGNS)
 def test_the_guard_comes_off_exactly(text: str) -> None:
     assert unguarded(guarded(text)) == text
     assert not guarded(text).startswith(("=", "+", "-", "@", "\t", "\r"))
+
+
+@given(st.lists(st.text() | SIGNS, min_size=1, max_size=4))
+def test_no_spreadsheet_finds_a_formula_whatever_it_takes_for_the_end_of_a_cell(texts: list[str]) -> None:
+    _, line = lines([str(place) for place in range(len(texts))], [{str(at): text for at, text in enumerate(texts)}])
+    assert next(csv.reader(io.StringIO(line, newline=""))) == [guarded(text) for text in texts]
+    for cell in re.split("[;\t\r\n]", line):
+        assert not re.match('"*[=+@＝-]', cell), line
 
 
 @given(st.integers(1, LONGEST_NM), st.sampled_from(["in", "mm"]))
