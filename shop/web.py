@@ -7,9 +7,10 @@ from functools import wraps
 from typing import Any, Concatenate, ParamSpec
 from urllib.parse import urlencode
 
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.shortcuts import render, resolve_url
+from django.urls import Resolver404, resolve
 from django.views.csrf import csrf_failure
 from django.views.decorators.cache import never_cache
 from django_htmx.http import HttpResponseClientRedirect
@@ -83,6 +84,26 @@ def page(view: Callable[Concatenate[PageRequest, P], HttpResponseBase]) -> Calla
     return never_cache(admitted)
 
 
+class FormOnly(Refusal):
+    status, code, title = 405, "method_not_allowed", "Only a form leads here"
+
+
+#: A page that a form came back with lies at the form's address; whoever unlocks it or loads it again asks for that.
+FORM_ONLY = FormOnly("A form is sent to this address, and none came with it. Go on from the page that the form is on.")
+
+
+def _above(path: str) -> str:
+    """The nearest address above this one that there is: the page that its form is on."""
+    while path != "/":
+        path = path.rstrip("/").rpartition("/")[0] + "/"
+        try:
+            resolve(path)
+        except Resolver404:
+            continue
+        break
+    return path
+
+
 class RefusalPages:
     """A refusal that a page did not catch: says why and how to go on. The API has its own handler."""
 
@@ -91,6 +112,10 @@ class RefusalPages:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
+        if isinstance(response, HttpResponseNotAllowed) and not request.path.startswith("/api/"):
+            allowed, context = response["Allow"], {"refusal": FORM_ONLY, "to": _above(request.path)}
+            response = render(request, "shop/refused.html", context, status=FORM_ONLY.status)
+            response["Allow"] = allowed
         response.setdefault("Content-Security-Policy", CONTENT_POLICY)
         return response
 

@@ -27,6 +27,7 @@ from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
 class ReadForm(PageForm):
     focus = "reading"
+    POINTED = {"/readings": "reading", "/gauge": "reading"}
     reading = ReadingsField(
         label="Reading", longest_nm=THICKEST_NM, help_text="Press the micrometer, once a plate."
     )
@@ -191,7 +192,12 @@ def read(request: PageRequest, pk: str) -> HttpResponse:
         reading = reading_typed(form.cleaned_data["reading"])
         return counts.count_read(person=once.person, count_id=one.pk, reading=reading)
 
-    return act(request, lambda once: once.run(lambda: add(once), _to))
+    try:
+        return act(request, lambda once: once.run(lambda: add(once), _to))
+    except Refusal as refusal:
+        if not form.refuse(refusal):
+            raise
+    return _count_page(request, one, form)
 
 
 def _step(request: PageRequest, pk: str, step: Callable[..., BinCount]) -> HttpResponse:

@@ -95,8 +95,11 @@ def count_drop(*, person: Person, count_id: uuid.UUID) -> BinCount:
 
 
 def count_read(*, person: Person, count_id: uuid.UUID, reading: Reading) -> BinCount:
-    """One more plate of the bin was read."""
+    """One more plate of the bin was read. Raises GaugeWithdrawn, and BadFigures for no more than the gauge's zero
+    error: at the end only the last reading can be taken back.
+    """
     count = count_lock(person=person, count_id=count_id, all_read=False)
+    reading.less(gauge_notes(count.shop_id, count.gauge, act="plate").zero_nm)
     count.readings.append({"typed": reading.kept, "points_nm": reading.points_nm})
     count.save(update_fields=["readings"])
     return count

@@ -6,6 +6,7 @@ import pytest
 from django.core.management import call_command
 from django.utils import timezone
 
+from plates.measuring.models import Gauge
 from plates.stock.count_book import Fate, SecondLook, count_book
 from plates.stock.counts import count_all_read, count_begin, count_read
 from plates.stock.findings import Reading
@@ -257,6 +258,28 @@ def test_the_zero_error_of_the_gauge_comes_off(counter: Counter, shelf: Shelf, a
     counter.send("/count/", {"gauge": "MIC-1"})
     counter.send("/read/", {"reading": "0.0776"})
     assert "all as in the ledger" in counter.send("/all-read/")
+
+
+def test_less_than_the_zero_error_is_refused_as_it_is_read(counter: Counter, api: Api) -> None:
+    """Not at the end, where only the last reading can be taken back."""
+    api.post("gauges/", {"code": "MIC-1", "type": "micrometer", "resolution": "0.0001 in", "limit": "0.0002 in"})
+    Gauge.objects.update(zero_nm=127_000)
+    counter.open("/bins/B-14/")
+    counter.send("/count/", {"gauge": "MIC-1"})
+    at = counter.path
+    said = counter.send("/read/", {"reading": "0.004"})
+    assert "no more than the gauge's zero error" in said and "read so far0" in said and "That is all" in said
+    assert api.post(f"{at.strip('/')}/read/", {"readings": ["0.004 in"]}).code == "bad_figures"
+    assert "read so far1" in counter.send("/read/", {"reading": "0.0820"})
+
+
+def test_the_address_of_a_form_says_so_and_leads_to_its_page(counter: Counter) -> None:
+    """A page locks where a refused reading left it, and comes back by that address."""
+    read(counter, "thin")
+    assert counter.path.endswith("/read/")
+    assert "Only a form leads here" in counter.open(counter.path) and counter.status == 405
+    at = counter.path.removesuffix("read/")
+    assert f'href="{at}"' in counter.html and "read so far0" in counter.open(at)
 
 
 def test_another_shop_and_the_buyer(owner: Person, counter: Counter, shelf: Shelf) -> None:
