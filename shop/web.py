@@ -84,6 +84,10 @@ def page(view: Callable[Concatenate[PageRequest, P], HttpResponseBase]) -> Calla
     return never_cache(admitted)
 
 
+class SentBefore(KeyReused):
+    title = "This form was sent before"
+
+
 class FormOnly(Refusal):
     status, code, title = 405, "method_not_allowed", "Only a form leads here"
 
@@ -124,7 +128,9 @@ class RefusalPages:
             return None
         # What was sent twice has counted once, and a database that went away may have kept it.
         unchanged = request.method == "POST" and not isinstance(exception, KeyReused | Unavailable)
-        context = {"refusal": exception, "unchanged": unchanged}
+        # To the page that the form was on, as it stands now.
+        to = way_back(request.META.get("HTTP_REFERER", "")) if request.method == "POST" else ""
+        context = {"refusal": exception, "unchanged": unchanged, "to": "" if to == resolve_url("home") else to}
         return render(request, "shop/refused.html", context, status=exception.status)
 
 
@@ -144,9 +150,15 @@ def once_of(request: PageRequest) -> Once:
 
 
 def act(request: PageRequest, effect: Callable[[Once], Answer]) -> HttpResponse:
-    """Do ``effect`` once and go to the address ``to`` of its answer. Raises what the effect refuses."""
+    """Do ``effect`` once and go to the address ``to`` of its answer. Raises SentBefore, and what the effect refuses."""
     once = once_of(request)
-    answer = once.replay() or effect(once)
+    try:
+        answer = once.replay() or effect(once)
+    except KeyReused:
+        raise SentBefore(
+            "This form was sent before with other figures, and those have counted. Go back to its page, look what "
+            "became of them, and send a fresh form for anything more."
+        ) from None
     return go(request, answer.body["to"])
 
 

@@ -55,6 +55,27 @@ def test_a_form_sent_twice_drafts_once(desk: Counter) -> None:
     assert Order.objects.count() == 1
 
 
+def test_a_form_changed_after_it_was_sent_says_so_in_plain_words(desk: Counter) -> None:
+    """The first press was on its way; one figure was changed, and pressed again."""
+    desk.open("/buying/")
+    form = desk.form("/buying/order/")
+    fields = {**form["fields"], "supplier": "North Works"}
+    desk.post(form["action"], fields)
+    desk.post(form["action"], {**fields, "of-S-087": "15"})
+    assert "This form was sent before" in desk.text and "Idempotency" not in desk.text and desk.status == 422
+    assert "Nothing was changed" not in desk.text and Order.objects.count() == 1
+
+
+def test_a_refused_press_leads_back_to_the_order(desk: Counter) -> None:
+    """It was cancelled at another desk meanwhile."""
+    desk.open("/buying/")
+    desk.send("/buying/order/", {"supplier": "North Works"})
+    stale = desk.form("/send/")
+    desk.send("/cancel/")
+    answer = desk.client.post(stale["action"], stale["fields"], headers={"referer": "http://testserver/orders/1/"})
+    assert answer.status_code == 409 and 'href="/orders/1/">Go on' in answer.content.decode()
+
+
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
