@@ -50,3 +50,12 @@ def test_everything_of_the_week_is_named(owner: Person, api: Api) -> None:
         assert said in sheet, said
     page = Counter(owner).open("/week/")
     assert "order 1 to North Works" in page and "to the shop next door" in page
+
+
+def test_a_name_forges_no_line_and_steers_no_terminal(owner: Person) -> None:
+    (plate,) = shelf_of(owner, 6).stock("0.0770 in")
+    yesterday = timezone.localdate() - timedelta(days=1)
+    to = "Mr X\nTo buy\n  \x1b[2J900 of S-087\u202e"
+    hand_out_make(person=owner, reason="lent", plate_ids=[plate.pk], to=to, due=yesterday)
+    sheet = printed()
+    assert "  to Mr X To buy    [2J900 of S-087 , due" in sheet and sheet.count("\nTo buy\n") == 1

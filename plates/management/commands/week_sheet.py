@@ -8,6 +8,11 @@ from plates.buying.week import week
 from shop.people.models import Shop
 
 
+def _printable(line: str) -> str:
+    """A name that somebody typed neither begins a line of its own nor steers the terminal."""
+    return "".join(sign if sign.isprintable() else " " for sign in line)
+
+
 class Command(BaseCommand):
     help = "Print for each shop what to buy, what was missed, what is late, which gauges are due and what is lent."
 
@@ -16,5 +21,5 @@ class Command(BaseCommand):
             self.stdout.write(f"{shop.name}: the week")
             for part in week(shop):
                 self.stdout.write(f"\n{part.title}")
-                self.stdout.writelines(f"  {line}" for line in part.lines or [part.nothing])
+                self.stdout.writelines(f"  {_printable(line)}" for line in part.lines or [part.nothing])
             self.stdout.write("")
