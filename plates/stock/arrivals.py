@@ -1,4 +1,4 @@
-"""Plates that come in, one or many, each of its own kind and reading: judged, then written in a few statements."""
+"""Plates and lots that come in, one or many, each of its own kind: judged, then written in a few statements."""
 
 import uuid
 from collections.abc import Sequence
@@ -11,7 +11,8 @@ from plates.measuring.gauges import GaugeNotes, gauge_notes
 from plates.stock.booking import Booking, KindsAndBins, plate_new
 from plates.stock.findings import Reading, Tags, agreement_check
 from plates.stock.ledger import ledger_open
-from plates.stock.models import Bin, Plate
+from plates.stock.lots import LotJudged, lot_judge
+from plates.stock.models import Bin, Lot, Plate
 from shop.errors import Refusal
 from shop.people.models import Person
 
@@ -27,9 +28,17 @@ class Arrival:
     confirm: bool = False
 
 
+@dataclass(frozen=True)
+class LotArrival(Arrival):
+    """A lot of ``count`` plates, of which the one of ``reading`` and those of ``further`` were read."""
+
+    count: int = 1
+    further: tuple[Reading, ...] = ()
+
+
 @dataclass
 class Judged:
-    """What becomes of the arrivals. ``refused`` and ``warnings`` go by the place of the arrival."""
+    """What becomes of the arrivals. ``refused``, ``warnings`` and ``lots`` go by the place of the arrival."""
 
     plates: list[Plate] = field(default_factory=list)
     readings: list[list[str]] = field(default_factory=list)
@@ -37,6 +46,7 @@ class Judged:
     reasons: list[str] = field(default_factory=list)
     refused: dict[int, Refusal] = field(default_factory=dict)
     warnings: dict[int, list[dict[str, str]]] = field(default_factory=dict)
+    lots: dict[int, LotJudged] = field(default_factory=dict)
 
 
 class _Bookings:
@@ -102,18 +112,39 @@ def arrivals_judge(
     for place, one in enumerate(arrivals):
         try:
             booking = bookings.of(one)
-            reading = booking.read(one.reading)
-            verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
+            if isinstance(one, LotArrival):
+                warnings = _judge_lot(person, booking, one, place, judged)
+            else:
+                warnings = _judge(booking, one, judged)
         except Refusal as refusal:
             judged.refused[place] = refusal
             continue
-        judged.plates.append(plate_new(one.kind, reading.thickness_nm, reading.spread_nm, verdict, one.tags))
-        judged.readings.append(reading.kept)
-        judged.findings.append(one.tags.findings.json())
-        judged.reasons.append(verdict.reason)
-        if said := booking.notes + verdict.warnings:
-            judged.warnings[place] = said
+        if warnings:
+            judged.warnings[place] = warnings
     return judged
+
+
+def _judge(booking: Booking, one: Arrival, judged: Judged) -> list[dict[str, str]]:
+    """What to know about one plate."""
+    reading = booking.read(one.reading)
+    verdict = booking.verdict(reading.thickness_nm, reading.spread_nm)
+    judged.plates.append(plate_new(one.kind, reading.thickness_nm, reading.spread_nm, verdict, one.tags))
+    judged.readings.append(reading.kept)
+    judged.findings.append(one.tags.findings.json())
+    judged.reasons.append(verdict.reason)
+    return booking.notes + verdict.warnings
+
+
+def _judge_lot(person: Person, booking: Booking, one: LotArrival, place: int, judged: Judged) -> list[dict[str, str]]:
+    """What to know about one lot."""
+    readings = [one.reading, *one.further]
+    lot = lot_judge(person=person, booking=booking, count=one.count, readings=readings, tags=one.tags)
+    judged.lots[place] = lot
+    judged.plates += lot.plates
+    judged.readings += lot.readings
+    judged.findings += [one.tags.findings.json()] * one.count
+    judged.reasons += lot.reasons
+    return lot.warnings
 
 
 def arrivals_book(
@@ -134,6 +165,7 @@ def arrivals_book(
         raise refusal
     if judged.plates:
         judged.plates[0].made_key = made_key
+    Lot.objects.bulk_create([one.lot for one in judged.lots.values()])
     ledger_open(
         plates=judged.plates,
         person=person,

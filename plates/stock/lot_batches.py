@@ -16,7 +16,7 @@ from plates.lengths import LengthError, mean_nm
 from plates.stock.batches import Batch, batch_key
 from plates.stock.findings import Reading
 from plates.stock.forms import reading_typed
-from plates.stock.services import LOT_RANGE_NM, LOT_READ
+from plates.stock.lots import LOT_RANGE_NM, LOT_READ
 from shop.forms import readings_said
 from shop.rows import uuid7
 

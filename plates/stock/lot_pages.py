@@ -16,10 +16,11 @@ from plates.stock.booking import Booking, Verdict, booking_begin
 from plates.stock.findings import NOTHING_FOUND, Tags
 from plates.stock.forms import LotCountForm, LotReadForm
 from plates.stock.lot_batches import LEAST, MOST, LotBatch
+from plates.stock.lots import LOT_RANGE_NM
 from plates.stock.models import Condition
 from plates.stock.plausible import Implausible
 from plates.stock.scanning import bin_chosen, own_scan_check
-from plates.stock.services import LOT_RANGE_NM, Received, lot_receive
+from plates.stock.services import Received, lot_receive
 from plates.stock.shown import kind_or_404
 from shop.errors import Refusal
 from shop.forms import other_unit

@@ -19,6 +19,7 @@ class Reader:
     def __init__(self, table: Table, sort: Sort) -> None:
         self.table, self.sort = table, sort
         self.body: Body = sort.body()
+        self.lot = sort.lot() if sort.lot else self.body
         self.columns = {name: sort.column(name) for name, _ in table.heads.values()}
         self.commas = 0
 
@@ -41,9 +42,12 @@ class Reader:
                 problems.append(Problem(row.line, head, str(error)))
         if problems:
             return {}, problems
-        besides = {name: said.pop(name) for name in set(said) - set(self.body.fields)}
+        body = self.body
+        if said.get("count", 1) != 1:
+            body, said["readings"] = self.lot, [[reading] for reading in said["readings"]]
+        besides = {name: said.pop(name) for name in set(said) - set(body.fields)}
         try:
-            return {**self.body.run_validation(said), **besides}, []
+            return {**body.run_validation(said), **besides}, []
         except serializers.ValidationError as error:
             told = [(at.split("/")[1] if at else "", text) for at, text in pointers(error.detail)]
             return {}, [Problem(row.line, heads.get(at, ""), self._way_out(at, text)) for at, text in told]

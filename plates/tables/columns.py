@@ -7,7 +7,7 @@ from typing import Any
 
 from plates.catalogue.bodies import KindBody
 from plates.catalogue.models import Role
-from plates.stock.bodies import BinBody, PlateBody
+from plates.stock.bodies import BinBody, LotBody, PlateBody
 from plates.stock.models import Condition
 from shop.api import Body
 
@@ -74,7 +74,8 @@ class Column:
 
 @dataclass(frozen=True)
 class Sort:
-    """One sort of table. ``unique``: the column in which nothing may stand twice; ``most``: rows of one file."""
+    """One sort of table. ``unique``: the column in which nothing may stand twice; ``most``: rows of one file, and
+    plates with them; ``lot``: the body of a row whose ``count`` is not 1."""
 
     name: str
     title: str
@@ -83,6 +84,7 @@ class Sort:
     body: type[Body]
     most: int
     unique: str = ""
+    lot: type[Body] | None = None
 
     def column(self, name: str) -> Column | None:
         return next((one for one in self.columns if one.name == name), None)
@@ -164,11 +166,16 @@ PLATES = Sort(
         Column("kind", "the code of its kind, which is there already", needed=True),
         Column(
             "thickness",
-            "as read, 1 to 12 points with blank | blank between two",
+            "as read, 1 to 12 points with blank | blank between two; of a lot one figure for each plate measured",
             needed=True,
             length=True,
             read=_many,
             member="readings",
+        ),
+        Column(
+            "count",
+            "plates of a lot, 2 to 2000, with five measured, or all where those range over 0.001 in; blank means 1",
+            read=_whole,
         ),
         Column("taper", "how far the points ranged, where only their mean is written", length=True),
         Column("condition", f"{_CONDITIONS}, or leave it blank for new", read=word),
@@ -184,6 +191,7 @@ PLATES = Sort(
     ),
     PlateBody,
     most=20_000,
+    lot=LotBody,
 )
 
 SORTS = {one.name: one for one in (KINDS, BINS, PLATES)}

@@ -20,7 +20,7 @@ from plates.tables.services import Checked, RowsRefused, table_check, table_writ
 from shop.once import Answer, Once
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
-#: So many problems and warnings are listed; the rest is counted.
+#: So many problems, lots and warnings are listed; the rest is counted.
 LISTED = 100
 SALT, CHECKED_FOR_SECONDS = "plates.tables", 24 * 60 * 60
 
@@ -119,6 +119,8 @@ def _page(
         "more_problems": max(0, len(checked.problems) - LISTED) if checked else 0,
         "warnings": list(checked.warnings.items())[:LISTED] if checked else [],
         "more_warnings": max(0, len(checked.warnings) - LISTED) if checked else 0,
+        "lots": list(checked.lots.items())[:LISTED] if checked else [],
+        "more_lots": max(0, len(checked.lots) - LISTED) if checked else 0,
         "bad": checked.rows - checked.good if checked else 0,
         "refused": refused,
         "written": written if written.isascii() and written.isdigit() and len(written) < 7 else "",

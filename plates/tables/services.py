@@ -1,5 +1,6 @@
 """A table checked, and written: all of its rows or none, by the services that every other way in goes through."""
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -9,15 +10,16 @@ from django.db import transaction
 from plates.catalogue.kinds import KindData, kinds_make
 from plates.catalogue.models import Kind
 from plates.catalogue.selectors import fits, kinds
-from plates.lengths import LengthError, length_parse
-from plates.stock.arrivals import Arrival, arrivals_book, arrivals_judge
+from plates.lengths import LengthError, both, length_parse
+from plates.stock.arrivals import Arrival, LotArrival, arrivals_book, arrivals_judge
 from plates.stock.bins import bins_make
 from plates.stock.bodies import reading_of, tags_of
-from plates.stock.models import Bin
+from plates.stock.lots import LotJudged
+from plates.stock.models import Bin, Plate, State
 from plates.stock.selectors import bins
 from plates.tables.bodies import Reader, twice
-from plates.tables.columns import BINS, KINDS, Sort
-from plates.tables.decoding import Problem, Table, table_of
+from plates.tables.columns import BINS, KINDS, PLATES, Sort
+from plates.tables.decoding import Problem, Table, TableRefused, table_of
 from shop.errors import Refusal
 from shop.people.models import Person
 
@@ -27,7 +29,7 @@ UNREAD = "It carries the mean of its lot. Read it, write the reading, and leave 
 @dataclass
 class Checked:
     """What a file would write. ``good``: rows without a problem; ``warnings``: what to know of rows that come in, each
-    with their lines."""
+    with their lines; ``lots``: what becomes of each lot, by its line."""
 
     sort: Sort
     notes: list[str]
@@ -35,6 +37,7 @@ class Checked:
     good: int = 0
     problems: list[Problem] = field(default_factory=list)
     warnings: dict[str, list[int]] = field(default_factory=dict)
+    lots: dict[int, str] = field(default_factory=dict)
 
 
 class RowsRefused(Refusal):
@@ -173,6 +176,9 @@ def _plates(person: Person, checked: Checked, bodies: Bodies, made_key: str | No
     known_bins = {one.code: one for one in named}
     bodies = _found(bodies, "kind", known, "kind", checked)
     bodies = _found(bodies, "bin", known_bins, "bin", checked)
+    plates = sum(body.get("count", 1) for _, body in bodies)
+    if plates > PLATES.most:
+        raise TableRefused(f"The file holds {plates} plates with its lots, more than {PLATES.most}. Send it in parts.")
     lines, arrivals = [], []
     for line, body in bodies:
         try:
@@ -189,8 +195,24 @@ def _plates(person: Person, checked: Checked, bodies: Bodies, made_key: str | No
     for place, said in judged.warnings.items():
         for warning in said:
             checked.warnings.setdefault(warning["text"], []).append(lines[place])
+    checked.lots = {lines[place]: _lot_told(one, person.shop.unit_first) for place, one in judged.lots.items()}
     if write and not checked.problems:
         arrivals_book(person=person, judged=judged, made_key=made_key)
+
+
+def _lot_told(one: LotJudged, unit_first: str) -> str:
+    """What becomes of a lot: its figures, and how many of its plates go where."""
+    lot, where = one.lot, Counter(_place(plate) for plate in one.plates)
+    return (
+        f"{lot.count} of {lot.kind.code}, {lot.measured} measured: mean {both(lot.mean_nm, unit_first)}, "
+        f"spread {both(lot.spread_nm, unit_first)}. {', '.join(f'{count} {place}' for place, count in where.items())}."
+    )
+
+
+def _place(plate: Plate) -> str:
+    if plate.state == State.QUARANTINED:
+        return "quarantined"
+    return f"into {plate.bin.code}" if plate.bin else "unsorted"
 
 
 class BadRow(Refusal):
@@ -201,6 +223,8 @@ def _arrival(body: dict[str, Any], kind: Kind, chosen_bin: Bin | None) -> Arriva
     """Raises BadRow."""
     if body.get("unread"):
         raise BadRow(UNREAD, [("/unread", "read it")])
+    if body.get("count", 1) > 1:
+        return _lot_arrival(body, kind, chosen_bin)
     reading = reading_of(body["readings"])
     if taper := body.get("taper"):
         if len(reading.points_nm) > 1:
@@ -211,3 +235,16 @@ def _arrival(body: dict[str, Any], kind: Kind, chosen_bin: Bin | None) -> Arriva
             raise BadRow(str(error), [("/taper", "is a length")]) from None
         reading = replace(reading, typed=[f"{reading.texts[0]}, taper {taper}"], taper_nm=taper_nm)
     return Arrival(kind, reading, tags_of(body), chosen_bin, body["confirm"])
+
+
+def _lot_arrival(body: dict[str, Any], kind: Kind, chosen_bin: Bin | None) -> LotArrival:
+    """Raises BadRow."""
+    if "taper" in body:
+        raise BadRow(
+            "A taper is of one plate. Leave it blank, or write that plate on a line of its own.",
+            [("/taper", "leave it blank")],
+        )
+    first, *further = (reading_of(pairs) for pairs in body["readings"])
+    return LotArrival(
+        kind, first, tags_of(body), chosen_bin, body["confirm"], count=body["count"], further=tuple(further)
+    )

@@ -10,7 +10,8 @@ from plates.catalogue.models import Kind
 from plates.lengths import INCH, MM, inch, length_parse, mm
 from plates.stock.bins import bin_make
 from plates.stock.findings import Reading, Tags
-from plates.stock.services import LOT_RANGE_NM, LOT_READ, lot_receive, plate_receive
+from plates.stock.lots import LOT_RANGE_NM, LOT_READ
+from plates.stock.services import lot_receive, plate_receive
 from shop.demo import gauges
 from shop.demo.catalogue import Catalogue
 from shop.demo.crew import Crew
