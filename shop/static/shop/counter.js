@@ -184,7 +184,7 @@
   };
   document.addEventListener("keep-typed", keep);
   document.addEventListener("submit", (event) => {
-    if (event.target.matches("[data-keep]")) keep();
+    if (event.target.matches("[data-keep-typed]")) keep();
   });
   window.addEventListener("load", restore);
 
