@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from statistics import fmean, variance
 
-#: What is needed of an order is bought in whole packs; a reorder point above this many plates is a mistake in a figure.
+#: A level above so many plates comes of a mistake in a figure: the search for it ends here.
 MOST = 100_000
 
 

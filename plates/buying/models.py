@@ -72,7 +72,7 @@ class OrderState(models.TextChoices):
     CANCELLED = "cancelled", "cancelled"
 
 
-#: Only what is due from these counts as on order.
+#: Something is still to come of these; only what they owe counts as on order.
 DUE = (OrderState.SENT, OrderState.PART)
 
 

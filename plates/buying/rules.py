@@ -7,6 +7,11 @@ from plates.catalogue.models import BadFigures, Fit, Kind
 from plates.stock.sizes import SizeRow
 from shop.people.models import Person
 
+#: What a rule sets.
+RULE_FIGURES = (
+    "method", "service", "lead_weeks", "lead_sd_weeks", "safety_weeks", "review_weeks", "fill_to", "fill_weeks", "least"
+)  # fmt: skip
+
 
 def rule_set(*, person: Person, fit: Fit, role: str, nominal_nm: int | None = None, **figures: Any) -> BuyRule:
     """Set the rule of a row of sizes, or of the one size in which ``nominal_nm`` lies; it takes the place of what was
@@ -31,9 +36,3 @@ def rule_set(*, person: Person, fit: Fit, role: str, nominal_nm: int | None = No
         shop_id=person.shop_id, fit=fit, role=role, nominal_nm=nominal_nm, defaults={**fresh, **figures}
     )
     return rule
-
-
-#: What a rule sets.
-RULE_FIGURES = (
-    "method", "service", "lead_weeks", "lead_sd_weeks", "safety_weeks", "review_weeks", "fill_to", "fill_weeks", "least"
-)  # fmt: skip

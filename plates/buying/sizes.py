@@ -24,6 +24,7 @@ from plates.buying.models import (
     Method,
     OrderLine,
 )
+from plates.buying.selectors import rules
 from plates.catalogue.models import Kind, Role
 from plates.stock.sizes import SizeRow
 from shop.people.models import Shop
@@ -143,7 +144,7 @@ def sizes(shop: Shop, *, fit: str = "", role: str = "") -> list[Size]:
                 at(of_fit, of_role, number).waiting += count
     for size in found.values():
         size.taken = max(0, size.taken)
-    _levels(found.values(), _rules(shop.pk))
+    _levels(found.values(), list(rules(shop.pk)))
     return sorted(found.values(), key=lambda size: (size.fit, list(Role.values).index(size.role), size.number))
 
 
@@ -153,17 +154,13 @@ def on_order(shop_id: uuid.UUID) -> dict[uuid.UUID, int]:
     return dict(lines.values_list("kind").annotate(owed=Sum(F("quantity") - F("received"))).order_by())
 
 
-def _rules(shop_id: uuid.UUID) -> list[BuyRule]:
-    return list(BuyRule.objects.filter(shop_id=shop_id).select_related("fit"))
-
-
-def _levels(found: Iterable[Size], rules: Sequence[BuyRule]) -> None:
+def _levels(found: Iterable[Size], set_by: Sequence[BuyRule]) -> None:
     """Set buy_below, fill_to and buy of every catalogued size, each with its reasons."""
     rows: dict[Row, list[Size]] = defaultdict(list)
     for size in found:
         rows[size.fit, size.role].append(size)
-    of_row = {(rule.fit.code, rule.role): rule for rule in rules if rule.nominal_nm is None}
-    of_size = [rule for rule in rules if rule.nominal_nm is not None]
+    of_row = {(rule.fit.code, rule.role): rule for rule in set_by if rule.nominal_nm is None}
+    of_size = [rule for rule in set_by if rule.nominal_nm is not None]
     for (fit, role), some in rows.items():
         catalogued = [size for size in some if size.kind]
         if not catalogued:

@@ -3,13 +3,13 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
-from fractions import Fraction
 from typing import Any
 
 from django.utils import timezone
 
 from plates.bench import selectors as bench
 from plates.bench.short.telephone import lines_of
+from plates.buying.demand import WEEKS
 from plates.buying.orders import late
 from plates.buying.sizes import Size, sizes
 from plates.catalogue.models import Role
@@ -18,8 +18,8 @@ from plates.measuring import selectors as measuring
 from plates.stock.selectors import still_out
 from shop.people.models import Shop
 
-#: Gauges that fall due within so many days are named.
-DAYS = 7
+#: What was missed is looked for so far back, what falls due so far ahead.
+WEEK = timedelta(days=7)
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ def _buy(size: Size, unit: str) -> str:
 
 
 def _missed(shop: Shop) -> Iterator[str]:
-    for row in bench.missed(shop.pk).filter(at__gt=timezone.now() - timedelta(days=7)):
+    for row in bench.missed(shop.pk).filter(at__gt=timezone.now() - WEEK):
         said = "; ".join(lines_of(row.ranges, row.spec, shop.unit_first)) or "neither one plate nor two equal ones"
         job = f", job {row.job.code}" if row.job else ""
         yield f"{row.day}, {row.spec.code}{job}, match {row.match.number}: {said}"
@@ -66,14 +66,11 @@ def _missed(shop: Shop) -> Iterator[str]:
 def _most_missed(found: list[Size], unit: str) -> list[str]:
     rows = sorted((size for size in found if size.missed), key=lambda size: (-size.missed, size.fit, size.number))
     return [
-        f"{Role(size.role).label} {both(size.centre_nm, unit)}, fit {size.fit}: {_times(size.missed)}"
+        f"{Role(size.role).label} {both(size.centre_nm, unit)}, fit {size.fit}: "
+        f"{float(size.missed):.2g} of the packs missed in {WEEKS} weeks"
         + ("" if size.kind else ", not catalogued")
         for size in rows[:5]
     ]
-
-
-def _times(share: Fraction) -> str:
-    return f"{float(share):.2g} of the packs missed in 13 weeks"
 
 
 def _late(order: Any) -> str:
@@ -81,7 +78,7 @@ def _late(order: Any) -> str:
 
 
 def _gauges(shop: Shop) -> Iterator[str]:
-    until = timezone.now() + timedelta(days=DAYS)
+    until = timezone.now() + WEEK
     for gauge in measuring.gauges(shop.pk):
         if gauge.due_at is not None and gauge.due_at <= until and gauge.withdrawn_at is None:
             yield f"{gauge.code}, due {timezone.localtime(gauge.due_at).date()}"
