@@ -8,6 +8,7 @@ import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
 from typing import NamedTuple
 from urllib.parse import quote, urlsplit, urlunsplit
 
@@ -18,6 +19,7 @@ from django.db import connections
 from pytest_django.plugin import DjangoDbBlocker
 
 from shop.database import databases
+from shop.demo import demo_load
 from shop.people.models import Person
 from tests import factories, servers
 from tests.api import Api
@@ -105,6 +107,32 @@ def clone(server: Urls, template: Urls) -> Callable[[str], Urls]:
 
     def make(name: str) -> Urls:
         _run(server, f"CREATE DATABASE {name} TEMPLATE template_{os.getpid()}")
+        return server.of(name)
+
+    return make
+
+
+#: On a whole minute or not, long ago or not: the content of the demo hangs on it in nothing but its dates.
+NOW = datetime.now(UTC) - timedelta(seconds=30)
+
+
+@pytest.fixture(scope="session")
+def loaded(server: Urls, clone: Callable[[str], Urls], django_db_blocker: DjangoDbBlocker) -> Iterator[Urls]:
+    """A database with the demo shop as of NOW. Not to be changed: it takes its time, and is cloned."""
+    name = f"demo_{os.getpid()}"
+    urls = clone(name)
+    with pointed_at(urls), django_db_blocker.unblock():
+        demo_load(NOW)
+    yield urls
+    drop(server, name)
+
+
+@pytest.fixture(scope="session")
+def demo_clone(server: Urls, loaded: Urls) -> Callable[[str], Urls]:
+    """Makes a database of this name with the demo shop."""
+
+    def make(name: str) -> Urls:
+        _run(server, f"CREATE DATABASE {name} TEMPLATE demo_{os.getpid()}")
         return server.of(name)
 
     return make

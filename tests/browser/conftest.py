@@ -12,11 +12,11 @@ import pytest
 from django.contrib.sessions.backends.db import SessionStore
 from django.contrib.sessions.models import Session
 from django.test import override_settings
-from django.utils import timezone
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, sync_playwright
 from pytest_django.plugin import DjangoDbBlocker
 
-from shop.demo import demo_load, passwords_set
+from shop.demo import passwords_set
+from shop.people.models import Shop
 from tests.browser.every_page import BY, every_page, furnish
 from tests.conftest import Urls, drop, pointed_at
 from tests.service import serving
@@ -134,16 +134,16 @@ class WholeShop:
 @pytest.fixture(scope="session")
 def whole_shop(
     server: Urls,
-    clone: Callable[[str], Urls],
+    demo_clone: Callable[[str], Urls],
     django_db_blocker: DjangoDbBlocker,
     browser: Browser,
     tmp_path_factory: pytest.TempPathFactory,
 ) -> Iterator[WholeShop]:
     """Not to be changed: look, and send nothing."""
     name, data = f"whole_{os.getpid()}", tmp_path_factory.mktemp("whole")
-    urls = clone(name)
+    urls = demo_clone(name)
     with pointed_at(urls), django_db_blocker.unblock():
-        shop = demo_load(timezone.now())
+        shop = Shop.objects.get(is_demo=True)
         passwords_set(shop, PASSWORD)
         furnish(shop)
         pages = every_page(shop)

@@ -1,29 +1,12 @@
-"""The demo shop loaded once, and clones of it for tests that change something."""
+"""The demo shop, to look at, and clones of it for tests that change something."""
 
-import os
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
 
 import pytest
 from pytest_django.plugin import DjangoDbBlocker
 
-from shop.demo import demo_load
 from shop.people.models import Shop
-from tests.conftest import Urls, _run, drop, pointed_at
-
-#: On a whole minute or not, long ago or not: the content hangs on it in nothing but its dates.
-NOW = datetime.now(UTC) - timedelta(seconds=30)
-
-
-@pytest.fixture(scope="session")
-def loaded(server: Urls, clone: Callable[[str], Urls], django_db_blocker: DjangoDbBlocker) -> Iterator[Urls]:
-    """A database with the demo shop as of NOW. Not to be changed."""
-    name = f"demo_{os.getpid()}"
-    urls = clone(name)
-    with pointed_at(urls), django_db_blocker.unblock():
-        demo_load(NOW)
-    yield urls
-    drop(server, name)
+from tests.conftest import Urls, drop, pointed_at
 
 
 @pytest.fixture
@@ -34,9 +17,7 @@ def demo(loaded: Urls, django_db_blocker: DjangoDbBlocker) -> Iterator[Shop]:
 
 
 @pytest.fixture
-def own_demo(server: Urls, loaded: Urls) -> Iterator[Urls]:
+def own_demo(server: Urls, demo_clone: Callable[[str], Urls]) -> Iterator[Urls]:
     """The address of a demo shop of the test's own."""
-    name = f"demo_{os.getpid()}_own"
-    _run(server, f"CREATE DATABASE {name} TEMPLATE demo_{os.getpid()}")
-    yield server.of(name)
-    drop(server, name)
+    yield demo_clone("demo_own")
+    drop(server, "demo_own")

@@ -17,8 +17,7 @@ from shop.demo import PEOPLE, demo_load, demo_shop, load, passwords_set, real_sh
 from shop.demo.load import NotForDemo
 from shop.people.models import Person, Role, Shop
 from shop.people.services import shop_open
-from tests.conftest import Urls, pointed_at
-from tests.demo.conftest import NOW
+from tests.conftest import NOW, Urls, pointed_at
 from tests.demo.snapshot import content
 
 
