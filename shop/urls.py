@@ -21,6 +21,7 @@ from plates.bench.short import pages as short_pages
 from plates.bench.slip import api as bench_slip
 from plates.bench.slip import pages as slip_pages
 from plates.buying import api as buying
+from plates.buying import deliveries
 from plates.buying import pages as buying_pages
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
@@ -33,6 +34,7 @@ from plates.measuring import pages as measuring_pages
 from plates.stock import api as stock
 from plates.stock import bin_pages, count_api, count_pages, lot_pages, scanning, shelf_pages
 from plates.stock import pages as stock_pages
+from plates.stock.deliveries import Orders
 from plates.tables import pages as table_pages
 from shop import pages, sign_in
 from shop.health import healthz
@@ -107,6 +109,10 @@ api = [
     path("", unknown_address),
 ]
 
+#: The pages of *Scan in* lie below the orders that plates are scanned in against, so these are handed to them here.
+_ORDERS: Orders = deliveries
+AGAINST = {"orders": _ORDERS}
+
 urlpatterns = [
     path("healthz", healthz, name="healthz"),
     path("api/v1/", include((api, "api"))),
@@ -127,10 +133,10 @@ urlpatterns = [
     path("echo/", pages.echo, name="echo"),
     path("favicon.ico", pages.favicon),
     path("find/", finding_pages.find, name="find"),
-    path("scan-in/", scanning.scan_start, name="scan-start"),
-    path("scan-in/undo/", scanning.scan_undo, name="scan-undo"),
-    path("scan-in/kind/<str:code>/", scanning.scan_in, name="scan-in"),
-    path("scan-in/kind/<str:code>/lot/", lot_pages.scan_lot, name="scan-lot"),
+    path("scan-in/", scanning.scan_start, AGAINST, name="scan-start"),
+    path("scan-in/undo/", scanning.scan_undo, AGAINST, name="scan-undo"),
+    path("scan-in/kind/<str:code>/", scanning.scan_in, AGAINST, name="scan-in"),
+    path("scan-in/kind/<str:code>/lot/", lot_pages.scan_lot, AGAINST, name="scan-lot"),
     path("close-a-pack/", bench_pages.close_start, name="close-start"),
     path("close-a-pack/<str:code>/", bench_pages.close_pack, name="close-pack"),
     path("close-a-pack/<str:code>/preview/", preview, name="preview"),

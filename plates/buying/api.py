@@ -11,6 +11,7 @@ from plates.buying import orders, selectors
 from plates.buying.answers import BuyAnswer, OrderAnswer, OrderReceivedAnswer, RuleAnswer, SizeAnswer
 from plates.buying.bodies import OrderBody, ReceiveBody, RowQuery, RuleBody
 from plates.buying.models import BuyRule, Order
+from plates.buying.receiving import order_receive
 from plates.buying.rules import rule_set
 from plates.buying.sizes import Size, sizes
 from plates.catalogue.models import Role
@@ -148,7 +149,7 @@ class Receive(OrderRows, Act):
         found = by_codes(kinds(self.shop_id), {f"/plates/{place}/kind": row["kind"] for place, row in enumerate(rows)})
         homes = {f"/plates/{place}/bin": row["bin"] for place, row in enumerate(rows) if row.get("bin")}
         into = by_codes(bins(self.shop_id), homes) if homes else {}
-        return orders.order_receive(
+        return order_receive(
             person=self.person,
             order_id=self.row_id(),
             arrivals=[

@@ -1,4 +1,4 @@
-"""Writes of orders: made, sent, received against, cancelled.
+"""Writes of orders: made, sent, cancelled. What comes of them is written in ``receiving``.
 
 Whoever changes an order locks it first; its lines follow it.
 """
@@ -14,18 +14,9 @@ from django.utils import timezone
 
 from plates.buying.models import DUE, LEAD_WEEKS, Order, OrderLine, OrderState
 from plates.catalogue.models import BadFigures, Kind, Supplier
-from plates.stock.arrivals import Arrival, Judged, arrivals_book, arrivals_judge
-from shop.errors import NotFound, Refusal, WrongState
+from shop.errors import NotFound, WrongState
 from shop.people.models import Person
 from shop.people.services import number_next
-
-
-class OverDelivery(Refusal):
-    code, title = "over_delivery", "More came than is due"
-
-
-class NotOrdered(Refusal):
-    code, title = "not_ordered", "This was not ordered"
 
 
 @dataclass(frozen=True)
@@ -75,7 +66,8 @@ def order_make(
     return order
 
 
-def _locked(person: Person, order_id: uuid.UUID) -> Order:
+def order_lock(person: Person, order_id: uuid.UUID) -> Order:
+    """The order, locked. Raises NotFound."""
     found = Order.objects.select_for_update(of=("self",)).filter(shop_id=person.shop_id, pk=order_id).first()
     if found is None:
         raise NotFound("There is no such order. Look in the list of orders.")
@@ -89,7 +81,7 @@ def _refuse(order: Order, act: str, way_out: str) -> WrongState:
 def order_send(*, person: Person, order_id: uuid.UUID) -> Order:
     """The order went to its supplier: from now on it counts as on order. Due when its slowest kind is, unless said."""
     person.require("buying")
-    order = _locked(person, order_id)
+    order = order_lock(person, order_id)
     if order.state != OrderState.DRAFT:
         raise _refuse(order, "sent", "Make another one for what is still wanted.")
     if order.due is None:
@@ -104,61 +96,12 @@ def order_send(*, person: Person, order_id: uuid.UUID) -> Order:
 def order_cancel(*, person: Person, order_id: uuid.UUID) -> Order:
     """Nothing more of it will come. What came in stays."""
     person.require("buying")
-    order = _locked(person, order_id)
+    order = order_lock(person, order_id)
     if order.state not in (OrderState.DRAFT, *DUE):
         raise _refuse(order, "cancelled", "Nothing more is due from it.")
     order.state, order.ended_at = OrderState.CANCELLED, timezone.now()
     order.save(update_fields=["state", "ended_at"])
     return order
-
-
-def order_receive(
-    *,
-    person: Person,
-    order_id: uuid.UUID,
-    arrivals: Sequence[Arrival],
-    confirm: bool = False,
-    made_key: str | None = None,
-) -> tuple[Order, Judged]:
-    """Plates of this order come in, each measured, all of them or none; the order is through when nothing is to come.
-
-    Raises NotOrdered for a kind that is not on it, OverDelivery for more than is due unless confirmed, WrongState,
-    and what scanning in refuses.
-    """
-    if not person.may("stock"):
-        person.require("buying")
-    order = _locked(person, order_id)
-    if order.state not in DUE:
-        if order.state == OrderState.DRAFT:
-            raise _refuse(order, "received", "Send it first.")
-        raise _refuse(order, "received", "Scan the plates in without an order, or order them.")
-    lines = {line.kind_id: line for line in order.lines.select_related("kind")}
-    came = Counter(one.kind.pk for one in arrivals)
-    for place, one in enumerate(arrivals):
-        if one.kind.pk not in lines:
-            raise NotOrdered(
-                f"{one.kind.code} is not on order {order.number}. Scan it in without an order, or against its own.",
-                [(f"/plates/{place}/kind", "not on this order")],
-            )
-    for kind_id, count in came.items():
-        line = lines[kind_id]
-        if count > line.to_come and not confirm:
-            raise OverDelivery(
-                f"{line.to_come} of {line.kind.code} are still due on order {order.number}, and {count} came. Count "
-                "them; if that many came, confirm.",
-                [("/plates", f"{count} of {line.kind.code}, {line.to_come} due")],
-            )
-        line.received += count
-    judged = arrivals_judge(person=person, arrivals=arrivals, right="stock" if person.may("stock") else "buying")
-    for plate in judged.plates:
-        plate.order_line = lines[plate.kind_id]
-    arrivals_book(person=person, judged=judged, made_key=made_key)
-    OrderLine.objects.bulk_update([lines[kind_id] for kind_id in came], ["received"])
-    through = all(line.to_come == 0 for line in lines.values())
-    order.state = OrderState.RECEIVED if through else OrderState.PART
-    order.ended_at = timezone.now() if through else None
-    order.save(update_fields=["state", "ended_at"])
-    return order, judged
 
 
 def late(shop_id: uuid.UUID) -> list[Order]:

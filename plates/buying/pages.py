@@ -8,6 +8,7 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
 from django.shortcuts import resolve_url
 from django.utils import timezone
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_GET, require_POST
 
 from plates.buying import selectors
@@ -16,7 +17,12 @@ from plates.buying.orders import Wanted, order_cancel, order_make, order_send
 from plates.buying.sizes import Size, sizes
 from plates.buying.week import week
 from plates.catalogue.models import BadFigures, Kind
+from plates.labels.contents import Content
+from plates.labels.layout import label_of
+from plates.labels.sheets import SINGLES
+from plates.labels.svg import label_svg
 from plates.lengths import length_json
+from plates.scan_codes import scan_format
 from plates.tables.export import lines
 from shop.errors import Malformed
 from shop.once import Answer, Once
@@ -117,10 +123,18 @@ def order(request: PageRequest, number: int) -> HttpResponse:
         "due": found.state in DUE,
         "late": found.state in DUE and found.due and found.due < timezone.localdate(),
         "aside": selectors.quarantined_of(found),
+        "label": _label(found),
         "forbidden": forbidden(request.user, "buying"),
         "keys": [key_new(), key_new()],
     }
     return shown(request, "plates/order.html", context)
+
+
+def _label(order: Order) -> SafeString:
+    """What *Scan in* knows the order by, to be scanned off its printed page."""
+    number = str(order.number)
+    content = Content("Order", number, scan_format("order", number), [str(order.supplier)])
+    return label_svg(label_of(content, next(iter(SINGLES.values()))))
 
 
 @require_GET

@@ -5,7 +5,7 @@ A batch is known by a time-ordered key in its address, so two tabs scan two batc
 
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from urllib.parse import urlencode
 
@@ -16,13 +16,13 @@ from plates.stock.models import Condition
 from shop.rows import uuid7
 
 #: What is said once and holds for every plate after it.
-STAYS = ("gauge", "agreed_by", "box", "owner", "bin")
+STAYS = ("gauge", "agreed_by", "box", "owner", "bin", "order")
 
 
 @dataclass(frozen=True)
 class Batch:
-    """``gauge``, ``agreed_by``, ``box``, ``owner`` and the chosen ``bin`` stay as they were said; cone, warp and hot
-    spot are of one plate and do not.
+    """``gauge``, ``agreed_by``, ``box``, ``owner``, the chosen ``bin`` and the number of the ``order`` that they came
+    with stay as they were said; cone, warp and hot spot are of one plate and do not.
     """
 
     kind: Kind
@@ -33,6 +33,7 @@ class Batch:
     box: str = ""
     owner: str = ""
     bin: str = ""
+    order: str = ""
 
     @classmethod
     def of(cls, kind: Kind, sent: Mapping[str, str]) -> "Batch":
@@ -47,6 +48,13 @@ class Batch:
         fields = {"batch": str(self.key), "condition": self.condition}
         fields |= {name: getattr(self, name) for name in STAYS}
         return {name: value for name, value in fields.items() if value}
+
+    def of_kind(self, kind: Kind) -> "Batch":
+        """A new batch of another kind; what stays does, but for the bin."""
+        return Batch.of(kind, {**self.kept, "batch": "", "bin": ""})
+
+    def without_order(self) -> "Batch":
+        return replace(self, order="")
 
     @property
     def stays(self) -> str:

@@ -13,6 +13,7 @@ from plates.scan_codes import scan_parse
 from plates.stock import selectors
 from plates.stock.batches import Batch, batch_key
 from plates.stock.booking import Booking, Verdict, booking_begin
+from plates.stock.deliveries import NotDue, Orders, delivery
 from plates.stock.findings import NOTHING_FOUND, Tags
 from plates.stock.forms import LotCountForm, LotReadForm
 from plates.stock.lot_batches import LEAST, MOST, LotBatch
@@ -44,7 +45,7 @@ class Home:
 
 @require_http_methods(["GET", "POST"])
 @page
-def scan_lot(request: PageRequest, code: str) -> HttpResponse:
+def scan_lot(request: PageRequest, code: str, *, orders: Orders) -> HttpResponse:
     """The count, then a reading at a time; with Enter in the empty field, once enough are read, the lot is booked."""
     person, sent = request.user, request.POST if request.method == "POST" else request.GET
     batch = Batch.of(kind_or_404(request, code), sent)
@@ -60,40 +61,42 @@ def scan_lot(request: PageRequest, code: str) -> HttpResponse:
     if act == "undo":
         return redirect(lot.without_last().address())
     if request.method == "GET" or act == "begin" or forbidden(person, "stock") or batch.condition != Condition.NEW:
-        return _lot_page(request, lot, gauge, withdrawn)
+        return _lot_page(request, lot, orders, gauge, withdrawn)
     own_scan_check(request)
-    return _sent(request, lot, gauge, withdrawn)
+    return _sent(request, lot, orders, gauge, withdrawn)
 
 
-def _sent(request: PageRequest, lot: LotBatch, gauge: GaugeNotes, withdrawn: str) -> HttpResponse:
+def _sent(request: PageRequest, lot: LotBatch, orders: Orders, gauge: GaugeNotes, withdrawn: str) -> HttpResponse:
     if not lot.count:
         count_form = _count_form(request, request.POST)
         if not count_form.is_valid():
-            return _lot_page(request, lot, gauge, withdrawn, form=count_form)
+            return _lot_page(request, lot, orders, gauge, withdrawn, form=count_form)
         return redirect(replace(lot, count=count_form.cleaned_data["count"]).address())
     typed = request.POST.get("reading", "").strip()
     if lot.enough and not typed:
         try:
-            return redirect(_book(request, lot))
+            return redirect(_book(request, lot, orders))
+        except NotDue as refusal:
+            return _lot_page(request, lot, orders, gauge, withdrawn, doubt=_not_due(lot, refusal))
         except Refusal as refusal:
-            return _lot_page(request, lot, gauge, withdrawn, refused=refusal.detail)
+            return _lot_page(request, lot, orders, gauge, withdrawn, refused=refusal.detail)
     if not lot.unread:
         said = f"All {lot.count} are read: that one is not of this lot. Press Enter to book them."
-        return _lot_page(request, lot, gauge, withdrawn, refused=said)
+        return _lot_page(request, lot, orders, gauge, withdrawn, refused=said)
     form = _read_form(request, lot, request.POST)
     try:
         if form.is_valid() and (more := _one_more(request, lot, form, typed)):
             return redirect(more.address())
     except Implausible as refusal:
         doubt = _doubt(lot, form, typed, refusal)
-        return _lot_page(request, lot, gauge, withdrawn, doubt=doubt)
+        return _lot_page(request, lot, orders, gauge, withdrawn, doubt=doubt)
     except Refusal as refusal:
         if not form.refuse(refusal):
             raise
     if scan_parse(typed):
         text = f"That is a label. The lot is of {lot.batch.kind.code} alone: press the micrometer, or leave it with F8."
         form.errors["reading"] = form.error_class([text])
-    return _lot_page(request, lot, gauge, withdrawn, form=form)
+    return _lot_page(request, lot, orders, gauge, withdrawn, form=form)
 
 
 def _one_more(request: PageRequest, lot: LotBatch, form: LotReadForm, typed: str) -> LotBatch | None:
@@ -116,21 +119,24 @@ def _one_more(request: PageRequest, lot: LotBatch, form: LotReadForm, typed: str
     return more
 
 
-def _book(request: PageRequest, lot: LotBatch) -> str:
+def _book(request: PageRequest, lot: LotBatch, orders: Orders) -> str:
     """Book all of it, once; the address to go to. Raises what :func:`lot_receive` refuses."""
     once, batch = once_of(request), lot.batch
 
     def effect() -> Received:
-        return lot_receive(
-            person=once.person,
-            kind=batch.kind,
-            count=lot.count,
-            readings=lot.readings,
-            tags=Tags(condition=batch.condition, owner=batch.owner, box=batch.box, gauge=batch.gauge),
-            chosen_bin=bin_chosen(batch),
-            confirm=lot.sure,
-            made_key=once.made_key,
-        )
+        rest: dict[str, Any] = {
+            "person": once.person,
+            "kind": batch.kind,
+            "count": lot.count,
+            "readings": lot.readings,
+            "tags": Tags(condition=batch.condition, owner=batch.owner, box=batch.box, gauge=batch.gauge),
+            "chosen_bin": bin_chosen(batch),
+            "confirm": lot.sure,
+            "made_key": once.made_key,
+        }
+        if not batch.order:
+            return lot_receive(**rest)
+        return orders.lot_came(number=batch.order, over=request.POST.get("over") == "on", **rest)
 
     answer = once.replay() or once.run(effect, lambda _: Answer(303, {"to": batch.address()}))
     return str(answer.body["to"])
@@ -148,6 +154,15 @@ def _doubt(lot: LotBatch, form: LotReadForm, typed: str, refusal: Implausible) -
     return {"detail": refusal.detail, "ways": ways}
 
 
+def _not_due(lot: LotBatch, refusal: NotDue) -> dict[str, Any]:
+    """The lot as it is, to be booked all the same."""
+    ways: list[dict[str, Any]] = []
+    if refusal.may_confirm:
+        ways.append({"text": f"They came: count all {lot.count}", "fields": {"over": "on"}, "grave": True})
+    ways.append({"text": "Book them without the order", "fields": {"order": ""}})
+    return {"detail": refusal.detail, "ways": ways}
+
+
 def _count_form(request: PageRequest, sent: Any = None) -> LotCountForm:
     return LotCountForm(sent, person=request.user, least=LEAST, most=MOST)
 
@@ -160,7 +175,14 @@ def _read_form(request: PageRequest, lot: LotBatch, sent: Any = None) -> LotRead
 
 
 def _lot_page(
-    request: PageRequest, lot: LotBatch, gauge: GaugeNotes, withdrawn: str, *, form: Any = None, **more: Any
+    request: PageRequest,
+    lot: LotBatch,
+    orders: Orders,
+    gauge: GaugeNotes,
+    withdrawn: str,
+    *,
+    form: Any = None,
+    **more: Any,
 ) -> HttpResponse:
     batch, why = lot.batch, forbidden(request.user, "stock")
     fresh = _read_form(request, lot) if lot.count else _count_form(request)
@@ -176,6 +198,7 @@ def _lot_page(
         "used": USED if batch.condition != Condition.NEW else "",
         "limit": both(LOT_RANGE_NM, request.user.shop.unit_first),
         "to_lot": resolve_url("scan-lot", batch.kind.code),
+        **delivery(batch, orders),
         **more,
     }
     if lot.typed and not why and not withdrawn:

@@ -1,10 +1,13 @@
-"""*Scan in* at the counter: one press of the micrometer a plate, and its undo."""
+"""*Scan in* at the counter: one press of the micrometer a plate, and its undo.
+
+``orders``: who keeps the orders that plates may be scanned in against.
+"""
 
 from dataclasses import replace
 from typing import Any
 
 from django.http import HttpResponse, JsonResponse
-from django.shortcuts import redirect, resolve_url
+from django.shortcuts import redirect
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from plates.catalogue.selectors import kind_by_code, kinds_found
@@ -12,24 +15,22 @@ from plates.lengths import both, mean_nm
 from plates.measuring.gauges import GaugeNotes, gauge_for_plates
 from plates.scan_codes import scan_parse
 from plates.stock import selectors
+from plates.stock.arrivals import Arrival
 from plates.stock.batches import Batch, batch_key
 from plates.stock.bins import WrongBin
 from plates.stock.booking import Booking
+from plates.stock.deliveries import NotDue, Orders, delivery
+from plates.stock.doubts import doubt
 from plates.stock.findings import NOTHING_FOUND, Tags
 from plates.stock.forms import ScanForm
-from plates.stock.life import lot_undo, plate_undo
 from plates.stock.models import Act, Bin, Plate
 from plates.stock.plausible import Implausible
-from plates.stock.services import Received, plate_receive
+from plates.stock.services import plate_receive
 from plates.stock.shown import kind_or_404, plate_or_404
 from plates.stock.tally import apart_with, lies_in, tally, unsorted
 from shop.errors import KeyReused, Refusal
-from shop.forms import other_unit
 from shop.once import Answer, Once
 from shop.web import PageRequest, forbidden, key_new, once_of, page, shown
-
-#: What is said of one plate beside its reading, and has to be said again when the form is offered in another way.
-OF_ONE = ("cone", "warp", "hot_spot")
 
 
 class OtherPerson(Refusal):
@@ -38,47 +39,60 @@ class OtherPerson(Refusal):
 
 @require_GET
 @page
-def scan_start(request: PageRequest) -> HttpResponse:
-    """Which kind the batch is of: a scanned label or a typed code, or a name picked from the list."""
-    code = request.GET.get("code", "").strip()
-    kind = kind_by_code(shop_id=request.user.shop_id, scan_code=code) if code else None
+def scan_start(request: PageRequest, *, orders: Orders) -> HttpResponse:
+    """Which kind the batch is of: a scanned label or a typed code, or a name picked from the list; of which order."""
+    shop_id, code = request.user.shop_id, request.GET.get("code", "").strip()
+    kind = kind_by_code(shop_id=shop_id, scan_code=code) if code else None
+    named = None if kind else orders.order_named(shop_id, code)
+    if named and not request.htmx:
+        return redirect(f"{request.path}?order={named.number}")
+    order = orders.order_numbered(shop_id, request.GET.get("order", ""))
+    stays = {"order": str(order.number)} if order else {}
     if kind and "pick" not in request.GET:
-        return redirect(Batch.of(kind, {}).address())
-    found = list(kinds_found(request.user.shop_id, code)[:40])
+        return redirect(Batch.of(kind, stays).address())
+    found = list(kinds_found(shop_id, code)[:40])
     if code and len(found) == 1 and not request.htmx:
-        return redirect(Batch.of(found[0], {}).address())
-    why = forbidden(request.user, "stock")
-    return shown(request, "plates/scan_start.html", {"code": code, "kinds": found, "known": kind, "forbidden": why})
+        return redirect(Batch.of(found[0], stays).address())
+    context = {
+        "code": code,
+        "kinds": found,
+        "known": kind or named,
+        "order": order,
+        "lines": [(line, Batch.of(line.kind, stays).address()) for line in order.lines.all()] if order else [],
+        "due": [] if order else orders.orders_due(shop_id),
+        "forbidden": forbidden(request.user, "stock"),
+    }
+    return shown(request, "plates/scan_start.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 @page
-def scan_in(request: PageRequest, code: str) -> HttpResponse:
+def scan_in(request: PageRequest, code: str, *, orders: Orders) -> HttpResponse:
     """One press of the micrometer a plate."""
     sent = request.POST if request.method == "POST" else request.GET
     batch = Batch.of(kind_or_404(request, code), sent)
     if batch_key(sent.get("batch", "")) is None:
         return redirect(batch.address())
     if request.method == "GET":
-        return _scan_page(request, batch)
+        return _scan_page(request, batch, orders)
     form = ScanForm(request.POST, person=request.user, kind=batch.kind)
     if request.headers.get("Accept") == "application/json":
-        return _kept_scan(request, batch, form)
+        return _kept_scan(request, batch, form, orders)
     own_scan_check(request)
     if not form.is_valid():
-        return _not_a_reading(request, batch, form)
+        return _not_a_reading(request, batch, form, orders)
     try:
-        answer = _book(request, batch, form)
+        answer = _book(request, batch, form, orders)
     except KeyReused:
         said = "The form before this one was sent already and has counted. Nothing was done twice."
         typed = {**request.POST.dict(), **batch.kept}
-        return _scan_page(request, batch, _fresh(request, batch, typed), again=said)
-    except Implausible as refusal:
-        return _scan_page(request, batch, doubt=_doubt(request, batch, form, refusal))
+        return _scan_page(request, batch, orders, _fresh(request, batch, typed), again=said)
+    except (Implausible, NotDue) as refusal:
+        return _scan_page(request, batch, orders, doubt=doubt(batch, request.POST, form.said().texts, refusal))
     except Refusal as refusal:
         if not form.refuse(refusal):
             raise
-        return _scan_page(request, batch, form)
+        return _scan_page(request, batch, orders, form)
     return redirect(answer.body["to"])
 
 
@@ -88,26 +102,26 @@ def own_scan_check(request: PageRequest) -> None:
         raise OtherPerson("Somebody else typed this scan. It is kept until that person signs in here again.")
 
 
-def _book(request: PageRequest, batch: Batch, form: ScanForm) -> Answer:
-    once = once_of(request)
+def _book(request: PageRequest, batch: Batch, form: ScanForm, orders: Orders) -> Answer:
+    once, over = once_of(request), request.POST.get("over") == "on"
 
-    def told(received: Received) -> Answer:
-        return Answer(303, {"to": batch.address(), "plate": str(received.plates[0].pk)})
+    def told(plate: Plate) -> Answer:
+        return Answer(303, {"to": batch.address(), "plate": str(plate.pk)})
 
-    return once.replay() or once.run(lambda: _receive(once, batch, form), told)
+    return once.replay() or once.run(lambda: _receive(once, batch, form, orders, over), told)
 
 
-def _kept_scan(request: PageRequest, batch: Batch, form: ScanForm) -> JsonResponse:
+def _kept_scan(request: PageRequest, batch: Batch, form: ScanForm, orders: Orders) -> JsonResponse:
     """A scan that the browser kept while the line was lost: where the plate goes, or why it was not booked."""
     try:
         own_scan_check(request)
         if not form.is_valid():
             errors = [str(error) for found in form.errors.values() for error in found]
             return JsonResponse({"code": "not_a_reading", "detail": " ".join(errors)}, status=422)
-        answer = _book(request, batch, form)
-    except Implausible as refusal:
-        doubt = _doubt(request, batch, form, refusal)
-        return JsonResponse({"code": refusal.code, "detail": refusal.detail, "ways": doubt["ways"]}, status=422)
+        answer = _book(request, batch, form, orders)
+    except (Implausible, NotDue) as refusal:
+        ways = doubt(batch, request.POST, form.said().texts, refusal)["ways"]
+        return JsonResponse({"code": refusal.code, "detail": refusal.detail, "ways": ways}, status=422)
     except Refusal as refusal:
         return JsonResponse({"code": refusal.code, "detail": refusal.detail}, status=refusal.status)
     plate = plate_or_404(request, answer.body["plate"])
@@ -115,11 +129,11 @@ def _kept_scan(request: PageRequest, batch: Batch, form: ScanForm) -> JsonRespon
     return JsonResponse(told)
 
 
-def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm) -> HttpResponse:
+def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm, orders: Orders) -> HttpResponse:
     """What is scanned or typed instead of a reading, and stays for those that follow.
 
-    A kind's label begins a batch of that kind; a bin's label chooses where the next ones go, and ends that when it is
-    scanned again; Enter after a gauge, a box or an owner keeps it.
+    A kind's label begins a batch of that kind; a bin's label chooses where the next ones go, an order's label which
+    order they count on, and ends that when it is scanned again; Enter after a gauge, a box or an owner keeps it.
     """
     typed = request.POST.get("reading", "").strip()
     label = scan_parse(typed)
@@ -127,14 +141,17 @@ def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm) -> HttpRe
         chosen = "" if label.code == batch.bin else label.code
         if chosen and not selectors.bins(batch.kind.shop_id).filter(code=chosen).exists():
             form.errors["reading"] = form.error_class([f"No bin is called {chosen}. Add it on the page of the bins."])
-            return _scan_page(request, batch, form)
+            return _scan_page(request, batch, orders, form)
         return redirect(replace(batch, bin=chosen).address())
+    if named := orders.order_named(batch.kind.shop_id, typed):
+        number = str(named.number)
+        return redirect(replace(batch, order="" if number == batch.order else number).address())
     other = kind_by_code(shop_id=request.user.shop_id, scan_code=typed) if typed else None
     if other:
-        return redirect(Batch.of(other, {**batch.kept, "batch": "", "bin": ""}).address())
+        return redirect(batch.of_kind(other).address())
     if not typed and batch.stays != request.POST.get("stayed", ""):
         return redirect(batch.address())
-    return _scan_page(request, batch, form)
+    return _scan_page(request, batch, orders, form)
 
 
 def bin_chosen(batch: Batch) -> Bin | None:
@@ -147,48 +164,36 @@ def bin_chosen(batch: Batch) -> Bin | None:
     return found
 
 
-def _receive(once: Once, batch: Batch, form: ScanForm) -> Received:
-    return plate_receive(
+def _receive(once: Once, batch: Batch, form: ScanForm, orders: Orders, over: bool) -> Plate:
+    tags = Tags(
+        condition=form.cleaned_data["condition"],
+        owner=batch.owner,
+        box=batch.box,
+        gauge=batch.gauge,
+        findings=form.findings(),
+    )
+    one = Arrival(batch.kind, form.said(), tags, bin_chosen(batch), form.cleaned_data["confirm"])
+    if batch.order:
+        return orders.plate_came(person=once.person, number=batch.order, arrival=one, over=over, made_key=once.made_key)
+    received = plate_receive(
         person=once.person,
-        kind=batch.kind,
-        reading=form.said(),
-        tags=Tags(
-            condition=form.cleaned_data["condition"],
-            owner=batch.owner,
-            box=batch.box,
-            gauge=batch.gauge,
-            findings=form.findings(),
-        ),
-        chosen_bin=bin_chosen(batch),
-        confirm=form.cleaned_data["confirm"],
+        kind=one.kind,
+        reading=one.reading,
+        tags=tags,
+        chosen_bin=one.chosen_bin,
+        confirm=one.confirm,
         made_key=once.made_key,
     )
-
-
-def _doubt(request: PageRequest, batch: Batch, form: ScanForm, refusal: Implausible) -> dict[str, Any]:
-    """What an implausible reading may have been meant as: ``ways`` to go on, each a form to press."""
-    texts = [said.text for said in form.cleaned_data["reading"]]
-    typed = request.POST["reading"]
-    here = resolve_url("scan-in", batch.kind.code)
-    of_one = {name: request.POST[name] for name in OF_ONE if request.POST.get(name)}
-    kept = {**batch.kept, **of_one, "by": str(request.user.pk)}
-    ways: list[dict[str, Any]] = []
-    if (refusal.more.get("would_be") or {}).get("plausible"):
-        meant = " ".join(other_unit(text) for text in texts)
-        ways.append({"text": f"It is {meant}", "to": here, "fields": {"reading": meant, **kept}})
-    for may_be in refusal.more.get("may_be", []):
-        to = resolve_url("scan-in", may_be["kind"])
-        ways.append({"text": f"It is a {may_be['kind']}", "to": to, "fields": {"reading": typed, **kept}})
-    as_it_is = {"reading": typed, "confirm": "on", **kept}
-    ways.append({"text": f"Book {' '.join(texts)} as it is", "to": here, "fields": as_it_is, "grave": True})
-    return {"detail": refusal.detail, "ways": ways}
+    return received.plates[0]
 
 
 def _fresh(request: PageRequest, batch: Batch, typed: dict[str, str] | None = None) -> ScanForm:
     return ScanForm(person=request.user, kind=batch.kind, initial=typed or batch.kept)
 
 
-def _scan_page(request: PageRequest, batch: Batch, form: ScanForm | None = None, **more: Any) -> HttpResponse:
+def _scan_page(
+    request: PageRequest, batch: Batch, orders: Orders, form: ScanForm | None = None, **more: Any
+) -> HttpResponse:
     person = request.user
     scanned = list(selectors.batch(person=person, batch_id=batch.key, since=batch.began))
     undone_id = request.GET.get("undone", "")
@@ -215,6 +220,7 @@ def _scan_page(request: PageRequest, batch: Batch, form: ScanForm | None = None,
         "withdrawn": withdrawn,
         "undone": undone,
         "forbidden": forbidden(person, "stock"),
+        **delivery(batch, orders),
         **more,
     }
     return shown(request, "plates/scan_in.html", context)
@@ -235,25 +241,18 @@ def _warnings(plate: Plate, gauge: GaugeNotes) -> list[dict[str, str]]:
 
 @require_POST
 @page
-def scan_undo(request: PageRequest) -> HttpResponse:
+def scan_undo(request: PageRequest, *, orders: Orders) -> HttpResponse:
     """Undo of the last scan, or of the lot that was booked last: one key."""
     plate = plate_or_404(request, request.POST.get("plate", ""))
     batch = Batch.of(plate.kind, request.POST)
     to = batch.address(undone=str(plate.pk))
 
     def effect(once: Once) -> Answer:
-        return once.run(lambda: _undo(once, plate), lambda _: Answer(303, {"to": to}))
+        return once.run(lambda: orders.arrival_undo(person=once.person, plate=plate), lambda _: Answer(303, {"to": to}))
 
     once = once_of(request)
     try:
         answer = once.replay() or effect(once)
     except Refusal as refusal:
-        return _scan_page(request, batch, refused=refusal.detail)
+        return _scan_page(request, batch, orders, refused=refusal.detail)
     return redirect(answer.body["to"])
-
-
-def _undo(once: Once, plate: Plate) -> None:
-    if plate.lot_id is None:
-        plate_undo(person=once.person, plate_id=plate.pk)
-    else:
-        lot_undo(person=once.person, lot_id=plate.lot_id)

@@ -63,10 +63,12 @@ def lot_receive(
     confirm: bool = False,
     made_key: str | None = None,
     at: datetime | None = None,
+    order_line: uuid.UUID | None = None,
 ) -> Received:
     """Book a delivery of ``count`` like plates, some measured; the others carry the mean and spread of the lot.
 
     What is found (cone, warp, hot spot) holds for all of them; each plate read is judged on its own.
+    ``order_line``: what the lot was delivered on.
     """
     booking = booking_begin(
         person=person,
@@ -82,6 +84,8 @@ def lot_receive(
     if at is not None:
         judged.lot.received_at = at
     judged.lot.save(force_insert=True)
+    for plate in judged.plates:
+        plate.order_line_id = order_line
     ledger_open(
         plates=judged.plates,
         person=person,

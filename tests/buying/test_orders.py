@@ -61,7 +61,10 @@ def test_it_comes_in_parts_until_it_is_through(api: Api, fit: Any, order: dict[s
     assert plate.bin and plate.bin.code == "B-77" and plate.order_line_id
     whole = api.post(path, came(("S-087", "0.0870 in"), ("S-077", "0.0772 in"))).body
     assert whole["state"] == "received" and whole["ended_at"] and on_order(api, fit) == [0, 0]
-    assert api.post(path, came(("S-077", "0.0771 in"))).code == "wrong_state"
+    assert api.post(path, came(("S-077", "0.0771 in"))).code == "over_delivery"
+    api.post(path, {**came(("S-077", "0.0771 in")), "confirm": True})
+    again = api.get(f"orders/{order['id']}/").body
+    assert (again["state"], again["ended_at"], again["lines"][0]["received"]) == ("received", whole["ended_at"], 4)
 
 
 def test_more_than_is_due_asks_first(api: Api, order: dict[str, Any]) -> None:

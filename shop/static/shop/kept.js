@@ -179,7 +179,8 @@
     const of = new FormData(form);
     of.delete("csrfmiddlewaretoken");
     const from = `${form.getAttribute("action")}?${new URLSearchParams([...of].filter(([name]) => name !== "reading"))}`;
-    for (const part of [".answer", ".tally"]) htmx.ajax("GET", from, { target: part, select: part, swap: "outerHTML" });
+    const parts = [".answer", ".tally", ".came"].filter((part) => document.querySelector(`#scan ${part}`));
+    for (const part of parts) htmx.ajax("GET", from, { target: part, select: part, swap: "outerHTML" });
   }
 
   window.addEventListener("online", send);

@@ -1,0 +1,54 @@
+"""The orders as *Scan in* asks for them: :class:`plates.stock.deliveries.Orders`."""
+
+import re
+import uuid
+from typing import Any
+
+from plates.buying import selectors
+from plates.buying.models import DUE, Order
+from plates.buying.receiving import NothingDue, arrival_undo, order_receive, order_receive_lot
+from plates.scan_codes import scan_parse
+from plates.stock.arrivals import Arrival
+from plates.stock.models import Plate
+from plates.stock.services import Received
+from shop.people.models import Person
+
+__all__ = ["arrival_undo", "lot_came", "order_named", "order_numbered", "orders_due", "plate_came"]
+
+_TYPED = re.compile(r"order\s*(\d{1,15})", re.ASCII | re.IGNORECASE)
+
+
+def orders_due(shop_id: uuid.UUID) -> list[Order]:
+    """The oldest first."""
+    return list(selectors.orders(shop_id).filter(state__in=DUE)[:40])
+
+
+def order_named(shop_id: uuid.UUID, text: str) -> Order | None:
+    label, typed = scan_parse(text), _TYPED.fullmatch(text.strip())
+    if label and label.sort == "order":
+        return order_numbered(shop_id, label.code)
+    return order_numbered(shop_id, typed[1]) if typed else None
+
+
+def order_numbered(shop_id: uuid.UUID, number: str) -> Order | None:
+    if not re.fullmatch(r"[0-9]{1,15}", number):
+        return None
+    return selectors.orders(shop_id).filter(number=int(number)).first()
+
+
+def plate_came(*, person: Person, number: str, arrival: Arrival, over: bool, made_key: str | None) -> Plate:
+    _, judged = order_receive(
+        person=person, order_id=_id_of(person, number), arrivals=[arrival], confirm=over, made_key=made_key
+    )
+    return judged.plates[0]
+
+
+def lot_came(*, person: Person, number: str, **lot: Any) -> Received:
+    return order_receive_lot(person=person, order_id=_id_of(person, number), **lot)
+
+
+def _id_of(person: Person, number: str) -> uuid.UUID:
+    found = order_numbered(person.shop_id, number)
+    if found is None:
+        raise NothingDue(f"There is no order {number}. Scan the plates in without it.")
+    return found.pk
