@@ -23,6 +23,7 @@ from plates.bench.slip import pages as slip_pages
 from plates.buying import api as buying
 from plates.buying import deliveries
 from plates.buying import pages as buying_pages
+from plates.buying.sizes import bought
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
 from plates.catalogue import spec_pages as catalogue_spec_pages
@@ -35,6 +36,7 @@ from plates.stock import api as stock
 from plates.stock import bin_pages, count_api, count_pages, lot_pages, scanning, shelf_pages
 from plates.stock import pages as stock_pages
 from plates.stock.deliveries import Orders
+from plates.stock.shelf import BoughtOf
 from plates.tables import pages as table_pages
 from shop import pages, sign_in
 from shop.health import healthz
@@ -109,9 +111,11 @@ api = [
     path("", unknown_address),
 ]
 
-#: The pages of *Scan in* lie below the orders that plates are scanned in against, so these are handed to them here.
+#: *Scan in* and *Shelf* lie below the room of the buyer, so what they need of it is handed to them here.
 _ORDERS: Orders = deliveries
 AGAINST = {"orders": _ORDERS}
+_BOUGHT_OF: BoughtOf = bought
+BUYER = {"bought_of": _BOUGHT_OF}
 
 urlpatterns = [
     path("healthz", healthz, name="healthz"),
@@ -164,7 +168,7 @@ urlpatterns = [
     path("orders/<int:number>.csv", buying_pages.order_csv, name="order-csv"),
     path("bench-plan/", plan_pages.together, name="bench-plan"),
     path("residuals/", proof_pages.residuals, name="residuals"),
-    path("shelf/", shelf_pages.shelf, name="shelf"),
+    path("shelf/", shelf_pages.shelf, BUYER, name="shelf"),
     path("shelf/<str:code>/<str:role>/", shelf_pages.size, name="shelf-size"),
     path("bins/", stock_pages.bins, name="bins"),
     path("bins/<str:code>/", bin_pages.one_bin, name="bin"),

@@ -42,7 +42,7 @@ class Sizes(Signed):
         fit, role = (query.validated_data.get(name, "") for name in ("fit", "role"))
         if fit:
             by_code(self.get_queryset(), fit, "/fit")
-        page = self.paginate_queryset(self.chosen(sizes(self.person.shop, fit=fit, role=role)))
+        page = self.paginate_queryset(self.chosen(sizes(self.person.shop, fits=[fit] if fit else [], role=role)))
         return self.get_paginated_response(self.get_serializer(page, many=True).data)
 
     def chosen(self, some: list[Size]) -> list[Size]:

@@ -1,6 +1,7 @@
 """What the shop used and missed, by thickness: the raw counts under the sizes."""
 
 import uuid
+from collections.abc import Collection
 from datetime import timedelta
 from typing import Any, NamedTuple
 
@@ -24,22 +25,25 @@ class Counted(NamedTuple):
     held: int = 0
 
 
+_OF_FITS = """(cardinality(%(fits)s::text[]) = 0 OR fit_id IN (
+    SELECT id FROM plates_fit WHERE shop_id = %(shop)s AND code = ANY(%(fits)s::text[])))"""
+
 # Of the shop's own plates; a hold that has run out counts as free.
-_LYING = """
+_LYING = f"""
 SELECT f.code, p.role, p.thickness_nm, p.plates::int, p.held::int
   FROM (SELECT fit_id, role, thickness_nm, count(*) AS plates, 0 AS held FROM plates_plate
-         WHERE shop_id = %(shop)s AND state = 'on_shelf' AND owner = '' GROUP BY 1, 2, 3
+         WHERE shop_id = %(shop)s AND state = 'on_shelf' AND owner = '' AND {_OF_FITS} GROUP BY 1, 2, 3
          UNION ALL
         SELECT fit_id, role, thickness_nm, count(*), count(*) FILTER (WHERE held_until > now()) FROM plates_plate
-         WHERE shop_id = %(shop)s AND state = 'held' AND owner = '' GROUP BY 1, 2, 3) p
+         WHERE shop_id = %(shop)s AND state = 'held' AND owner = '' AND {_OF_FITS} GROUP BY 1, 2, 3) p
   JOIN plates_fit f ON f.id = p.fit_id
- WHERE (%(fit)s = '' OR f.code = %(fit)s) AND (%(role)s = '' OR p.role = %(role)s)
-"""
+ WHERE (%(role)s = '' OR p.role = %(role)s)
+"""  # noqa: S608  # only what stands above is put in
 
 # What left the shelf for good: into jobs, sold, used up by the shop, lost, scrapped off the shelf. A loan is no demand,
 # and neither is its return; what comes back from a job or a sale is taken off again. What goes back to the supplier
 # under warranty was never used.
-_USED = """
+_USED = f"""
 SELECT f.code, p.role, l.thickness_nm, sum(-l.delta)::int, 0
   FROM plates_ledgerline l
   JOIN plates_plate p ON p.id = l.plate_id
@@ -54,19 +58,19 @@ SELECT f.code, p.role, l.thickness_nm, sum(-l.delta)::int, 0
                   WHEN 'handed_out' THEN h.reason IN ('cash', 'own_use', 'lost')
                   WHEN 'put_back' THEN b.act = 'taken' OR bh.reason IN ('cash', 'own_use', 'lost')
                   ELSE false END
-   AND (%(fit)s = '' OR f.code = %(fit)s) AND (%(role)s = '' OR p.role = %(role)s)
+   AND {_OF_FITS} AND (%(role)s = '' OR p.role = %(role)s)
  GROUP BY 1, 2, 3
-"""
+"""  # noqa: S608  # only what stands above is put in
 
 
-def lying(shop_id: uuid.UUID, fit: str = "", role: str = "") -> list[Counted]:
-    """What lies on the shelf now, of one fit (its code) and role or of all; customers' plates left out. One query."""
-    return _read(_LYING, shop=shop_id, fit=fit, role=role)
+def lying(shop_id: uuid.UUID, fits: Collection[str] = (), role: str = "") -> list[Counted]:
+    """What lies on the shelf now, of these fits (their codes) and this role or of all, but no customer's; one query."""
+    return _read(_LYING, shop=shop_id, fits=list(fits), role=role)
 
 
-def used(shop_id: uuid.UUID, fit: str = "", role: str = "") -> list[Counted]:
+def used(shop_id: uuid.UUID, fits: Collection[str] = (), role: str = "") -> list[Counted]:
     """What was used in the last :data:`WEEKS` weeks, returns taken off. One query."""
-    return _read(_USED, shop=shop_id, fit=fit, role=role, span=timedelta(weeks=WEEKS))
+    return _read(_USED, shop=shop_id, fits=list(fits), role=role, span=timedelta(weeks=WEEKS))
 
 
 def _read(statement: str, **values: Any) -> list[Counted]:

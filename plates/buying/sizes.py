@@ -2,7 +2,7 @@
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cache
@@ -26,6 +26,7 @@ from plates.buying.models import (
 )
 from plates.buying.selectors import rules
 from plates.catalogue.models import Kind, Role
+from plates.stock.shelf import Bought
 from plates.stock.sizes import SizeRow
 from shop.people.models import Shop
 
@@ -59,6 +60,10 @@ class Size:
     def free(self) -> int:
         """What nobody waits for; below zero where more is waited for than there is and comes."""
         return self.on_shelf - self.held + self.on_order - self.waiting
+
+    @property
+    def low(self) -> bool:
+        return self.free < self.buy_below
 
     @property
     def demand(self) -> Fraction:
@@ -95,9 +100,9 @@ class Terms:
         )  # fmt: skip
 
 
-def sizes(shop: Shop, *, fit: str = "", role: str = "") -> list[Size]:
-    """Every size of the shop, or of one fit (by code) and role: catalogued, or with something in it. By fit, role and
-    thickness. As many queries for a large shop as for a small one.
+def sizes(shop: Shop, *, fits: Collection[str] = (), role: str = "") -> list[Size]:
+    """Every size of the shop, or of some fits (by code) and one role: catalogued, or with something in it. By fit, role
+    and thickness. As many queries for a large shop as for a small one.
     """
     kinds = Kind.objects.filter(shop_id=shop.pk).select_related("fit", "supplier").order_by("code")
     nominals: dict[Row, list[int]] = defaultdict(list)
@@ -121,31 +126,42 @@ def sizes(shop: Shop, *, fit: str = "", role: str = "") -> list[Size]:
     def size_of(one: Counted) -> Size:
         return at(one.fit, one.role, row(one.fit, one.role).number(one.thickness_nm))
 
+    def asked(fit: str, of_role: str) -> bool:
+        return (not fits or fit in fits) and role in ("", of_role)
+
     owed = on_order(shop.pk)
     for kind in kinds:
-        if fit in ("", kind.fit.code) and role in ("", kind.role):
+        if asked(kind.fit.code, kind.role):
             size = at(kind.fit.code, kind.role, row(kind.fit.code, kind.role).number(kind.nominal_nm))
             size.kinds.append(kind)
             size.on_order += owed.get(kind.pk, 0)
-    for one in lying(shop.pk, fit, role):
+    for one in lying(shop.pk, fits, role):
         size = size_of(one)
         size.on_shelf += one.plates
         size.held += one.held
-    for one in used(shop.pk, fit, role):
+    for one in used(shop.pk, fits, role):
         size_of(one).taken += one.plates
     for miss in misses(shop.pk):
         shares = shared(miss.ranges, nominals, row)
         for (of_fit, of_role, number), share in shares.items():
-            if fit in ("", of_fit) and role in ("", of_role):
+            if asked(of_fit, of_role):
                 at(of_fit, of_role, number).missed += share
         if miss.waiting and (need := wanted(miss.ranges, nominals, row)):
             (of_fit, of_role, number), count = need
-            if fit in ("", of_fit) and role in ("", of_role):
+            if asked(of_fit, of_role):
                 at(of_fit, of_role, number).waiting += count
     for size in found.values():
         size.taken = max(0, size.taken)
     _levels(found.values(), list(rules(shop.pk)))
     return sorted(found.values(), key=lambda size: (size.fit, list(Role.values).index(size.role), size.number))
+
+
+def bought(shop: Shop, fits: Collection[str]) -> dict[tuple[str, str, int], Bought]:
+    """What the shelf shows of the sizes of these fits, by fit, role and centre; as many queries for many as for few."""
+    return {
+        (one.fit, one.role, one.centre_nm): Bought(one.on_order, one.low, one.buy_below)
+        for one in sizes(shop, fits=fits)
+    }
 
 
 def on_order(shop_id: uuid.UUID) -> dict[uuid.UUID, int]:
@@ -212,7 +228,7 @@ def _level(size: Size, kind: Kind, terms: Terms, prior: levels.Rate) -> None:
         parts += [f"{size.held} of them held"] if size.held else []
         parts += [f"{size.on_order} on order"] if size.on_order else []
         parts += [f"{size.waiting} waited for"] if size.waiting else []
-        short = f"below {size.buy_below}" if size.free < size.buy_below else "none left of a size that is asked for"
+        short = f"below {size.buy_below}" if size.low else "none left of a size that is asked for"
         need = max(size.fill_to, size.buy_below, 1) - size.free
         packs = f", in packs of {kind.pack_size}: {size.buy}" if size.buy != need else ""
         size.reasons.insert(0, f"free {size.free} ({', '.join(parts)}): {short}")

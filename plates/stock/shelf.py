@@ -1,8 +1,9 @@
 """What lies on the shelf, size by size: a histogram for each fit and role, and one for a bin."""
 
 import uuid
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from django.db import connection
 from django.db.models import Count, F, Q, QuerySet
@@ -13,11 +14,27 @@ from plates.lengths import NM_PER
 from plates.stock.models import LYING, Bin, Plate, State
 from plates.stock.selectors import plates
 from plates.stock.sizes import SizeRow
+from shop.people.models import Shop
+
+
+class Bought(NamedTuple):
+    """Plates on order, and whether what is free has fallen below ``buy_below``."""
+
+    on_order: int
+    low: bool
+    buy_below: int
+
+
+NOT_BOUGHT = Bought(0, False, 0)
+#: Who knows it lies above: (fit, role, centre_nm) → of the sizes of these fits.
+BoughtOf = Callable[[Shop, Collection[str]], Mapping[tuple[str, str, int], Bought]]
 
 
 @dataclass(frozen=True)
 class Size:
-    """One bar: plates of from_nm ≤ t < to_nm; ``lying`` counts ``held`` ones too. ``nominal``: a kind has this size."""
+    """One bar: plates of from_nm ≤ t < to_nm; ``lying`` counts ``held`` ones too. ``nominal``: a kind has this size;
+    ``bought``: how it stands with the buyer, where that is known.
+    """
 
     centre_nm: int
     from_nm: int
@@ -25,6 +42,7 @@ class Size:
     lying: int
     held: int
     nominal: bool = False
+    bought: Bought = NOT_BOUGHT
 
 
 @dataclass(frozen=True)
@@ -42,6 +60,19 @@ class Histogram:
     @property
     def held(self) -> int:
         return sum(size.held for size in self.sizes)
+
+    @property
+    def on_order(self) -> int:
+        return sum(size.bought.on_order for size in self.sizes)
+
+    @property
+    def low(self) -> int:
+        """How many sizes are low."""
+        return sum(size.bought.low for size in self.sizes)
+
+    def with_bought(self, bought: Mapping[tuple[str, str, int], Bought]) -> "Histogram":
+        known = (bought.get((self.fit.code, self.role, size.centre_nm), NOT_BOUGHT) for size in self.sizes)
+        return replace(self, sizes=[replace(size, bought=one) for size, one in zip(self.sizes, known, strict=True)])
 
 
 def rows_kept(shop_id: uuid.UUID, *, fit: str = "", role: str = "") -> QuerySet[Kind, tuple[uuid.UUID, str]]:

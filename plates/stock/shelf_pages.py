@@ -11,7 +11,7 @@ from plates.catalogue.models import Role
 from plates.catalogue.selectors import fits
 from plates.lengths import LengthError, length_parse
 from plates.stock.drawing import histogram_drawing, size_figure
-from plates.stock.shelf import Histogram, Size, histograms, plates_between, rows_kept
+from plates.stock.shelf import BoughtOf, Histogram, Size, histograms, plates_between, rows_kept
 from shop.web import PageRequest, page, shown
 
 #: So many fits and roles stand on one page, however many the shop has.
@@ -20,17 +20,19 @@ ON_A_PAGE = 6
 
 @require_GET
 @page
-def shelf(request: PageRequest) -> HttpResponse:
-    """Histograms by fit and role."""
+def shelf(request: PageRequest, *, bought_of: BoughtOf) -> HttpResponse:
+    """Histograms by fit and role; ``bought_of`` knows what of them is on order, and what is low."""
     shop = request.user.shop
     fit, role = request.GET.get("fit", "").strip(), request.GET.get("role", "")
     rows = Paginator(rows_kept(shop.pk, fit=fit, role=role if role in Role.values else ""), ON_A_PAGE).get_page(
         request.GET.get("page")
     )
     unit = shop.unit_first
+    found = histograms(shop.pk, rows, unit)
+    bought = bought_of(shop, {one.fit.code for one in found}) if found else {}
     context = {
         "rows": rows,
-        "charts": [_chart(one, unit) for one in histograms(shop.pk, rows, unit)],
+        "charts": [_chart(one.with_bought(bought), unit) for one in found],
         "fit": fit,
         "role": role,
         "roles": Role.choices,
