@@ -6,7 +6,7 @@ import uuid
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from django.db import models, transaction
+from django.db import connection, models, transaction
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 from django.db.backends.ddl_references import Statement, Table
 
@@ -78,6 +78,21 @@ class ShopRow(models.Model):
     class Meta:
         abstract = True
         constraints = [models.UniqueConstraint(fields=["shop", "id"], name="%(class)s_shop_id")]
+
+
+#: From so many rows on it is dearer to go by a plan for a small table than to make a new one.
+MANY_ROWS = 200
+
+
+def plans_renew(rows: int) -> None:
+    """Between rows and those that link to them, when there are many: let the links be looked up by the index.
+
+    A connection keeps its plan for the check of a foreign key. Made when the table was nearly empty it reads the whole
+    table for each row, and nothing ends it before the next ANALYZE, which does not see what is not committed.
+    """
+    if rows >= MANY_ROWS:
+        with connection.cursor() as cursor:
+            cursor.execute("DISCARD PLANS")
 
 
 def rows_write(places: Sequence[int], write: Callable[[Sequence[int]], object]) -> dict[int, Refusal]:

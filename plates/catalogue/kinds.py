@@ -11,7 +11,7 @@ from plates.lengths import both
 from plates.scan_codes import scan_parse
 from shop.errors import CodeTaken, Refusal, refusal_of
 from shop.people.models import Person
-from shop.rows import rows_write
+from shop.rows import plans_renew, rows_write
 
 
 @dataclass(frozen=True)
@@ -78,6 +78,7 @@ def kinds_make(*, person: Person, kinds: Sequence[KindData]) -> KindsMade:
 
     def write(places: Sequence[int]) -> None:
         Kind.objects.bulk_create([rows[place] for place in places])
+        plans_renew(len(places))
         ScanCode.objects.bulk_create(
             ScanCode(shop_id=person.shop_id, code=code, kind=rows[place])
             for place in places

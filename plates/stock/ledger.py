@@ -14,7 +14,7 @@ from django.db import connection
 
 from plates.stock.models import LYING, Act, LedgerLine, Plate, State
 from shop.people.models import Person
-from shop.rows import uuid7
+from shop.rows import plans_renew, uuid7
 
 
 @dataclass
@@ -157,6 +157,7 @@ def ledger_open(
         if at is not None:
             plate.received_at = at
     Plate.objects.bulk_create(plates)
+    plans_renew(len(plates))
     LedgerLine.objects.bulk_create(
         LedgerLine(
             shop_id=plate.shop_id,
