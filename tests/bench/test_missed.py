@@ -201,7 +201,8 @@ def test_the_page_has_the_newest_first_with_what_to_say(api: Api, owner: Person,
     assert text.index(said[0]) < text.index(said[1])
     assert "job J-1" in text and f"match {first['number']}" in text
     assert said[0] not in counter.open("/missed/", spec="OTHER")
-    assert "/missed/" in (counter.open("/"), counter.html)[1]
+    assert "/buying/" in (counter.open("/"), counter.html)[1]
+    assert "/missed/" in (counter.open("/buying/"), counter.html)[1]
 
 
 @pytest.mark.parametrize(("most", "said"), [(0, "0 changes"), (1, "1 change")])
