@@ -7,7 +7,8 @@ from django.utils.safestring import SafeString
 
 
 def number(value: float) -> str:
-    return f"{value:.3f}"
+    """To a thousandth, in no more characters than that takes: a page may hold thousands of them."""
+    return f"{value:.3f}".rstrip("0").rstrip(".")
 
 
 def picture(wide: float, high: float, title: str, desc: str, parts: Sequence[SafeString], name: str) -> SafeString:

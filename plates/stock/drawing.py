@@ -49,17 +49,18 @@ def histogram_drawing(sizes: Sequence[Size], *, unit: str, title: str, links: Se
         left += COLUMN
     lines.append(svg.line(began, foot, left, foot, "thick"))
     wide, high = left + EDGE, foot + FOOT
-    desc = "; ".join(size_said(size, unit) for size in sizes) + "."
+    # With links, each says its own size.
+    desc = "" if links else "; ".join(size_said(size, unit) for size in sizes) + "."
     return format_html(
         '<svg class="drawing sizes" role="{}" width="{}" height="{}" viewBox="0 0 {} {}" '
-        'xmlns="http://www.w3.org/2000/svg"><title>{}</title><desc>{}</desc>{}{}</svg>',
+        'xmlns="http://www.w3.org/2000/svg"><title>{}</title>{}{}{}</svg>',
         "group" if links else "img",
         wide,
         high,
         wide,
         high,
         title,
-        desc,
+        format_html("<desc>{}</desc>", desc) if desc else "",
         format_html_join("", "{}", ((one,) for one in columns)),
         format_html_join("", "{}", ((one,) for one in lines)),
     )
