@@ -108,16 +108,20 @@
       waiting = [];
     }
     reading = null;
+    readNext();
   });
-  document.addEventListener("htmx:afterSettle", () => {
-    // What was refused stands there selected: the next press of the micrometer takes its place.
-    const refused = document.querySelector("#scan [autofocus]");
-    if (refused && refused.defaultValue && refused.value === refused.defaultValue) refused.select();
+  const readNext = () => {
     const field = document.querySelector(`${LOT} [name=reading]`);
     if (reading || !waiting.length || !field) return;
     field.value = waiting.shift();
     if (document.querySelector("#scan [role=alert]")) waiting = [];
     else field.form.requestSubmit();
+  };
+  document.addEventListener("htmx:afterSettle", () => {
+    // What was refused stands there selected: the next press of the micrometer takes its place.
+    const refused = document.querySelector("#scan [autofocus]");
+    if (refused && refused.defaultValue && refused.value === refused.defaultValue) refused.select();
+    readNext();
   });
 
   // The time left of a hold, by the server's clock: this machine's may be off.
