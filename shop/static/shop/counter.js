@@ -2,239 +2,239 @@
 // was typed when the page had to ask who is there.
 "use strict";
 (() => {
-  const trouble = () => document.getElementById("trouble");
+	const trouble = () => document.getElementById("trouble");
 
-  // A form that was just swapped in is in htmx's hands at once: a scan must not slip through before.
-  htmx.config.defaultSettleDelay = 0;
+	// A form that was just swapped in is in htmx's hands at once: a scan must not slip through before.
+	htmx.config.defaultSettleDelay = 0;
 
-  document.addEventListener("keydown", (event) => {
-    const held = event.target;
-    if (event.key === "Escape") {
-      const undo = document.querySelector("[data-undo]");
-      if (undo && !(held.value && held.matches("input[type=text], input:not([type])"))) {
-        event.preventDefault();
-        undo.click();
-      }
-    }
-    // One key for a choice of two: it chooses the other one.
-    const two = /^F\d+$/.test(event.key) && document.querySelector(`[data-hotkey="${event.key}"]`);
-    if (two && !event.repeat) {
-      event.preventDefault();
-      two.querySelector("input:not(:checked)").checked = true;
-    }
-    // A key still down from the page before, or struck twice, must not take anything on this one.
-    if (event.key === "Enter" && held.matches && held.matches("[data-steady]:not([data-awake])")) {
-      // What a micrometer has just typed into a field is no key of the page before.
-      if (!held.matches("input") || !held.value) event.preventDefault();
-    }
-    if (event.key === "Enter" && event.repeat) event.preventDefault();
-  });
+	document.addEventListener("keydown", (event) => {
+		const held = event.target;
+		if (event.key === "Escape") {
+			const undo = document.querySelector("[data-undo]");
+			if (undo && !(held.value && held.matches("input[type=text], input:not([type])"))) {
+				event.preventDefault();
+				undo.click();
+			}
+		}
+		// One key for a choice of two: it chooses the other one.
+		const two = /^F\d+$/.test(event.key) && document.querySelector(`[data-hotkey="${event.key}"]`);
+		if (two && !event.repeat) {
+			event.preventDefault();
+			two.querySelector("input:not(:checked)").checked = true;
+		}
+		// A key still down from the page before, or struck twice, must not take anything on this one.
+		if (event.key === "Enter" && held.matches && held.matches("[data-steady]:not([data-awake])")) {
+			// What a micrometer has just typed into a field is no key of the page before.
+			if (!held.matches("input") || !held.value) event.preventDefault();
+		}
+		if (event.key === "Enter" && event.repeat) event.preventDefault();
+	});
 
-  // One letter decides what becomes of a plate that came out: of the one with the focus, else of the next one.
-  document.addEventListener("keydown", (event) => {
-    const held = event.target;
-    if (event.repeat || event.ctrlKey || event.altKey || event.metaKey || held.matches("input, select, textarea")) return;
-    const row = held.closest("[data-fates]") || document.querySelector("[data-fates]");
-    const letters = row ? [...row.querySelectorAll("[data-letter]")] : [];
-    const button = letters.find((one) => one.dataset.letter === event.key.toLowerCase());
-    if (button) {
-      event.preventDefault();
-      button.click();
-    }
-  });
+	// One letter decides what becomes of a plate that came out: of the one with the focus, else of the next one.
+	document.addEventListener("keydown", (event) => {
+		const held = event.target;
+		if (event.repeat || event.ctrlKey || event.altKey || event.metaKey || held.matches("input, select, textarea")) return;
+		const row = held.closest("[data-fates]") || document.querySelector("[data-fates]");
+		const letters = row ? [...row.querySelectorAll("[data-letter]")] : [];
+		const button = letters.find((one) => one.dataset.letter === event.key.toLowerCase());
+		if (button) {
+			event.preventDefault();
+			button.click();
+		}
+	});
 
-  // Find: by one key from any page, and by nothing at all for a label scanned where no field has the focus.
-  const field = (held) => held.matches && held.matches("input:not([type=checkbox], [type=radio]), select, textarea");
-  let scan = "";
-  let last = 0;
-  document.addEventListener(
-    "keydown",
-    (event) => {
-      const find = document.querySelector("[data-find]");
-      if (!find || event.ctrlKey || event.altKey || event.metaKey) return;
-      if (event.key === "F4" && !event.repeat) {
-        event.preventDefault();
-        find.click();
-      }
-      if (event.timeStamp - last > 2000 || field(event.target)) scan = "";
-      if (field(event.target) || (!scan && event.key !== "%" && event.key !== "]")) return;
-      last = event.timeStamp;
-      if (event.key.length === 1) scan += event.key;
-      if (event.key === "Enter") location.assign(`${find.href}?q=${encodeURIComponent(scan)}`);
-      if (event.key !== "Shift") {
-        event.preventDefault();
-        event.stopPropagation();
-      }
-    },
-    true
-  );
+	// Find: by one key from any page, and by nothing at all for a label scanned where no field has the focus.
+	const field = (held) => held.matches && held.matches("input:not([type=checkbox], [type=radio]), select, textarea");
+	let scan = "";
+	let last = 0;
+	document.addEventListener(
+		"keydown",
+		(event) => {
+			const find = document.querySelector("[data-find]");
+			if (!find || event.ctrlKey || event.altKey || event.metaKey) return;
+			if (event.key === "F4" && !event.repeat) {
+				event.preventDefault();
+				find.click();
+			}
+			if (event.timeStamp - last > 2000 || field(event.target)) scan = "";
+			if (field(event.target) || (!scan && event.key !== "%" && event.key !== "]")) return;
+			last = event.timeStamp;
+			if (event.key.length === 1) scan += event.key;
+			if (event.key === "Enter") location.assign(`${find.href}?q=${encodeURIComponent(scan)}`);
+			if (event.key !== "Shift") {
+				event.preventDefault();
+				event.stopPropagation();
+			}
+		},
+		true
+	);
 
-  const wake = () => {
-    const steady = document.querySelectorAll("[data-steady]");
-    setTimeout(() => steady.forEach((one) => (one.dataset.awake = "")), 500);
-  };
-  window.addEventListener("load", wake);
-  document.addEventListener("htmx:afterSettle", wake);
+	const wake = () => {
+		const steady = document.querySelectorAll("[data-steady]");
+		setTimeout(() => steady.forEach((one) => (one.dataset.awake = "")), 500);
+	};
+	window.addEventListener("load", wake);
+	document.addEventListener("htmx:afterSettle", wake);
 
-  // A lot is read press by press, each on top of the ones before it: what is read while one is under way waits for it.
-  const LOT = "form[data-lot]";
-  let reading = null;
-  let waiting = [];
-  document.addEventListener(
-    "submit",
-    (event) => {
-      if (!reading || !event.target.matches(LOT)) return;
-      event.preventDefault();
-      event.stopPropagation();
-      const field = event.target.elements.reading;
-      if (field && field.value.trim()) waiting.push(field.value);
-      if (field) field.value = "";
-    },
-    true
-  );
-  document.addEventListener("htmx:beforeRequest", (event) => {
-    const form = event.target;
-    if (!form.matches(LOT) || event.detail.requestConfig.verb !== "post") return;
-    const field = form.elements.reading;
-    reading = { xhr: event.detail.xhr, typed: field ? field.value : "" };
-    if (field) field.value = "";
-  });
-  document.addEventListener("htmx:afterRequest", (event) => {
-    if (!reading || event.detail.xhr !== reading.xhr) return;
-    const field = document.querySelector(`${LOT} [name=reading]`);
-    if (!event.detail.successful && field) {
-      field.value = reading.typed;
-      field.select();
-      waiting = [];
-    }
-    reading = null;
-    readNext();
-  });
-  const readNext = () => {
-    const field = document.querySelector(`${LOT} [name=reading]`);
-    if (reading || !waiting.length || !field) return;
-    field.value = waiting.shift();
-    if (document.querySelector("#scan [role=alert]")) waiting = [];
-    else field.form.requestSubmit();
-  };
-  document.addEventListener("htmx:afterSettle", () => {
-    // What was refused stands there selected: the next press of the micrometer takes its place.
-    const refused = document.querySelector("#scan [autofocus]");
-    if (refused && refused.defaultValue && refused.value === refused.defaultValue) refused.select();
-    readNext();
-  });
+	// A lot is read press by press, each on top of the ones before it: what is read while one is under way waits for it.
+	const LOT = "form[data-lot]";
+	let reading = null;
+	let waiting = [];
+	document.addEventListener(
+		"submit",
+		(event) => {
+			if (!reading || !event.target.matches(LOT)) return;
+			event.preventDefault();
+			event.stopPropagation();
+			const field = event.target.elements.reading;
+			if (field && field.value.trim()) waiting.push(field.value);
+			if (field) field.value = "";
+		},
+		true
+	);
+	document.addEventListener("htmx:beforeRequest", (event) => {
+		const form = event.target;
+		if (!form.matches(LOT) || event.detail.requestConfig.verb !== "post") return;
+		const field = form.elements.reading;
+		reading = { xhr: event.detail.xhr, typed: field ? field.value : "" };
+		if (field) field.value = "";
+	});
+	document.addEventListener("htmx:afterRequest", (event) => {
+		if (!reading || event.detail.xhr !== reading.xhr) return;
+		const field = document.querySelector(`${LOT} [name=reading]`);
+		if (!event.detail.successful && field) {
+			field.value = reading.typed;
+			field.select();
+			waiting = [];
+		}
+		reading = null;
+		readNext();
+	});
+	const readNext = () => {
+		const field = document.querySelector(`${LOT} [name=reading]`);
+		if (reading || !waiting.length || !field) return;
+		field.value = waiting.shift();
+		if (document.querySelector("#scan [role=alert]")) waiting = [];
+		else field.form.requestSubmit();
+	};
+	document.addEventListener("htmx:afterSettle", () => {
+		// What was refused stands there selected: the next press of the micrometer takes its place.
+		const refused = document.querySelector("#scan [autofocus]");
+		if (refused && refused.defaultValue && refused.value === refused.defaultValue) refused.select();
+		readNext();
+	});
 
-  // The time left of a hold, by the server's clock: this machine's may be off.
-  const off = new WeakMap();
-  const count = () =>
-    document.querySelectorAll("time[data-now]").forEach((one) => {
-      if (!off.has(one)) off.set(one, Date.parse(one.dataset.now) - Date.now());
-      const seconds = Math.floor((Date.parse(one.dateTime) - Date.now() - off.get(one)) / 1000);
-      const [hours, minutes] = [Math.floor(seconds / 3600), Math.floor((seconds % 3600) / 60)];
-      if (seconds <= 0) one.textContent = "none: it ran out, load the page again";
-      else if (hours) one.textContent = `${hours} h ${minutes} min`;
-      else one.textContent = minutes >= 5 ? `${minutes} min` : `${minutes} min ${seconds % 60} s`;
-    });
-  window.addEventListener("load", () => {
-    count();
-    setInterval(count, 1000);
-  });
+	// The time left of a hold, by the server's clock: this machine's may be off.
+	const off = new WeakMap();
+	const count = () =>
+		document.querySelectorAll("time[data-now]").forEach((one) => {
+			if (!off.has(one)) off.set(one, Date.parse(one.dataset.now) - Date.now());
+			const seconds = Math.floor((Date.parse(one.dateTime) - Date.now() - off.get(one)) / 1000);
+			const [hours, minutes] = [Math.floor(seconds / 3600), Math.floor((seconds % 3600) / 60)];
+			if (seconds <= 0) one.textContent = "none: it ran out, load the page again";
+			else if (hours) one.textContent = `${hours} h ${minutes} min`;
+			else one.textContent = minutes >= 5 ? `${minutes} min` : `${minutes} min ${seconds % 60} s`;
+		});
+	window.addEventListener("load", () => {
+		count();
+		setInterval(count, 1000);
+	});
 
-  document.addEventListener("click", (event) => {
-    if (event.target.closest("[data-print]")) window.print();
-  });
+	document.addEventListener("click", (event) => {
+		if (event.target.closest("[data-print]")) window.print();
+	});
 
-  document.addEventListener("keydown", (event) => {
-    const button = event.key.length > 1 && document.querySelector(`[data-key="${CSS.escape(event.key)}"]`);
-    if (button && !event.repeat) {
-      event.preventDefault();
-      button.click();
-    }
-  });
+	document.addEventListener("keydown", (event) => {
+		const button = event.key.length > 1 && document.querySelector(`[data-key="${CSS.escape(event.key)}"]`);
+		if (button && !event.repeat) {
+			event.preventDefault();
+			button.click();
+		}
+	});
 
-  // Forms of this page as they stand, but for those with a secret; kept in this tab until the page is back.
-  const KEPT = "typed";
-  const forms = () => [...document.querySelectorAll("main form[method=post]")].filter((one) => !one.matches("[data-secret]") && !one.querySelector("[type=password]"));
-  const keep = () => {
-    if ("door" in document.body.dataset) return;
-    for (const one of document.querySelectorAll("main input, main option")) {
-      if (one.matches("option")) one.toggleAttribute("selected", one.selected);
-      else if (one.matches("[type=checkbox], [type=radio]")) one.toggleAttribute("checked", one.checked);
-      else one.setAttribute("value", one.value);
-    }
-    const stand = forms().map((one) => [one.getAttribute("action"), one.innerHTML]);
-    const page = location.pathname + location.search;
-    sessionStorage.setItem(KEPT, JSON.stringify({ page, stand, focus: document.activeElement.name }));
-  };
-  const restore = () => {
-    const kept = JSON.parse(sessionStorage.getItem(KEPT));
-    if (!kept || "door" in document.body.dataset) return;
-    sessionStorage.removeItem(KEPT);
-    if (kept.page !== location.pathname + location.search) return;
-    const fresh = forms();
-    for (const [action, html] of kept.stand) {
-      const at = fresh.findIndex((one) => one.getAttribute("action") === action);
-      if (at < 0) continue;
-      const [form] = fresh.splice(at, 1);
-      const token = form.elements.csrfmiddlewaretoken.value;
-      form.innerHTML = html;
-      form.elements.csrfmiddlewaretoken.value = token;
-      htmx.process(form);
-    }
-    const focus = kept.focus && document.querySelector(`main [name="${CSS.escape(kept.focus)}"]`);
-    if (!focus) return;
-    focus.focus();
-    if (focus.matches("[type=text], input:not([type])")) focus.setSelectionRange(focus.value.length, focus.value.length);
-  };
-  document.addEventListener("keep-typed", keep);
-  document.addEventListener("submit", (event) => {
-    if (event.target.matches("[data-keep-typed]")) keep();
-  });
-  window.addEventListener("load", restore);
+	// Forms of this page as they stand, but for those with a secret; kept in this tab until the page is back.
+	const KEPT = "typed";
+	const forms = () => [...document.querySelectorAll("main form[method=post]")].filter((one) => !one.matches("[data-secret]") && !one.querySelector("[type=password]"));
+	const keep = () => {
+		if ("door" in document.body.dataset) return;
+		for (const one of document.querySelectorAll("main input, main option")) {
+			if (one.matches("option")) one.toggleAttribute("selected", one.selected);
+			else if (one.matches("[type=checkbox], [type=radio]")) one.toggleAttribute("checked", one.checked);
+			else one.setAttribute("value", one.value);
+		}
+		const stand = forms().map((one) => [one.getAttribute("action"), one.innerHTML]);
+		const page = location.pathname + location.search;
+		sessionStorage.setItem(KEPT, JSON.stringify({ page, stand, focus: document.activeElement.name }));
+	};
+	const restore = () => {
+		const kept = JSON.parse(sessionStorage.getItem(KEPT));
+		if (!kept || "door" in document.body.dataset) return;
+		sessionStorage.removeItem(KEPT);
+		if (kept.page !== location.pathname + location.search) return;
+		const fresh = forms();
+		for (const [action, html] of kept.stand) {
+			const at = fresh.findIndex((one) => one.getAttribute("action") === action);
+			if (at < 0) continue;
+			const [form] = fresh.splice(at, 1);
+			const token = form.elements.csrfmiddlewaretoken.value;
+			form.innerHTML = html;
+			form.elements.csrfmiddlewaretoken.value = token;
+			htmx.process(form);
+		}
+		const focus = kept.focus && document.querySelector(`main [name="${CSS.escape(kept.focus)}"]`);
+		if (!focus) return;
+		focus.focus();
+		if (focus.matches("[type=text], input:not([type])")) focus.setSelectionRange(focus.value.length, focus.value.length);
+	};
+	document.addEventListener("keep-typed", keep);
+	document.addEventListener("submit", (event) => {
+		if (event.target.matches("[data-keep-typed]")) keep();
+	});
+	window.addEventListener("load", restore);
 
-  // The server locks; the page asks it when the time has come, so that nobody types into a locked one.
-  const { lock, lockMinutes } = document.body.dataset;
-  let timer;
-  const wait = () => {
-    clearTimeout(timer);
-    timer = setTimeout(() => {
-      keep();
-      location.assign(`${lock}?next=${encodeURIComponent(location.pathname + location.search)}`);
-    }, lockMinutes * 60_000 + 2_000);
-  };
-  if (lock) {
-    wait();
-    document.addEventListener("htmx:afterRequest", wait);
-  }
+	// The server locks; the page asks it when the time has come, so that nobody types into a locked one.
+	const { lock, lockMinutes } = document.body.dataset;
+	let timer;
+	const wait = () => {
+		clearTimeout(timer);
+		timer = setTimeout(() => {
+			keep();
+			location.assign(`${lock}?next=${encodeURIComponent(location.pathname + location.search)}`);
+		}, lockMinutes * 60_000 + 2_000);
+	};
+	if (lock) {
+		wait();
+		document.addEventListener("htmx:afterRequest", wait);
+	}
 
-  // What was sought stands there selected: the next scan takes its place.
-  document.querySelectorAll("[data-select]").forEach((one) => one.select());
+	// What was sought stands there selected: the next scan takes its place.
+	document.querySelectorAll("[data-select]").forEach((one) => one.select());
 
-  // What a preview said stays until there is more to say: Enter, which brings a fresh form, must not blank it.
-  let before = [];
-  document.addEventListener("htmx:beforeSwap", (event) => {
-    if (event.detail.target.id === "ask") before = [...document.querySelectorAll("#so-far, #preview")];
-  });
-  document.addEventListener("htmx:afterSwap", () => {
-    for (const one of before) document.getElementById(one.id)?.replaceChildren(...one.childNodes);
-    before = [];
-  });
+	// What a preview said stays until there is more to say: Enter, which brings a fresh form, must not blank it.
+	let before = [];
+	document.addEventListener("htmx:beforeSwap", (event) => {
+		if (event.detail.target.id === "ask") before = [...document.querySelectorAll("#so-far, #preview")];
+	});
+	document.addEventListener("htmx:afterSwap", () => {
+		for (const one of before) document.getElementById(one.id)?.replaceChildren(...one.childNodes);
+		before = [];
+	});
 
-  // A preview comes and goes: what became of it is no news of what was typed or done.
-  const quiet = (event) => event.detail.elt.matches("[data-quiet]");
-  document.addEventListener("htmx:beforeRequest", (event) => {
-    if (!quiet(event)) trouble().hidden = true;
-  });
-  for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
-    document.addEventListener(name, (event) => {
-      if (event.detail.requestConfig.verb === "get" || quiet(event)) return;
-      const button = (event.detail.requestConfig.triggeringEvent || {}).submitter || event.detail.elt;
-      const key = "undo" in button.dataset ? "Esc" : button.dataset.key || "Enter";
-      trouble().textContent =
-        name === "htmx:responseError"
-          ? "That was refused: the page is older than what it shows. Load it again, then repeat."
-          : `That did not arrive. What you typed still stands in its field: press ${key} once more.`;
-      trouble().hidden = false;
-    });
-  }
+	// A preview comes and goes: what became of it is no news of what was typed or done.
+	const quiet = (event) => event.detail.elt.matches("[data-quiet]");
+	document.addEventListener("htmx:beforeRequest", (event) => {
+		if (!quiet(event)) trouble().hidden = true;
+	});
+	for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
+		document.addEventListener(name, (event) => {
+			if (event.detail.requestConfig.verb === "get" || quiet(event)) return;
+			const button = (event.detail.requestConfig.triggeringEvent || {}).submitter || event.detail.elt;
+			const key = "undo" in button.dataset ? "Esc" : button.dataset.key || "Enter";
+			trouble().textContent =
+				name === "htmx:responseError"
+					? "That was refused: the page is older than what it shows. Load it again, then repeat."
+					: `That did not arrive. What you typed still stands in its field: press ${key} once more.`;
+			trouble().hidden = false;
+		});
+	}
 })();
