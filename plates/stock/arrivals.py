@@ -29,11 +29,15 @@ class Arrival:
 
 
 @dataclass(frozen=True)
-class LotArrival(Arrival):
-    """A lot of ``count`` plates, of which the one of ``reading`` and those of ``further`` were read."""
+class LotArrival:
+    """A lot of ``count`` plates, of which those of ``readings`` were read; ``confirm`` as above."""
 
-    count: int = 1
-    further: tuple[Reading, ...] = ()
+    kind: Kind
+    count: int
+    readings: Sequence[Reading]
+    tags: Tags
+    chosen_bin: Bin | None = None
+    confirm: bool = False
 
 
 @dataclass
@@ -58,7 +62,7 @@ class _Bookings:
         self._gauges: dict[str, GaugeNotes | Refusal] = {}
         self._begun: dict[tuple[Any, ...], Booking] = {}
 
-    def of(self, one: Arrival) -> Booking:
+    def of(self, one: Arrival | LotArrival) -> Booking:
         """Raises SecondPerson, GaugeWithdrawn."""
         tags = one.tags
         self._agree(tags.condition, tags.findings.agreed_by)
@@ -101,7 +105,11 @@ class _Bookings:
 
 
 def arrivals_judge(
-    *, person: Person, arrivals: Sequence[Arrival], right: str = "stock", known: KindsAndBins | None = None
+    *,
+    person: Person,
+    arrivals: Sequence[Arrival | LotArrival],
+    right: str = "stock",
+    known: KindsAndBins | None = None,
 ) -> Judged:
     """What would become of each arrival; nothing is written. ``known``: the kinds and bins of their fits, where they
     were looked up. Raises Forbidden without the ``right``.
@@ -137,8 +145,7 @@ def _judge(booking: Booking, one: Arrival, judged: Judged) -> list[dict[str, str
 
 def _judge_lot(person: Person, booking: Booking, one: LotArrival, place: int, judged: Judged) -> list[dict[str, str]]:
     """What to know about one lot."""
-    readings = [one.reading, *one.further]
-    lot = lot_judge(person=person, booking=booking, count=one.count, readings=readings, tags=one.tags)
+    lot = lot_judge(person=person, booking=booking, count=one.count, readings=one.readings, tags=one.tags)
     judged.lots[place] = lot
     judged.plates += lot.plates
     judged.readings += lot.readings
@@ -165,7 +172,11 @@ def arrivals_book(
         raise refusal
     if judged.plates:
         judged.plates[0].made_key = made_key
-    Lot.objects.bulk_create([one.lot for one in judged.lots.values()])
+    lots = [one.lot for one in judged.lots.values()]
+    if at is not None:
+        for lot in lots:
+            lot.received_at = at
+    Lot.objects.bulk_create(lots)
     ledger_open(
         plates=judged.plates,
         person=person,

@@ -9,11 +9,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from plates.catalogue.models import Kind
-from plates.stock.arrivals import Arrival, arrivals_book, arrivals_judge
-from plates.stock.booking import KindsAndBins, booking_begin
+from plates.stock.arrivals import Arrival, LotArrival, arrivals_book, arrivals_judge
+from plates.stock.booking import KindsAndBins
 from plates.stock.findings import Reading, Tags
-from plates.stock.ledger import ledger_open
-from plates.stock.lots import lot_judge
 from plates.stock.models import Bin, Lot, Plate
 from shop.people.models import Person
 
@@ -70,28 +68,10 @@ def lot_receive(
     What is found (cone, warp, hot spot) holds for all of them; each plate read is judged on its own.
     ``order_line``: what the lot was delivered on.
     """
-    booking = booking_begin(
-        person=person,
-        kind=kind,
-        condition=tags.condition,
-        gauge=tags.gauge,
-        findings=tags.findings,
-        chosen_bin=chosen_bin,
-        confirm=confirm,
-    )
-    judged = lot_judge(person=person, booking=booking, count=count, readings=readings, tags=tags)
-    judged.lot.made_key = made_key
-    if at is not None:
-        judged.lot.received_at = at
-    judged.lot.save(force_insert=True)
+    judged = arrivals_judge(person=person, arrivals=[LotArrival(kind, count, readings, tags, chosen_bin, confirm)])
+    for one in judged.lots.values():
+        one.lot.made_key = made_key
     for plate in judged.plates:
         plate.order_line_id = order_line
-    ledger_open(
-        plates=judged.plates,
-        person=person,
-        readings=judged.readings,
-        findings=[tags.findings.json()] * count,
-        reasons=judged.reasons,
-        at=at,
-    )
-    return Received(judged.plates, judged.warnings, judged.lot)
+    arrivals_book(person=person, judged=judged, at=at)
+    return Received(judged.plates, judged.warnings.get(0, []), judged.lots[0].lot)

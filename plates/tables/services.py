@@ -219,7 +219,7 @@ class BadRow(Refusal):
     code, title = "bad_row", "This row does not go together"
 
 
-def _arrival(body: dict[str, Any], kind: Kind, chosen_bin: Bin | None) -> Arrival:
+def _arrival(body: dict[str, Any], kind: Kind, chosen_bin: Bin | None) -> Arrival | LotArrival:
     """Raises BadRow."""
     if body.get("unread"):
         raise BadRow(UNREAD, [("/unread", "read it")])
@@ -244,7 +244,5 @@ def _lot_arrival(body: dict[str, Any], kind: Kind, chosen_bin: Bin | None) -> Lo
             "A taper is of one plate. Leave it blank, or write that plate on a line of its own.",
             [("/taper", "leave it blank")],
         )
-    first, *further = (reading_of(pairs) for pairs in body["readings"])
-    return LotArrival(
-        kind, first, tags_of(body), chosen_bin, body["confirm"], count=body["count"], further=tuple(further)
-    )
+    readings = [reading_of(pairs) for pairs in body["readings"]]
+    return LotArrival(kind, body["count"], readings, tags_of(body), chosen_bin, body["confirm"])
