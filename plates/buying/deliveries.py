@@ -4,6 +4,8 @@ import re
 import uuid
 from typing import Any
 
+from django.db.models import QuerySet
+
 from plates.buying import selectors
 from plates.buying.models import DUE, Order
 from plates.buying.receiving import NothingDue, arrival_undo, order_receive, order_receive_lot
@@ -31,9 +33,12 @@ def order_named(shop_id: uuid.UUID, text: str) -> Order | None:
 
 
 def order_numbered(shop_id: uuid.UUID, number: str) -> Order | None:
-    if not re.fullmatch(r"[0-9]{1,15}", number):
-        return None
-    return selectors.orders(shop_id).filter(number=int(number)).first()
+    return _numbered(shop_id, number).first()
+
+
+def _numbered(shop_id: uuid.UUID, number: str) -> QuerySet[Order]:
+    rows = selectors.orders(shop_id)
+    return rows.filter(number=int(number)) if re.fullmatch(r"[0-9]{1,15}", number) else rows.none()
 
 
 def plate_came(*, person: Person, number: str, arrival: Arrival, over: bool, made_key: str | None) -> Plate:
@@ -48,7 +53,7 @@ def lot_came(*, person: Person, number: str, **lot: Any) -> Received:
 
 
 def _id_of(person: Person, number: str) -> uuid.UUID:
-    found = order_numbered(person.shop_id, number)
+    found = _numbered(person.shop_id, number).values_list("pk", flat=True).first()
     if found is None:
         raise NothingDue(f"There is no order {number}. Scan the plates in without it.")
-    return found.pk
+    return found

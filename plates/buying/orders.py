@@ -102,9 +102,3 @@ def order_cancel(*, person: Person, order_id: uuid.UUID) -> Order:
     order.state, order.ended_at = OrderState.CANCELLED, timezone.now()
     order.save(update_fields=["state", "ended_at"])
     return order
-
-
-def late(shop_id: uuid.UUID) -> list[Order]:
-    """Sent orders that should have been through before today, the longest late first; one query."""
-    rows = Order.objects.filter(shop_id=shop_id, state__in=DUE, due__lt=timezone.localdate())
-    return list(rows.select_related("supplier").order_by("due", "number"))

@@ -12,6 +12,7 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_GET, require_POST
 
 from plates.buying import selectors
+from plates.buying.demand import WEEKS
 from plates.buying.models import DUE, Order, OrderState
 from plates.buying.orders import Wanted, order_cancel, order_make, order_send
 from plates.buying.sizes import Size, sizes
@@ -45,7 +46,7 @@ def buying(request: PageRequest) -> HttpResponse:
         {"supplier": name, "sizes": some, "key": key_new(), "cost": _cost(some)}
         for name, some in sorted(by_supplier.items(), key=lambda pair: (pair[0] == "", pair[0]))
     ]
-    context = {"groups": groups, "forbidden": forbidden(request.user, "buying")}
+    context = {"groups": groups, "weeks": WEEKS, "forbidden": forbidden(request.user, "buying")}
     return shown(request, "plates/buying.html", context)
 
 

@@ -47,10 +47,10 @@ def order_receive(
     Raises NotOrdered for a kind that is not on it, OverDelivery for more than is due unless confirmed, NothingDue,
     and what scanning in refuses.
     """
-    if not person.may("stock"):
-        person.require("buying")
+    right = "stock" if person.may("stock") else "buying"
+    person.require(right)
     order, lines = _counted(person, order_id, [one.kind for one in arrivals], confirm)
-    judged = arrivals_judge(person=person, arrivals=arrivals, right="stock" if person.may("stock") else "buying")
+    judged = arrivals_judge(person=person, arrivals=arrivals, right=right)
     for plate in judged.plates:
         plate.order_line = lines[plate.kind_id]
     arrivals_book(person=person, judged=judged, made_key=made_key)

@@ -11,7 +11,7 @@ from django.db.models import F, Sum
 
 from plates.buying import levels
 from plates.buying.demand import WEEKS, Counted, lying, misses, used
-from plates.buying.missed import shared, wanted
+from plates.buying.missed import Rows, shared, wanted
 from plates.buying.models import (
     DUE,
     FILL_WEEKS,
@@ -152,7 +152,7 @@ def sizes(shop: Shop, *, fits: Collection[str] = (), role: str = "") -> list[Siz
                 at(of_fit, of_role, number).waiting += count
     for size in found.values():
         size.taken = max(0, size.taken)
-    _levels(found.values(), list(rules(shop.pk)))
+    _levels(found.values(), list(rules(shop.pk)), row)
     return sorted(found.values(), key=lambda size: (size.fit, list(Role.values).index(size.role), size.number))
 
 
@@ -170,27 +170,27 @@ def on_order(shop_id: uuid.UUID) -> dict[uuid.UUID, int]:
     return dict(lines.values_list("kind").annotate(owed=Sum(F("quantity") - F("received"))).order_by())
 
 
-def _levels(found: Iterable[Size], set_by: Sequence[BuyRule]) -> None:
+def _levels(found: Iterable[Size], set_by: Sequence[BuyRule], row: Rows) -> None:
     """Set buy_below, fill_to and buy of every catalogued size, each with its reasons."""
     rows: dict[Row, list[Size]] = defaultdict(list)
     for size in found:
         rows[size.fit, size.role].append(size)
     of_row = {(rule.fit.code, rule.role): rule for rule in set_by if rule.nominal_nm is None}
-    of_size = [rule for rule in set_by if rule.nominal_nm is not None]
+    of_size: dict[tuple[str, str, int], BuyRule] = {}
+    for rule in set_by:
+        if rule.nominal_nm is not None:
+            number = row(rule.fit.code, rule.role).number(rule.nominal_nm)
+            of_size.setdefault((rule.fit.code, rule.role, number), rule)
     for (fit, role), some in rows.items():
         catalogued = [size for size in some if size.kind]
         if not catalogued:
             continue
         prior = levels.pooled([float(size.demand) for size in catalogued], WEEKS)
         for size in catalogued:
-            own = next((r for r in of_size if (r.fit.code, r.role) == (fit, role) and _in(size, r)), None)
+            own = of_size.get((fit, role, size.number))
             kind = size.kind
             assert kind is not None
             _level(size, kind, Terms.of(own or of_row.get((fit, role)), kind), prior)
-
-
-def _in(size: Size, rule: BuyRule) -> bool:
-    return rule.nominal_nm is not None and size.from_nm <= rule.nominal_nm < size.to_nm
 
 
 def _level(size: Size, kind: Kind, terms: Terms, prior: levels.Rate) -> None:

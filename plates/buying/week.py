@@ -10,7 +10,7 @@ from django.utils import timezone
 from plates.bench import selectors as bench
 from plates.bench.short.telephone import lines_of
 from plates.buying.demand import WEEKS
-from plates.buying.orders import late
+from plates.buying.selectors import late
 from plates.buying.sizes import Size, sizes
 from plates.catalogue.models import Role
 from plates.lengths import both
