@@ -14,6 +14,13 @@ from shop.forms import other_unit
 OF_ONE = ("cone", "warp", "hot_spot", "confirm", "over")
 
 
+def meant_as(texts: Sequence[str], refusal: Implausible) -> str:
+    """The reading in the other unit, where that is plausible; blank where it is not."""
+    if not (refusal.more.get("would_be") or {}).get("plausible"):
+        return ""
+    return " ".join(other_unit(text) for text in texts)
+
+
 def doubt(batch: Batch, sent: Mapping[str, str], texts: Sequence[str], refusal: Implausible | NotDue) -> dict[str, Any]:
     """``sent``: the form as it was; ``texts``: its reading, point by point with units."""
     said = {name: sent[name] for name in ("reading", "by", *OF_ONE) if sent.get(name)}
@@ -26,8 +33,7 @@ def doubt(batch: Batch, sent: Mapping[str, str], texts: Sequence[str], refusal: 
         loose = {**said, **batch.without_order().kept}
         ways.append({"text": "Book it without the order", "to": here, "fields": loose})
         return {"detail": refusal.detail, "ways": ways}
-    if (refusal.more.get("would_be") or {}).get("plausible"):
-        meant = " ".join(other_unit(text) for text in texts)
+    if meant := meant_as(texts, refusal):
         ways.append({"text": f"It is {meant}", "to": here, "fields": {**kept, "reading": meant}})
     for may_be in refusal.more.get("may_be", []):
         to = resolve_url("scan-in", may_be["kind"])

@@ -12,8 +12,9 @@ from plates.measuring.gauges import GaugeNotes, gauge_for_plates
 from plates.scan_codes import scan_parse
 from plates.stock import selectors
 from plates.stock.batches import Batch, batch_key
-from plates.stock.booking import Booking, Verdict, booking_begin
+from plates.stock.booking import Booking, booking_begin
 from plates.stock.deliveries import NotDue, Orders, delivery
+from plates.stock.doubts import meant_as
 from plates.stock.findings import NOTHING_FOUND, Tags
 from plates.stock.forms import LotCountForm, LotReadForm
 from plates.stock.lot_batches import LEAST, MOST, LotBatch
@@ -23,8 +24,8 @@ from plates.stock.plausible import Implausible
 from plates.stock.scanning import bin_chosen, own_scan_check
 from plates.stock.services import Received, lot_receive
 from plates.stock.shown import kind_or_404
+from plates.stock.tally import lies_in
 from shop.errors import Refusal
-from shop.forms import other_unit
 from shop.once import Answer, Once
 from shop.web import PageRequest, forbidden, once_of, page, shown
 
@@ -145,8 +146,7 @@ def _book(request: PageRequest, lot: LotBatch, orders: Orders) -> str:
 def _doubt(lot: LotBatch, form: LotReadForm, typed: str, refusal: Implausible) -> dict[str, Any]:
     texts = [said.text for said in form.cleaned_data["reading"]]
     ways: list[dict[str, Any]] = []
-    if (refusal.more.get("would_be") or {}).get("plausible"):
-        meant = " ".join(other_unit(text) for text in texts)
+    if meant := meant_as(texts, refusal):
         ways.append({"text": f"It is {meant}", "fields": {"reading": meant}})
     ways.append(
         {"text": f"Count {' '.join(texts)} as it is", "fields": {"reading": typed, "confirm": "on"}, "grave": True}
@@ -224,25 +224,20 @@ def _judged(lot: LotBatch, gauge: GaugeNotes) -> dict[str, Any]:
         for measured_nm, reading in zip(lot.measured_nm, lot.readings, strict=True)
     ]
     rest = booking.verdict(lot.mean_nm, None)
+    *places, rest_place = (lies_in(verdict.state, verdict.home) for verdict in (*read, rest))
     homes: dict[str, Home] = {}
-    for number, verdict in enumerate(read, start=1):
-        homes.setdefault(_place(verdict), Home(_place(verdict))).read.append(number)
+    for number, place in enumerate(places, start=1):
+        homes.setdefault(place, Home(place)).read.append(number)
     if lot.enough and lot.unread:
-        homes.setdefault(_place(rest), Home(_place(rest))).unread = lot.unread
+        homes.setdefault(rest_place, Home(rest_place)).unread = lot.unread
     last = [*read[-1:], *([rest] if lot.enough else [])]
     said = [warning["text"] for verdict in last for warning in verdict.warnings]
     return {
         "rows": [
-            {"number": number, "nm": measured_nm, "place": _place(verdict)}
-            for number, (measured_nm, verdict) in enumerate(zip(lot.measured_nm, read, strict=True), start=1)
+            {"number": number, "nm": measured_nm, "place": place}
+            for number, (measured_nm, place) in enumerate(zip(lot.measured_nm, places, strict=True), start=1)
         ][::-1],
         "homes": list(homes.values()),
-        "place": _place(rest),
+        "place": rest_place,
         "warnings": list(dict.fromkeys(said)),
     }
-
-
-def _place(verdict: Verdict) -> str:
-    if verdict.reason:
-        return "quarantine"
-    return verdict.home.code if verdict.home else "no bin"

@@ -125,8 +125,8 @@ def _kept_scan(request: PageRequest, batch: Batch, form: ScanForm, orders: Order
     except Refusal as refusal:
         return JsonResponse({"code": refusal.code, "detail": refusal.detail}, status=refusal.status)
     plate = plate_or_404(request, answer.body["plate"])
-    told = {"lies": lies_in(plate), "thickness": both(plate.thickness_nm, request.user.shop.unit_first)}
-    return JsonResponse(told)
+    thickness = both(plate.thickness_nm, request.user.shop.unit_first)
+    return JsonResponse({"lies": lies_in(plate.state, plate.bin), "thickness": thickness})
 
 
 def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm, orders: Orders) -> HttpResponse:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from plates.stock.models import Plate, State
+from plates.stock.models import Bin, Plate, State
 
 
 @dataclass
@@ -20,11 +20,11 @@ class Pile:
     count: int = 0
 
 
-def lies_in(plate: Plate) -> str:
-    """Where to lay a plate that was scanned in, in a word or two."""
-    if plate.state == State.QUARANTINED:
+def lies_in(state: str, home: Bin | None) -> str:
+    """Where to lay a plate that comes in, in a word or two, once it has this state and bin."""
+    if state == State.QUARANTINED:
         return "quarantine"
-    return plate.bin.code if plate.bin else "no bin"
+    return home.code if home else "no bin"
 
 
 def apart_with(plate: Plate) -> str:
@@ -37,7 +37,7 @@ def tally(scanned: Sequence[Plate]) -> list[Pile]:
     """The piles of a batch, by place, thinnest first."""
     piles: dict[tuple[str, ...], Pile] = {}
     for plate in scanned:
-        key = (lies_in(plate), apart_with(plate), plate.kind.code, plate.condition)
+        key = (lies_in(plate.state, plate.bin), apart_with(plate), plate.kind.code, plate.condition)
         thick_nm = plate.thickness_nm
         pile = piles.setdefault(key, Pile(key[2], key[3], key[0], key[1], thick_nm, thick_nm))
         pile.low_nm, pile.high_nm = min(pile.low_nm, thick_nm), max(pile.high_nm, thick_nm)
