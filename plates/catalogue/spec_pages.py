@@ -1,6 +1,6 @@
 """A pack spec at the counter: a new one, and a revision of one that stands. Both are typed in the same form."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -98,8 +98,19 @@ def _typed(request: PageRequest, prefix: str) -> dict[str, Any]:
     return {name.removeprefix(head): value for name, value in request.POST.items() if name.startswith(head)}
 
 
-def _to_spec(spec: Spec) -> Answer:
-    return Answer(303, {"to": resolve_url("spec", spec.code)})
+def _saved(request: PageRequest, typed: SpecTyped, save: Callable[[Once], Spec]) -> HttpResponse | None:
+    """On to the pack spec, saved; None where nothing is to be saved, or the form says why it cannot be."""
+    if request.method != "POST" or "more" in request.POST or not typed.good():
+        return None
+
+    def to(spec: Spec) -> Answer:
+        return Answer(303, {"to": resolve_url("spec", spec.code)})
+
+    try:
+        return act(request, lambda once: once.run(lambda: save(once), to))
+    except Refusal as refusal:
+        typed.form.add_error(None, refusal.detail)
+        return None
 
 
 @require_http_methods(["GET", "POST"])
@@ -110,12 +121,7 @@ def add_spec(request: PageRequest) -> HttpResponse:
     def make(once: Once) -> Spec:
         return specs.spec_make(person=once.person, code=typed.form.cleaned_data["code"], **typed.figures())
 
-    if request.method == "POST" and "more" not in request.POST and typed.good():
-        try:
-            return act(request, lambda once: once.run(lambda: make(once), _to_spec))
-        except Refusal as refusal:
-            typed.form.add_error(None, refusal.detail)
-    return _shown(request, typed)
+    return _saved(request, typed, make) or _shown(request, typed)
 
 
 @require_http_methods(["GET", "POST"])
@@ -129,16 +135,9 @@ def revise(request: PageRequest, code: str) -> HttpResponse:
 
     def again(once: Once) -> Spec:
         reason = typed.form.cleaned_data["reason"]
-        return specs.spec_revise(
-            person=once.person, code=code, revision=revision, reason=reason, **typed.figures()
-        )
+        return specs.spec_revise(person=once.person, code=code, revision=revision, reason=reason, **typed.figures())
 
-    if request.method == "POST" and "more" not in request.POST and typed.good():
-        try:
-            return act(request, lambda once: once.run(lambda: again(once), _to_spec))
-        except Refusal as refusal:
-            typed.form.add_error(None, refusal.detail)
-    return _shown(request, typed, spec=spec, revision=revision)
+    return _saved(request, typed, again) or _shown(request, typed, spec=spec, revision=revision)
 
 
 def _revision(request: PageRequest) -> int:
