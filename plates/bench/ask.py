@@ -162,7 +162,7 @@ def _ask(
     match.job = _job(person, job, match.asked_at) if job else None
     match.number = number_next(shop_id=person.shop_id, name="match")
     match.save(force_insert=True)
-    missed_write(match, missed)
+    missed_write(match, missed, now=at is None)
     if option:
         write_take(person, match, option, plates, givers, at)
         match.save(update_fields=CHANGED)

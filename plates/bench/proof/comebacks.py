@@ -90,7 +90,7 @@ def match_comeback(
         match.asked_at = clock(at)
         match.number = number_next(shop_id=person.shop_id, name="match")
         match.save(force_insert=True)
-        missed_write(match, missed)
+        missed_write(match, missed, now=at is None)
         return match
 
     return run(act)

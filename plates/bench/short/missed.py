@@ -25,7 +25,8 @@ WITH other AS (
 INSERT INTO plates_missed AS kept (id, shop_id, match_id, job_id, spec_id, day, at, ranges)
 VALUES (%(id)s, %(shop)s, %(match)s, %(job)s, %(spec)s, %(day)s, %(at)s, %(ranges)s::jsonb)
 ON CONFLICT (shop_id, job_id, spec_id, day) WHERE job_id IS NOT NULL
-DO UPDATE SET match_id = excluded.match_id, at = excluded.at, ranges = excluded.ranges WHERE kept.at <= excluded.at
+DO UPDATE SET match_id = excluded.match_id, at = greatest(kept.at, excluded.at), ranges = excluded.ranges
+ WHERE kept.at <= excluded.at OR %(now)s
 """
 
 
@@ -48,8 +49,10 @@ def missed_ranges(match: Match) -> list[dict[str, Any]] | None:
     return shortfall_of(posed, shortfall)["would_close"] if shortfall else None
 
 
-def missed_write(match: Match, ranges: list[dict[str, Any]] | None) -> None:
-    """Keep a match that was just asked and saved, with its :func:`missed_ranges`; None keeps nothing.
+def missed_write(match: Match, ranges: list[dict[str, Any]] | None, *, now: bool) -> None:
+    """Keep a match that was just asked and saved, with its :func:`missed_ranges`; None keeps nothing. ``now``: it is no
+    ask of an earlier time, entered late. Of two asked at once the one with the higher number is the last: numbers are
+    counted out under a lock, and the clock of a transaction is that of its beginning.
 
     Asked again for the same job and pack spec on the same day, by the wall of the shop, it stays one.
     """
@@ -67,6 +70,7 @@ def missed_write(match: Match, ranges: list[dict[str, Any]] | None) -> None:
                 "code": match.spec.code,
                 "day": timezone.localdate(match.asked_at),
                 "at": match.asked_at,
+                "now": now,
                 "ranges": json.dumps(ranges),
             },
         )
