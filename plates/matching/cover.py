@@ -60,26 +60,55 @@ def losses(problem: Problem, from_nm: int, to_nm: int, rows: Sequence[int]) -> l
     return [lost[size] for size in alike]
 
 
+@dataclass(frozen=True)
+class More:
+    """``count`` more plates of one thickness, and the slots that they fit by the book."""
+
+    thickness_nm: int
+    count: int
+    takers: Collection[int]
+
+
 def gains(problem: Problem, from_nm: int, to_nm: int, sizes: Sequence[tuple[int, Collection[int]]]) -> list[int]:
     """For each size, as (thickness, the slots that it fits by the book): how many nanometres of the span one more plate
     of it adds.
     """
+    return _gained(problem, from_nm, to_nm, [More(thickness_nm, 1, takers) for thickness_nm, takers in sizes])
+
+
+def closed_with(problem: Problem, mores: Sequence[More]) -> list[bool]:
+    """For each of these: whether it brings a pack into its window that the shelf alone does not."""
+    reads_nm = problem.clearance_nm
+    return [gained > 0 for gained in _gained(problem, reads_nm, reads_nm, mores)]
+
+
+def _gained(problem: Problem, from_nm: int, to_nm: int, mores: Sequence[More]) -> list[int]:
     pool, first = problem.pool, len(problem.pool)
-    new = np.arange(first, first + len(sizes))
-    more = Pool(
-        np.concatenate((pool.thickness_nm, np.array([thickness_nm for thickness_nm, _ in sizes], np.int64))),
-        np.concatenate((pool.u_nm, np.zeros(len(sizes)))),
-        np.concatenate((pool.pieces, np.ones(len(sizes), np.int64))),
-        np.concatenate((pool.received, np.zeros(len(sizes), np.int64))),
-        range(first + len(sizes)),
+    counts = [more.count for more in mores]
+    new = np.arange(first, first + sum(counts))
+    of_each = np.split(new, np.cumsum(counts)[:-1]) if mores else []
+    new_nm = np.repeat(np.array([more.thickness_nm for more in mores], np.int64), counts)
+    wider = Pool(
+        np.concatenate((pool.thickness_nm, new_nm)),
+        np.concatenate((pool.u_nm, np.zeros(len(new)))),
+        np.concatenate((pool.pieces, np.ones(len(new), np.int64))),
+        np.concatenate((pool.received, np.zeros(len(new), np.int64))),
+        range(first + len(new)),
     )
     slots = [
-        replace(slot, ordinary=np.concatenate((slot.ordinary, new[[number in takers for _, takers in sizes]])))
+        replace(
+            slot,
+            ordinary=np.concatenate(
+                [slot.ordinary, *(rows for rows, more in zip(of_each, mores, strict=True) if number in more.takers)]
+            ),
+        )
         for number, slot in enumerate(problem.slots)
     ]
-    with_all = replace(problem, pool=more, slots=tuple(slots))
+    with_all = replace(problem, pool=wider, slots=tuple(slots))
     missing = set(new.tolist())
-    as_it_is, *then = _widths(with_all, [missing, *(missing - {row} for row in new.tolist())], from_nm, to_nm)
+    as_it_is, *then = _widths(
+        with_all, [missing, *(missing - set(rows.tolist()) for rows in of_each)], from_nm, to_nm
+    )
     return [some - as_it_is for some in then]
 
 

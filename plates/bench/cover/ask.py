@@ -65,7 +65,7 @@ def cover_ask(
     with refusals():
         holds_run_out(shop_id=person.shop_id)
     # Neither the method nor the clearance matters to what can be reached.
-    question = Question("feeler", [], [], _with_book_sizes(spec, installed), figures=figures_of(person.shop))
+    question = Question("feeler", [], [], with_book_sizes(spec, installed), figures=figures_of(person.shop))
     question = with_limits(list(spec.slots.all()), plates_read(person, question)[0])
     posed = pose(Asked(spec, question, spec.target_nm), sure=person.shop.sure_level, measured={})
     return Cover(
@@ -75,7 +75,7 @@ def cover_ask(
     )
 
 
-def _with_book_sizes(spec: Spec, installed: Mapping[str, list[Entry]]) -> dict[str, list[Entry]]:
+def with_book_sizes(spec: Spec, installed: Mapping[str, list[Entry]]) -> dict[str, list[Entry]]:
     """Every slot that may change counts as named."""
     stack = dict(installed)
     if may_adjust(spec, Question("feeler", [], [], stack)):

@@ -1,0 +1,273 @@
+"""Packs that were asked for once, closed again from another shelf: how many it closes, which plates bought would close
+the most more, and which lie there for nothing. The arithmetic alone, over the kernel.
+
+The packs of one period draw on one shelf, one after the other, each by its first option, and what went into one is gone
+for the next; the next period begins with the whole shelf again. So a period is what the shelf has to last for: until
+what is ordered now has come.
+"""
+
+from collections import Counter, defaultdict
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plates.matching.cover import More, closed_with
+from plates.matching.problem import Pool, Problem
+from plates.matching.search import match
+
+
+@dataclass(frozen=True)
+class Offer:
+    """``count`` plates of one kind and thickness, bought at once for ``cost``, which would lie there for so many
+    ``weeks`` until they are used.
+    """
+
+    kind: str
+    thickness_nm: int
+    u_nm: float
+    count: int
+    cost: float
+    weeks: float = 1.0
+
+
+@dataclass(frozen=True)
+class Takers:
+    """The slots of a pack that take a kind: by the book, and by a further proven fit."""
+
+    ordinary: Collection[int] = ()
+    substitute: Collection[int] = ()
+
+
+@dataclass(frozen=True)
+class Pack:
+    """One pack. The problems of all packs number the rows of one pool; packs of which none takes a kind or a plate of
+    another's ``fits`` have nothing to do with it. ``takers``: by kind.
+    """
+
+    problem: Problem
+    period: int
+    fits: frozenset[Hashable]
+    takers: Mapping[str, Takers]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One purchase, and how many more packs are closed with it."""
+
+    offer: Offer
+    closes: int
+
+
+class Replay:
+    """The packs over one shelf, and over what was bought to it so far. ``offers``: what may be bought; ``stock``: what
+    counts as lying there already.
+    """
+
+    def __init__(self, packs: Sequence[Pack], offers: Sequence[Offer], stock: Iterable[Offer] = ()) -> None:
+        self._groups = [_Group(some, offers) for some in _apart(packs)]
+        self._of_kind = {kind: group for group in self._groups for pack in group.packs for kind in pack.takers}
+        self.add(stock)
+
+    def add(self, offers: Iterable[Offer]) -> None:
+        """Lay these on the shelf, and play every pack."""
+        for offer in offers:
+            if group := self._of_kind.get(offer.kind):
+                group.bought.append(offer)
+        for group in self._groups:
+            group.play(group.periods)
+
+    @property
+    def closed(self) -> int:
+        return sum(sum(group.closed) for group in self._groups)
+
+    def closed_alone(self) -> int:
+        """How many packs the shelf closes when each has it to itself."""
+        return sum(group.closed_alone() for group in self._groups)
+
+    def idle(self) -> set[Hashable]:
+        """The keys of the plates on the shelf that no pack of any period took. Without them all packs close as they do:
+        each by the same exchange, since that is still there and was the first of more.
+        """
+        return {key for group in self._groups for key in group.idle()}
+
+    def cheapest(self, *, wanted: int, budget: float | None = None) -> Iterator[Step]:
+        """Buy what closes the most more packs for its cost, again and again, until ``wanted`` packs are closed, the
+        budget holds nothing more that helps, or nothing does.
+
+        Greedy: a purchase is judged by the packs that it closes at once, so what only helps together with another one
+        is not found. Between purchases the periods in which a pack is missed are played again, in the end all are.
+        """
+        spent = 0.0
+        while self.closed < wanted:
+            left = None if budget is None else budget - spent
+            found = [(*best, -place) for place, group in enumerate(self._groups) if (best := group.best(left))]
+            if not found:
+                break
+            _, _, number, place = max(found)
+            group = self._groups[-place]
+            if closes := group.buy(group.offers[-number]):
+                spent += group.offers[-number].cost
+                yield Step(group.offers[-number], closes)
+        self.add(())
+
+
+@dataclass(frozen=True)
+class _Missed:
+    """A pack that was not closed, and the numbers of the offers that would have closed it in its turn."""
+
+    period: int
+    helped: frozenset[int]
+
+
+class _Group:
+    """Packs that draw on the same plates."""
+
+    def __init__(self, packs: Sequence[Pack], offers: Sequence[Offer]) -> None:
+        self.packs = packs
+        kinds = {kind for pack in packs for kind in pack.takers}
+        self.offers = [offer for offer in offers if offer.kind in kinds]
+        self.periods: dict[int, list[int]] = defaultdict(list)
+        for number, pack in enumerate(packs):
+            self.periods[pack.period].append(number)
+        self.shelf = _own_pool([pack.problem for pack in packs])
+        self.bought: list[Offer] = []
+        self.closed = [False] * len(packs)
+        self.missed: dict[int, _Missed] = {}
+        self.used: dict[int, set[int]] = {}
+        self.useless: set[int] = set()
+
+    def play(self, periods: Iterable[int]) -> None:
+        problems = self._problems()
+        for period in periods:
+            left = np.ones(len(problems[0].pool), dtype=bool)
+            for number in self.periods[period]:
+                problem = problems[number].only(left)
+                options = match(problem).options
+                self.closed[number] = bool(options)
+                if options:
+                    left[[row for _, row in options[0].ins]] = False
+                    self.missed.pop(number, None)
+                else:
+                    self.missed[number] = _Missed(period, self._helping(self.packs[number], problem))
+            self.used[period] = set(np.flatnonzero(~left).tolist())
+
+    def closed_alone(self) -> int:
+        return sum(bool(match(problem).options) for problem in self._problems())
+
+    def idle(self) -> list[Hashable]:
+        used = set().union(*self.used.values())
+        pool = self.shelf[0].pool
+        return [key for row, key in enumerate(pool.keys) if row not in used]
+
+    def _helping(self, pack: Pack, problem: Problem) -> frozenset[int]:
+        takers = [pack.takers.get(offer.kind, Takers()) for offer in self.offers]
+        mores = [
+            More(offer.thickness_nm, offer.count, {*some.ordinary, *some.substitute})
+            for offer, some in zip(self.offers, takers, strict=True)
+        ]
+        return frozenset(number for number, closes in enumerate(closed_with(problem, mores)) if closes)
+
+    def best(self, budget: float | None) -> tuple[float, int, int] | None:
+        """Of the offers within the budget the one that closes the most packs for the money and the time that this lies
+        there: how many for that, how many at all, and its number below zero; None where none closes any.
+        """
+        counts = Counter(number for missed in self.missed.values() for number in missed.helped - self.useless)
+        return max(
+            (
+                (count / max(offer.cost * offer.weeks, 1e-9), count, -number)
+                for number, count in counts.items()
+                if (offer := self.offers[number]) and (budget is None or offer.cost <= budget)
+            ),
+            default=None,
+        )
+
+    def buy(self, offer: Offer) -> int:
+        """How many packs more are closed with it; where none is, it is not bought."""
+        before = list(self.closed), dict(self.missed), dict(self.used)
+        self.bought.append(offer)
+        self.play({missed.period for missed in self.missed.values()})
+        closes = sum(self.closed) - sum(before[0])
+        if closes <= 0:
+            self.bought.pop()
+            self.closed, self.missed, self.used = before
+            self.useless.add(self.offers.index(offer))
+            return 0
+        self.useless.clear()
+        return closes
+
+    def _problems(self) -> list[Problem]:
+        """The problems over the shelf and what was bought."""
+        pool, first = self.shelf[0].pool, len(self.shelf[0].pool)
+        counts = [offer.count for offer in self.bought]
+        if not sum(counts):
+            return self.shelf
+        new = np.arange(first, first + sum(counts))
+        of_each = list(zip(self.bought, np.split(new, np.cumsum(counts)[:-1]), strict=True))
+        of_size = Counter[int]()
+        for offer in self.bought:
+            of_size[offer.thickness_nm] += offer.count
+        bought = [offer for offer in self.bought for _ in range(offer.count)]
+        newest = int(pool.received.max(initial=0)) + 1
+        wider = Pool(
+            np.concatenate((pool.thickness_nm, np.array([one.thickness_nm for one in bought], np.int64))),
+            np.concatenate((pool.u_nm, np.array([one.u_nm for one in bought]))),
+            np.concatenate((pool.pieces, np.array([of_size[one.thickness_nm] for one in bought], np.int64))),
+            np.concatenate((pool.received, np.full(len(new), newest))),
+            [*pool.keys, *(f"~{row:09}" for row in new.tolist())],  # behind every plate that is there
+            None if pool.gauge is None else np.concatenate((pool.gauge, np.full(len(new), -1))),
+        )
+        return [_with(pack, problem, wider, of_each) for pack, problem in zip(self.packs, self.shelf, strict=True)]
+
+
+def _with(pack: Pack, problem: Problem, pool: Pool, bought: Sequence[tuple[Offer, NDArray[np.int64]]]) -> Problem:
+    slots = []
+    for number, slot in enumerate(problem.slots):
+        ordinary, substitute = [slot.ordinary], [slot.substitute]
+        for offer, rows in bought:
+            takers = pack.takers.get(offer.kind, Takers())
+            ordinary += [rows] if number in takers.ordinary else []
+            substitute += [rows] if number in takers.substitute else []
+        slots.append(replace(slot, ordinary=np.concatenate(ordinary), substitute=np.concatenate(substitute)))
+    return replace(problem, pool=pool, slots=tuple(slots))
+
+
+def _apart(packs: Sequence[Pack]) -> list[list[Pack]]:
+    """The packs in groups that share no fit, each in the order given."""
+    group_of: dict[Hashable, set[Hashable]] = {}
+    for pack in packs:
+        joined = set[Hashable]().union(pack.fits, *(group_of[fit] for fit in pack.fits if fit in group_of))
+        group_of |= dict.fromkeys(joined, joined)
+    found: dict[int, list[Pack]] = defaultdict(list)
+    for pack in packs:
+        found[id(group_of[next(iter(pack.fits))])].append(pack)
+    return list(found.values())
+
+
+def _own_pool(problems: Sequence[Problem]) -> list[Problem]:
+    """The same problems over those rows alone that some slot of theirs takes."""
+    slots = [slot for problem in problems for slot in problem.slots]
+    rows = np.unique(np.concatenate([rows for slot in slots for rows in (slot.ordinary, slot.substitute)]))
+    pool = problems[0].pool
+    own = Pool(
+        pool.thickness_nm[rows],
+        pool.u_nm[rows],
+        pool.pieces[rows],
+        pool.received[rows],
+        [pool.keys[row] for row in rows.tolist()],
+        None if pool.gauge is None else pool.gauge[rows],
+    )
+
+    def over_own(problem: Problem) -> Problem:
+        slots = tuple(
+            replace(
+                slot,
+                ordinary=np.searchsorted(rows, slot.ordinary),
+                substitute=np.searchsorted(rows, slot.substitute),
+            )
+            for slot in problem.slots
+        )
+        return replace(problem, pool=own, slots=slots)
+
+    return [over_own(problem) for problem in problems]

@@ -1,0 +1,109 @@
+"""Buying for cover over HTTP: last year's packs over today's shelf, and what would close the most more."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.utils import timezone
+
+from plates.bench.models import Match
+from plates.buying.cover import CoverPlan, cover_plan
+from plates.catalogue.models import Kind
+from shop.people.models import Person
+from tests.api import Api
+from tests.factories import KindFactory
+from tests.shelves import Shelf, question, shelf_of
+
+STEP = 25_400
+
+
+@pytest.fixture
+def shelf(owner: Person) -> Shelf:
+    """Six frictions, so the window is 48 to 72 thou; six steels of 77 in every pack; 87 and 97 in the catalogue."""
+    shelf = shelf_of(owner, 6)
+    for size, cost in ((87, "4.00"), (97, "6.00")):
+        KindFactory.create(fit=shelf.steels, nominal_nm=size * STEP, unit_cost=Decimal(cost), code=f"S{size}")
+    Kind.objects.filter(pk=shelf.kind.pk).update(unit_cost=Decimal("3.00"))
+    return shelf
+
+
+def ask(api: Api, reads: int, job: str, weeks_ago: float = 0) -> None:
+    made = api.post("matches/", {**question(f"0.{reads:03} in", ["0.0770 in"] * 6), "job": job})
+    assert made.status == 201, made.body
+    # The day by the shop's wall and the week both follow when it was asked.
+    Match.objects.filter(pk=made.body["id"]).update(asked_at=timezone.now() - timedelta(weeks=weeks_ago))
+
+
+def plan(shelf: Shelf, **figures: object) -> CoverPlan:
+    return cover_plan(shop=shelf.kind.shop, assume=False, **figures)  # type: ignore[arg-type]
+
+
+@pytest.mark.django_db
+def test_packs_of_one_period_share_the_shelf(api: Api, shelf: Shelf) -> None:
+    ask(api, 80, "1")  # one 97 makes it 60
+    ask(api, 80, "2")
+    ask(api, 60, "3")  # fine as it is: no part of this
+    shelf.stock("0.0970 in")
+    found = plan(shelf, target=0.5)
+    assert (found.packs, found.alone, found.closed, found.buys) == (2, 2, 1, [])
+    Match.objects.filter(job__code="2").update(asked_at=timezone.now() - timedelta(weeks=4))
+    assert plan(shelf, target=0.5).closed == 2
+
+
+@pytest.mark.django_db
+def test_what_closes_most_for_its_money_comes_first(api: Api, shelf: Shelf) -> None:
+    """One that reads 80 closes at 60 with a 97 and at 70 with an 87; one that reads 88 at 68 with a 97, or at 68 with
+    two of 87, which cost more. Neither size was used, so both would lie there as long.
+    """
+    ask(api, 80, "1")
+    ask(api, 88, "2", weeks_ago=4)
+    found = plan(shelf, target=1.0)
+    # An 87 closes one for 4, a 97 two for 6.
+    assert [(buy.kind.code, buy.count, buy.closes, buy.closed, buy.cost) for buy in found.buys] == [
+        ("S97", 1, 2, 2, Decimal(6))
+    ]
+    assert (found.closed, found.closed_then, found.cost) == (0, 2, Decimal(6))
+    found = plan(shelf, target=1.0, budget=Decimal(5))
+    assert [(buy.kind.code, buy.count) for buy in found.buys] == [("S87", 1)]
+    assert found.closed_then == 1
+
+
+@pytest.mark.django_db
+def test_a_pack_asked_again_is_one_and_the_first_question_counts(api: Api, shelf: Shelf) -> None:
+    ask(api, 80, "1")
+    ask(api, 300, "1")  # nothing closes this one
+    assert plan(shelf, target=1.0).closed_then == 1
+    assert plan(shelf, target=1.0).packs == 1
+
+
+@pytest.mark.django_db
+def test_what_is_on_order_counts_and_a_year_ago_does_not(api: Api, shelf: Shelf) -> None:
+    ask(api, 80, "1")
+    ask(api, 80, "2", weeks_ago=53)
+    order = api.post("orders/", {"supplier": "A", "lines": [{"kind": "S97", "quantity": 1}]}).body
+    assert plan(shelf).closed == 0
+    api.post(f"orders/{order['id']}/send/", {})
+    assert (plan(shelf).packs, plan(shelf).closed) == (1, 1)
+
+
+@pytest.mark.django_db
+def test_plates_that_could_go(api: Api, shelf: Shelf) -> None:
+    ask(api, 80, "1")
+    shelf.stock("0.0970 in", "0.0770 in", "0.0770 in")
+    found = plan(shelf)
+    assert [(one.kind, one.count, one.of, one.worth) for one in found.idle] == [
+        (shelf.kind.code, 2, 3, Decimal("6.0000"))
+    ]
+
+
+@pytest.mark.django_db
+def test_of_a_shop_without_a_past_packs_are_assumed(shelf: Shelf) -> None:
+    """Four packs of the spec at book sizes. A window of 24 around 60: they read 0.4 of it less than the middle, and
+    0.2, 0.8 and 1.4 more; the first two need nothing.
+    """
+    found = cover_plan(shop=shelf.kind.shop, target=1.0)
+    assert (found.packs, found.assumed, found.closed) == (2, 2, 0)
+    assert found.closed_then == 2
+    slot = shelf.spec.slots.get(role="steel")
+    type(slot).objects.filter(pk=slot.pk).update(nominal_nm=None)  # nobody knows what lies in it
+    assert cover_plan(shop=shelf.kind.shop).packs == 0
