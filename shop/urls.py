@@ -21,7 +21,8 @@ from plates.bench.short import pages as short_pages
 from plates.bench.slip import api as bench_slip
 from plates.bench.slip import pages as slip_pages
 from plates.buying import api as buying
-from plates.buying import deliveries
+from plates.buying import cover_api, deliveries
+from plates.buying import cover_pages as buying_cover_pages
 from plates.buying import pages as buying_pages
 from plates.buying.sizes import bought
 from plates.catalogue import api as catalogue
@@ -96,6 +97,7 @@ api = [
     path("missed/<str:pk>/", bench_short.OneMiss.as_view()),
     path("sizes/", buying.Sizes.as_view()),
     path("buying/", buying.Buying.as_view()),
+    path("buying-cover/", cover_api.BuyingForCover.as_view()),
     path("buy-rules/", buying.Rules.as_view()),
     path("buy-rules/<str:pk>/", buying.OneRule.as_view()),
     path("orders/", buying.Orders.as_view()),
@@ -159,6 +161,7 @@ urlpatterns = [
     path("matches/<int:number>/comeback/", proof_pages.comeback, name="comeback"),
     path("missed/", short_pages.missed, name="missed"),
     path("buying/", buying_pages.buying, name="buying"),
+    path("buying/cover/", buying_cover_pages.buying_cover, name="buying-cover"),
     path("buying/order/", buying_pages.order_draft, name="order-draft"),
     path("week/", buying_pages.week_sheet, name="week"),
     path("orders/", buying_pages.orders, name="orders"),

@@ -50,10 +50,19 @@ class Idle:
 
 
 @dataclass(frozen=True)
+class BySizes:
+    """What the list by sizes would buy of these kinds, in plates, how many packs are closed with that, its cost."""
+
+    plates: int = 0
+    closed: int = 0
+    cost: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True)
 class CoverPlan:
     """``packs`` needed plates, ``assumed`` of them were never asked. The shelf closes ``alone`` when each has it to
-    itself, ``closed`` when those of one period share it; ``by_sizes``: with what the list by sizes would buy, and what
-    that costs. ``unpriced``: kinds without a cost, taken at the mean of the others.
+    itself, ``closed`` when those of one period share it; ``cost`` is what is known of it; ``unpriced``: kinds without
+    a cost, taken at the mean of the others.
     """
 
     weeks: float
@@ -64,9 +73,13 @@ class CoverPlan:
     buys: list[Buy] = field(default_factory=list)
     closed_then: int = 0
     cost: Decimal = Decimal(0)
-    by_sizes: tuple[int, int, Decimal] = (0, 0, Decimal(0))
+    by_sizes: BySizes = BySizes()
     idle: list[Idle] = field(default_factory=list)
     unpriced: list[str] = field(default_factory=list)
+
+    @property
+    def plates(self) -> int:
+        return sum(buy.count for buy in self.buys)
 
     @property
     def order(self) -> dict[Kind, int]:
@@ -173,12 +186,11 @@ def _pack(one: Again, posed: Posed, kinds: Iterable[Kind], weeks: float) -> Pack
 
 def _by_sizes(
     packs: Sequence[Pack], found: Sequence[Size], kinds: Mapping[str, Kind], stock: Sequence[Offer]
-) -> tuple[int, int, Decimal]:
-    """What the list by sizes would buy for these packs, how many they then close, and its cost where that is known."""
+) -> BySizes:
     bought = [(size.kind, size.buy) for size in found if size.kind and size.buy and size.kind.code in kinds]
     cost = sum((kind.unit_cost * count for kind, count in bought if kind.unit_cost is not None), Decimal(0))
     replay = Replay(packs, [], [*stock, *(_offer(kind, count, 0.0) for kind, count in bought)])
-    return sum(count for _, count in bought), replay.closed, cost
+    return BySizes(sum(count for _, count in bought), replay.closed, cost)
 
 
 def _idle(needed: Sequence[tuple[Again, Posed]], keys: set[object], kinds: Mapping[str, Kind]) -> list[Idle]:

@@ -2,23 +2,23 @@
 in plates on it.
 
 Every way sees the same packs in the same weeks, the same delays of its orders and the same plates in the same purchase;
-all of it is invented, from a seed. A pack that the shelf does not close is lost to it. Each way has a knob; it is run at
-several settings, so that the ways can be compared at the same share of packs closed.
+all of it is invented, from a seed. A pack that the shelf does not close is lost to it. Each way is run at several
+settings, so that they can be compared at the same share of packs closed.
 
     python -m tests.benchmarks.buying --plot
 """
 
 import argparse
+import math
 import random
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from fractions import Fraction
 from pathlib import Path
+from statistics import fmean
 
 import numpy as np
 
-from plates import svg
 from plates.buying import levels
 from plates.buying.missed import shared
 from plates.buying.replay import Offer, Pack, Replay, Takers
@@ -64,7 +64,8 @@ ROWS = {
 SPECS = [
     Spec(fit, count, nominal * THOU, 8 * count * THOU, 12 * count * THOU, a_week)
     for fit, count, nominal, a_week in (
-        ("F1", 5, 78, 2.0), ("F1", 4, 78, 1.0), ("F1", 6, 82, 0.5), ("F2", 4, 71, 1.0), ("F2", 3, 75, 0.4), ("F3", 5, 87, 0.6)
+        ("F1", 5, 78, 2.0), ("F1", 4, 78, 1.0), ("F1", 6, 82, 0.5),
+        ("F2", 4, 71, 1.0), ("F2", 3, 75, 0.4), ("F3", 5, 87, 0.6),
     )
 ]  # fmt: skip
 KINDS = [(fit, nominal * THOU) for fit, row in ROWS.items() for nominal in row]
@@ -72,7 +73,7 @@ KINDS = [(fit, nominal * THOU) for fit, row in ROWS.items() for nominal in row]
 
 def poisson(rng: random.Random, mean: float) -> int:
     count, product = 0, rng.random()
-    limit = np.exp(-mean)
+    limit = math.exp(-mean)
     while product > limit:
         count, product = count + 1, product * rng.random()
     return count
@@ -162,8 +163,12 @@ class Shop:
         return False
 
 
-def by_size(service: float):
-    """(a) Buy below by size: gamma-Poisson over 13 weeks, as the buy list does it; fill to four weeks of demand over it."""
+#: What it buys in a week, knowing every pack up to then.
+Buyer = Callable[[Shop, int, Sequence[Asked]], None]
+
+
+def by_size(service: float, fill_weeks: float) -> Buyer:
+    """(a) Buy below by size: gamma-Poisson over 13 weeks, as the list of sizes does it, and weeks of demand over it."""
 
     def buy(shop: Shop, week: int, known: Sequence[Asked]) -> None:
         free = shop.free()
@@ -175,7 +180,7 @@ def by_size(service: float):
             for kind, count in zip(kinds, used, strict=True):
                 rate = prior.seen(float(count), 13)
                 below = levels.buy_below_by_service(rate, levels.Wait(LEAD + REVIEW, LEAD_SD), service)
-                over = levels.at_most(rate.a_week * 4, rate.a_week * 4, 0.5) if count else 0
+                over = levels.at_most(rate.a_week * fill_weeks, rate.a_week * fill_weeks, 0.5) if count else 0
                 wanted = levels.to_buy(
                     free=free[kind], buy_below=below, fill_to=below + over, asked_for=count > 0, pack_size=PACK
                 )
@@ -185,8 +190,8 @@ def by_size(service: float):
     return buy
 
 
-def for_cover(share: float, period: int = 4):
-    """(b) Buying for cover: the packs of the last year, so many weeks at a time, over the shelf and what is on order."""
+def for_cover(share: float, period: int) -> Buyer:
+    """(b) Buying for cover: the packs of the last year, so many weeks at a time, over the shelf and what is to come."""
 
     def buy(shop: Shop, week: int, known: Sequence[Asked]) -> None:
         pool, fits = shop.pool(), [fit for fit, _, _ in shop.shelf]
@@ -202,15 +207,14 @@ def for_cover(share: float, period: int = 4):
         ]
         kinds = {f"{fit} {nominal}": (fit, nominal) for fit, nominal in KINDS}
         last = range(max(0, week - 51), week + 1)
-        used = {kind: float(sum(shop.taken[one][kind] + shop.missed[one][kind] for one in last)) / len(last) for kind in KINDS}
-        offers = [
-            Offer(name, kind[1], U_PLATE, PACK, PACK * COST, PACK / max(used[kind], 1 / 52))
-            for name, kind in kinds.items()
-        ]
+        offers = []
+        for name, kind in kinds.items():
+            used = float(sum(shop.taken[one][kind] + shop.missed[one][kind] for one in last)) / len(last)
+            offers.append(Offer(name, kind[1], U_PLATE, PACK, PACK * COST, PACK / max(used, 1 / 52)))
         due = [Offer(f"{fit} {nominal}", nominal, U_PLATE, count, 0) for _, (fit, nominal), count in shop.due]
         replay = Replay(packs, offers, due)
         to_buy = Counter[str]()
-        for step in replay.cheapest(wanted=int(np.ceil(share * len(packs)))):
+        for step in replay.cheapest(wanted=math.ceil(share * len(packs))):
             to_buy[step.offer.kind] += step.offer.count
         for name, count in to_buy.items():
             shop.order(week, kinds[name], count)
@@ -218,9 +222,9 @@ def for_cover(share: float, period: int = 4):
     return buy
 
 
-def two_bins(factor: float):
-    """(c) A plain two-bin rule: a bin holds so many times what the shop used of the size in the weeks of lead and review
-    (over the last year, a pack at least); when one is empty, it is bought again.
+def two_bins(factor: float) -> Buyer:
+    """(c) A plain two-bin rule: a bin holds so many times what the shop used of the size in the weeks of lead and
+    review (over the last year; a pack at least); when one is empty, it is bought again.
     """
 
     def buy(shop: Shop, week: int, known: Sequence[Asked]) -> None:
@@ -236,7 +240,7 @@ def two_bins(factor: float):
     return buy
 
 
-def run(seed: int, buy) -> tuple[float, float]:
+def run(seed: int, buy: Buyer) -> tuple[float, float]:
     """(share of the packs that needed plates closed from the shelf, average money on it), of the last two years."""
     every, shop = asked(seed), Shop(seed)
     for kind in KINDS:
@@ -258,25 +262,70 @@ def run(seed: int, buy) -> tuple[float, float]:
     return closed / needed, money / WEEKS
 
 
-WAYS = {
-    "by size": (by_size, (0.5, 0.8, 0.95, 0.99)),
-    "for cover": (for_cover, (0.9, 0.95, 0.98, 0.995)),
-    "two bins": (two_bins, (0.5, 1.0, 2.0, 3.0)),
+WAYS: dict[str, tuple[Callable[..., Buyer], list[tuple[float, ...]]]] = {
+    "by size": (by_size, [(0.5, 0), (0.5, 2), (0.5, 4), (0.8, 4), (0.95, 4), (0.99, 4)]),
+    "for cover": (for_cover, [(0.9, 4), (0.95, 4), (0.99, 4), (1.0, 4), (1.0, 6)]),
+    "two bins": (two_bins, [(0.5,), (1.0,), (2.0,), (3.0,)]),
 }
 
 
+COLOURS = {"by size": "#1d5a96", "for cover": "#b3400f", "two bins": "#4a4a4a"}
+
+
+def drawing(points: dict[str, list[tuple[float, float]]]) -> str:
+    """Share closed against average money, a line for each way, as SVG."""
+    width, height, left, top = 460, 320, 70, 20
+    every = [point for some in points.values() for point in some]
+    least = math.floor(min(share for share, _ in every) * 50) / 50
+    most = math.ceil(max(money for _, money in every) / 200) * 200
+
+    def x(money: float) -> float:
+        return left + width * money / most
+
+    def y(share: float) -> float:
+        return top + height * (1 - share) / (1 - least)
+
+    parts = [f'<rect x="{left}" y="{top}" width="{width}" height="{height}" fill="none" stroke="#1c1c1c"/>']
+    for step in range(round((1 - least) * 100) + 1):
+        at = y(1 - step / 100)
+        parts.append(f'<line x1="{left}" y1="{at:.1f}" x2="{left + width}" y2="{at:.1f}" stroke="#d8d4c8"/>')
+        parts.append(f'<text x="{left - 8}" y="{at + 5:.1f}" text-anchor="end">{100 - step} %</text>')
+    for money in range(0, most + 1, 200):
+        parts.append(f'<text x="{x(money):.1f}" y="{top + height + 20}" text-anchor="middle">{money}</text>')
+    for name, some in points.items():
+        at = [(x(money), y(share)) for share, money in some]
+        path = " ".join(f"{a:.1f},{b:.1f}" for a, b in at)
+        parts.append(f'<polyline points="{path}" fill="none" stroke="{COLOURS[name]}" stroke-width="2"/>')
+        parts += [f'<circle cx="{a:.1f}" cy="{b:.1f}" r="4" fill="{COLOURS[name]}"/>' for a, b in at]
+        parts.append(f'<text x="{at[0][0] + 8:.1f}" y="{at[0][1] + 20:.1f}" fill="{COLOURS[name]}">{name}</text>')
+    says = "Share of packs closed from the shelf against the average money on it, for three ways of buying."
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {left + width + 30} {top + height + 60}" role="img" '
+        f'font-family="sans-serif" font-size="14" fill="#1c1c1c"><title>{says}</title>'
+        f'<rect width="100%" height="100%" fill="#fdfcf8"/>{"".join(parts)}'
+        f'<text x="{left + width / 2}" y="{top + height + 45}" text-anchor="middle">'
+        "average money in plates on the shelf</text></svg>\n"
+    )
+
+
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--seeds", type=int, default=1)
-    parser.add_argument("--ways", nargs="*", default=list(WAYS))
-    parser.add_argument("--knobs", nargs="*", type=float)
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--seeds", type=int, default=2, help="shops of each setting")
+    parser.add_argument("--ways", nargs="*", default=list(WAYS), choices=list(WAYS))
+    parser.add_argument("--plot", type=Path, nargs="?", const=PICTURE, help="draw share against money")
     options = parser.parse_args()
+    points: dict[str, list[tuple[float, float]]] = defaultdict(list)
+    print("way, setting: share closed of the packs that needed plates, average money on the shelf", flush=True)
     for way in options.ways:
         make, knobs = WAYS[way]
-        for knob in options.knobs or knobs:
-            found = [run(seed, make(knob)) for seed in range(1, options.seeds + 1)]
-            share, money = np.mean(found, axis=0)
-            print(f"{way:10} {knob:5}  {share:6.1%}  {money:7.0f}", flush=True)
+        for knob in knobs:
+            found = [run(seed, make(*knob)) for seed in range(1, options.seeds + 1)]
+            share, money = (fmean(column) for column in zip(*found, strict=True))
+            points[way].append((share, money))
+            print(f"{way:10} {', '.join(map(str, knob)):10} {share:7.2%} {money:7.0f}", flush=True)
+    if options.plot:
+        options.plot.write_text(drawing(points), encoding="utf-8")
+        print(f"Drawn: {options.plot.name}")
 
 
 if __name__ == "__main__":

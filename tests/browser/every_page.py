@@ -176,6 +176,7 @@ def every_page(shop: Shop) -> list[tuple[str, str]]:
         ("comeback", at("comeback", closed)),
         ("missed", at("missed")),
         ("buying", at("buying")),
+        ("buying-cover", at("buying-cover", weeks="3", target="95", assume="on")),
         ("orders", at("orders")),
         ("order", at("order", 1)),
         ("week", at("week")),

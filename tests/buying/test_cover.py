@@ -4,6 +4,8 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from plates.bench.models import Match
@@ -107,3 +109,32 @@ def test_of_a_shop_without_a_past_packs_are_assumed(shelf: Shelf) -> None:
     slot = shelf.spec.slots.get(role="steel")
     type(slot).objects.filter(pk=slot.pk).update(nominal_nm=None)  # nobody knows what lies in it
     assert cover_plan(shop=shelf.kind.shop).packs == 0
+
+
+@pytest.mark.django_db
+def test_over_http(api: Api, shelf: Shelf) -> None:
+    ask(api, 80, "1")
+    shelf.stock("0.0770 in")
+    found = api.get("buying-cover/", weeks="3", target="1", assume="false").body
+    assert (found["packs"], found["closed"], found["closed_then"], found["cost"]) == (1, 0, 1, "4.0000")
+    assert found["buys"] == [{"kind": "S87", "quantity": 1, "cost": "4.0000", "closes": 1, "closed": 1}]
+    assert found["idle"][0]["count"] == 1
+    assert found["by_sizes"]["plates"] >= 1
+    refused = api.get("buying-cover/", weeks="x")
+    assert refused.status == 400 and refused.body["errors"][0]["pointer"] == "/weeks"
+
+
+@pytest.mark.django_db
+def test_as_many_queries_for_many_packs_as_for_few(api: Api, shelf: Shelf) -> None:
+    def queries() -> int:
+        with CaptureQueriesContext(connection) as caught:
+            plan(shelf)
+        return len(caught)
+
+    ask(api, 80, "1")
+    few = queries()
+    for number in range(2, 9):
+        ask(api, 78 + number, str(number), weeks_ago=number)
+        shelf.stock("0.0870 in")
+    assert queries() == few < 20
+    assert plan(shelf).packs == 8

@@ -112,3 +112,26 @@ def test_a_spreadsheet_runs_no_code_out_of_the_file_of_an_order(desk: Counter, o
     order_make(person=owner, supplier="North Works", lines=[Wanted(kind, 3)])
     rows = desk.client.get("/orders/1.csv").content.decode("utf-8-sig").splitlines()
     assert rows == ["order,kind,role,nominal_mm,nominal_in,quantity,unit_cost", "1,'-1,steel,1.956,0.0770,3,"]
+
+
+def test_from_a_cover_plan_to_an_order(desk: Counter) -> None:
+    assert "Work it out" in desk.open("/buying/cover/") and "What to buy, the most" not in desk.text
+    page = desk.open("/buying/cover/?weeks=3&target=100")
+    assert "Of 1 pack that needed plates" in page and "closes 0 (0.0%)" in page and "With what is below, 1 (all)" in page
+    desk.send("/buying/order/", {"supplier": "North Works"})
+    assert desk.path == "/orders/1/"
+    assert [(line.kind.code, line.quantity) for line in Order.objects.get().lines.all()] == [("S-087", 5)]
+
+
+@pytest.mark.parametrize(
+    ("said", "why"),
+    [
+        ("weeks=0&target=95", "greater than or equal to 1"),
+        ("weeks=3&target=101", "less than or equal to 100"),
+        ("weeks=3&target=95&budget=1e9", "like 250.00"),
+        ("weeks=3&target=95&budget=\u0661\u0662", "like 250.00"),
+        ("weeks=&target=", "Fill this in"),
+    ],
+)
+def test_a_cover_plan_says_what_it_cannot_read(desk: Counter, said: str, why: str) -> None:
+    assert why in desk.open(f"/buying/cover/?{said}")

@@ -1,0 +1,86 @@
+"""Buying for cover at the desk: what to buy so that the most packs close from the shelf, and what could go."""
+
+from collections import defaultdict
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.http import HttpResponse
+from django.views.decorators.http import require_GET
+
+from plates.buying.asked import LEAST_ASKED, YEAR_WEEKS
+from plates.buying.cover import PERIOD_WEEKS, TARGET, CoverPlan, cover_plan
+from plates.catalogue.models import Kind
+from shop.forms import PageForm
+from shop.web import PageRequest, forbidden, key_new, page, shown
+
+
+class CoverForm(PageForm):
+    """Every field has what a shop begins with."""
+
+    focus = "weeks"
+    weeks = forms.IntegerField(
+        label="The shelf has to last for, in weeks",
+        min_value=1,
+        max_value=26,
+        help_text="Until what is ordered now is there: the lead of an order and the time from one buying to the next.",
+    )
+    target = forms.IntegerField(
+        label="Packs to close from the shelf, in %",
+        min_value=1,
+        max_value=100,
+        help_text="Of those that needed plates.",
+    )
+    budget = forms.RegexField(
+        r"\A[0-9]{1,9}(\.[0-9]{1,2})?\Z",
+        label="Spend no more than",
+        required=False,
+        error_messages={"invalid": "Give an amount in digits, with a point before the cents, like 250.00."},
+    )
+    assume = forms.BooleanField(
+        label=f"Assume packs for a spec that was asked less than {LEAST_ASKED} times in the year", required=False
+    )
+
+
+@require_GET
+@page
+def buying_cover(request: PageRequest) -> HttpResponse:
+    """Worked out when it is asked for: in a large shop it takes some seconds."""
+    begins = {"weeks": int(PERIOD_WEEKS), "target": round(TARGET * 100), "assume": True}
+    form = CoverForm(request.GET or None, person=request.user, initial=begins)
+    context: dict[str, Any] = {"form": form, "year": YEAR_WEEKS, "forbidden": forbidden(request.user, "buying")}
+    if form.is_valid():
+        said = form.cleaned_data
+        found = cover_plan(
+            shop=request.user.shop,
+            weeks=said["weeks"],
+            target=said["target"] / 100,
+            budget=Decimal(said["budget"]) if said["budget"] else None,
+            assume=said["assume"],
+        )
+        context |= {"found": found, "groups": _by_supplier(found), "share": _shares(found)}
+    return shown(request, "plates/buying_cover.html", context)
+
+
+def _by_supplier(found: CoverPlan) -> list[dict[str, Any]]:
+    of: dict[str, list[tuple[Kind, int]]] = defaultdict(list)
+    for kind, count in found.order.items():
+        of[str(kind.supplier or "")].append((kind, count))
+    rows = sorted(of.items(), key=lambda pair: (pair[0] == "", pair[0]))
+    return [{"supplier": name, "lines": some, "key": key_new()} for name, some in rows]
+
+
+def _shares(found: CoverPlan) -> dict[str, str]:
+    """Each count as a share of the packs, in words that round nothing up to all."""
+
+    def of(closed: int) -> str:
+        if closed == found.packs:
+            return "all"
+        return f"{min(closed / found.packs, 0.999):.1%}" if found.packs else ""
+
+    return {
+        "alone": of(found.alone),
+        "closed": of(found.closed),
+        "then": of(found.closed_then),
+        "by_sizes": of(found.by_sizes.closed),
+    }
