@@ -14,6 +14,7 @@ import random
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 from pathlib import Path
 from statistics import fmean
 
@@ -106,6 +107,10 @@ def problem(one: Asked, pool: Pool, fits: Sequence[str]) -> Problem:
     return Problem("gap", one.clearance_nm, low, high, target, pool, (slot,), U_READING, U_MOVE)
 
 
+def _none() -> dict[tuple[str, int], Fraction]:
+    return defaultdict(Fraction)
+
+
 @dataclass
 class Shop:
     """Its shelf as (fit, nominal, thickness) in the order of coming in, and what is on order as (week, kind, count)."""
@@ -114,7 +119,7 @@ class Shop:
     shelf: list[tuple[str, int, int]] = field(default_factory=list)
     due: list[tuple[int, tuple[str, int], int]] = field(default_factory=list)
     taken: dict[int, Counter[tuple[str, int]]] = field(default_factory=lambda: defaultdict(Counter))
-    missed: dict[int, Counter[tuple[str, int]]] = field(default_factory=lambda: defaultdict(Counter))
+    missed: dict[int, dict[tuple[str, int], Fraction]] = field(default_factory=lambda: defaultdict(_none))
     bought: Counter[tuple[str, int]] = field(default_factory=Counter)
 
     def come_in(self, kind: tuple[str, int], count: int) -> None:
@@ -293,11 +298,11 @@ def drawing(points: dict[str, list[tuple[float, float]]]) -> str:
     for money in range(0, most + 1, 200):
         parts.append(f'<text x="{x(money):.1f}" y="{top + height + 20}" text-anchor="middle">{money}</text>')
     for name, some in points.items():
-        at = [(x(money), y(share)) for share, money in some]
-        path = " ".join(f"{a:.1f},{b:.1f}" for a, b in at)
+        dots = [(x(money), y(share)) for share, money in some]
+        path = " ".join(f"{a:.1f},{b:.1f}" for a, b in dots)
         parts.append(f'<polyline points="{path}" fill="none" stroke="{COLOURS[name]}" stroke-width="2"/>')
-        parts += [f'<circle cx="{a:.1f}" cy="{b:.1f}" r="4" fill="{COLOURS[name]}"/>' for a, b in at]
-        parts.append(f'<text x="{at[0][0] + 8:.1f}" y="{at[0][1] + 20:.1f}" fill="{COLOURS[name]}">{name}</text>')
+        parts += [f'<circle cx="{a:.1f}" cy="{b:.1f}" r="4" fill="{COLOURS[name]}"/>' for a, b in dots]
+        parts.append(f'<text x="{dots[0][0] + 8:.1f}" y="{dots[0][1] + 20:.1f}" fill="{COLOURS[name]}">{name}</text>')
     says = "Share of packs closed from the shelf against the average money on it, for three ways of buying."
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {left + width + 30} {top + height + 60}" role="img" '
