@@ -4,7 +4,7 @@ import re
 
 import pytest
 from django.contrib.sessions.models import Session
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from plates.bench.models import FinalCheck, Match
 from plates.catalogue.models import Kind
@@ -192,4 +192,23 @@ def test_the_next_person_goes_on_with_a_final_check_half_read(page: Page, watch:
     keys(page, PASSWORD)
     expect(page.locator("[name=reading]")).to_have_value("5")
     expect(page.locator("[name=reading-kept]")).to_have_count(1)
+    watch.check()
+
+
+def test_enter_struck_twice_lends_one(page: Page, watch: Watch, owner: Person) -> None:
+    """The second Enter comes before the answer to the first, and both reach the service."""
+    sign_in(page, "ada")
+    page.goto("/bins/B-14/")
+    focus_is(page, "count")
+    held: list[Route] = []
+    page.route(re.compile("/hand-out/"), lambda route: held.append(route))
+    page.keyboard.type("1l")
+    for _ in range(2):
+        page.keyboard.press("Enter")
+        page.wait_for_timeout(300)
+    first, second = held
+    first.fetch(max_redirects=0)  # the browser waits for it no longer, and it counts all the same
+    second.continue_()
+    expect(page.get_by_role("status").first).to_contain_text("1 handed out")
+    assert (HandOut.objects.count(), LedgerLine.objects.filter(act="handed_out").count()) == (1, 1)
     watch.check()
