@@ -70,8 +70,7 @@
 	);
 
 	const wake = () => {
-		const steady = document.querySelectorAll("[data-steady]");
-		setTimeout(() => steady.forEach((one) => (one.dataset.awake = "")), 500);
+		setTimeout(() => document.querySelectorAll("[data-steady]").forEach((one) => (one.dataset.awake = "")), 500);
 	};
 	window.addEventListener("load", wake);
 	document.addEventListener("htmx:afterSettle", wake);
@@ -155,28 +154,31 @@
 	// Forms of this page as they stand, but for those with a secret; kept in this tab until the page is back.
 	const KEPT = "typed";
 	const forms = () => [...document.querySelectorAll("main form[method=post]")].filter((one) => !one.matches("[data-secret]") && !one.querySelector("[type=password]"));
-	const keep = () => {
-		if ("door" in document.body.dataset) return;
+	const stood = (which) => {
 		for (const one of document.querySelectorAll("main input, main option")) {
 			if (one.matches("option")) one.toggleAttribute("selected", one.selected);
 			else if (one.matches("[type=checkbox], [type=radio]")) one.toggleAttribute("checked", one.checked);
 			else one.setAttribute("value", one.value);
 		}
-		const stand = forms().map((one) => [one.getAttribute("action"), one.innerHTML]);
-		const page = location.pathname + location.search;
-		sessionStorage.setItem(KEPT, JSON.stringify({ page, stand, focus: document.activeElement.name }));
+		const stand = which.map((one) => [one.getAttribute("action"), one.className, one.innerHTML]);
+		const { name } = document.querySelector("main :focus") || document.querySelector("main [autofocus]") || {};
+		return { page: location.pathname + location.search, stand, focus: name };
+	};
+	const keep = () => {
+		if (!("door" in document.body.dataset)) sessionStorage.setItem(KEPT, JSON.stringify(stood(forms())));
 	};
 	const restore = () => {
-		const kept = JSON.parse(sessionStorage.getItem(KEPT));
-		if (!kept || "door" in document.body.dataset) return;
+		if ("door" in document.body.dataset) return;
+		const kept = JSON.parse(sessionStorage.getItem(KEPT)) || history.state;
 		sessionStorage.removeItem(KEPT);
-		if (kept.page !== location.pathname + location.search) return;
+		if (!kept || !kept.stand || kept.page !== location.pathname + location.search) return;
 		const fresh = forms();
-		for (const [action, html] of kept.stand) {
+		for (const [action, look, html] of kept.stand) {
 			const at = fresh.findIndex((one) => one.getAttribute("action") === action);
 			if (at < 0) continue;
 			const [form] = fresh.splice(at, 1);
 			const token = form.elements.csrfmiddlewaretoken.value;
+			form.className = look;
 			form.innerHTML = html;
 			form.elements.csrfmiddlewaretoken.value = token;
 			htmx.process(form);
@@ -186,11 +188,27 @@
 		focus.focus();
 		if (focus.matches("[type=text], input:not([type])")) focus.setSelectionRange(focus.value.length, focus.value.length);
 	};
+
+	// The answer to a form has no address to come back to: the browser would ask to send the form again. It takes that of
+	// the page that the form was on, else its own, and *back* finds there what was typed into the form that was sent.
+	const settle = () => {
+		if (!("posted" in document.body.dataset)) return;
+		const { href, origin, pathname } = location;
+		const from = document.referrer && new URL(document.referrer);
+		const above = from && from.origin === origin && pathname.startsWith(from.pathname);
+		const typed = (one) => one.querySelector("input:not([type=hidden]), select, textarea");
+		const sent = () => forms().filter((one) => new URL(one.action).pathname === pathname && typed(one));
+		history.replaceState(null, "", above ? from.href : href);
+		const note = () => history.replaceState(stood(sent()), "");
+		note();
+		document.addEventListener("change", note);
+	};
 	document.addEventListener("keep-typed", keep);
 	document.addEventListener("submit", (event) => {
 		if (event.target.matches("[data-keep-typed]")) keep();
 	});
 	window.addEventListener("load", restore);
+	window.addEventListener("load", settle);
 
 	// The server locks; the page asks it when the time has come, so that nobody types into a locked one.
 	const { lock, lockMinutes } = document.body.dataset;
