@@ -20,6 +20,7 @@ from shop.errors import Malformed, NotFound, Refusal
 from shop.once import Answer, Once
 from shop.people.models import Person
 from shop.rest import LengthRequired
+from shop.texts import NOT_ONE_LINE, NOT_PLAIN, one_line, plain_number
 
 T = TypeVar("T")
 CODE = r"^[A-Za-z0-9._-]{1,40}\Z"
@@ -51,6 +52,7 @@ TYPES: list[tuple[type[serializers.Field[Any, Any, Any, Any]], type | tuple[type
     (serializers.BooleanField, bool, "Give true or false."),
     (serializers.IntegerField, int, "Give a whole number."),
     (serializers.FloatField, (int, float), "Give a number."),
+    (serializers.DecimalField, (str, int, float), 'Give a number, best as a text: "12.50".'),
     (serializers.CharField, str, "Give a text."),
     (serializers.ChoiceField, str, "Give a text."),
     (serializers.UUIDField, str, "Give an id as a text."),
@@ -58,12 +60,19 @@ TYPES: list[tuple[type[serializers.Field[Any, Any, Any, Any]], type | tuple[type
 
 
 def _mistyped(field: Any, value: Any) -> str | None:
-    """What is wrong with the JSON type of this value; None when nothing is."""
+    """What is wrong with the JSON type of this value, with its line or its digits; None when nothing is."""
     if isinstance(field, serializers.ListField) and isinstance(value, list):
         return next((said for item in value if (said := _mistyped(field.child, item))), None)
     for field_type, plain, said in TYPES:
         if isinstance(field, field_type):
-            return None if isinstance(value, plain) and (plain is bool or not isinstance(value, bool)) else said
+            if not isinstance(value, plain) or (plain is not bool and isinstance(value, bool)):
+                return said
+            break
+    if isinstance(value, str):
+        if isinstance(field, serializers.DecimalField) and not plain_number(value):
+            return NOT_PLAIN
+        if isinstance(field, serializers.CharField) and not one_line(value):
+            return NOT_ONE_LINE
     return None
 
 

@@ -1,6 +1,7 @@
 """Form fields of the trade: what a person may type, understood exactly, with the error beside the field."""
 
 import re
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from django import forms
@@ -9,8 +10,9 @@ from django.utils.text import format_lazy
 
 from plates.lengths import LengthError, both, length_parse, reading_parse
 from shop.api import CODE
-from shop.errors import Refusal
+from shop.errors import Malformed, Refusal
 from shop.people.models import Person
+from shop.texts import NOT_ONE_LINE, NOT_PLAIN, one_line, plain_number
 
 #: Points of one plate, or readings of one pack.
 MOST_READINGS = 12
@@ -134,6 +136,36 @@ class CodeField(forms.RegexField):
         return {**super().widget_attrs(widget), "autocomplete": "off", "spellcheck": "false"}
 
 
+class _PlainFigures:
+    """Digits of ASCII alone, where Python would take those of any script."""
+
+    def to_python(self, value: Any) -> Any:
+        if isinstance(value, str) and value.strip() and not plain_number(value):
+            raise forms.ValidationError(NOT_PLAIN)
+        return super().to_python(value)  # type: ignore[misc]
+
+
+class DecimalField(_PlainFigures, forms.DecimalField):
+    """A plain number: a price, a share."""
+
+
+class IntegerField(_PlainFigures, forms.IntegerField):
+    """A plain whole number."""
+
+
+def _line_check(text: str) -> None:
+    if not one_line(text):
+        raise forms.ValidationError(NOT_ONE_LINE)
+
+
+def line_typed(data: Mapping[str, str], name: str, most: int = 200) -> str:
+    """One line out of a form that is read by hand, cut to ``most``. Raises Malformed."""
+    text = data.get(name, "").strip()
+    if not one_line(text):
+        raise Malformed(NOT_ONE_LINE, [(f"/{name}", "one line")])
+    return text[:most]
+
+
 class PageForm(forms.Form):
     """A form of the counter: refuses on the server, in words, and reads lengths in the shop's unit first."""
 
@@ -149,6 +181,8 @@ class PageForm(forms.Form):
         for name, field in self.fields.items():
             if isinstance(field, LengthField):
                 field.unit_first = person.shop.unit_first
+            if isinstance(field, forms.CharField) and not isinstance(field, LengthField | CodeField):
+                field.validators = [*field.validators, _line_check]
             if not isinstance(field, ReadingsField):
                 field.error_messages["required"] = "Fill this in."
             if name == self.focus:

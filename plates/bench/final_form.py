@@ -8,7 +8,7 @@ from plates.bench.typed import ReadingList
 from plates.catalogue.spec_models import WAVE_STATES
 from plates.lengths import THICKEST_NM
 from plates.measuring.uncertainty import READING_U_NM
-from shop.forms import MOST_READINGS
+from shop.forms import MOST_READINGS, line_typed
 
 
 class FinalForm:
@@ -26,7 +26,7 @@ class FinalForm:
         state = data.get("wave_state", "")
         self.wave_state = state if state in dict(WAVE_STATES) else self.wave_state
         self.method = data.get("method", "") if data.get("method") in READING_U_NM else match.method
-        self.gauge, self.soaked = data.get("gauge", "").strip()[:200], "soaked" in data
+        self.gauge, self.soaked = line_typed(data, "gauge"), "soaked" in data
         self.readings.read(data)
         finished = data.get("go") == "done" or not self.readings.touched
         if finished and not self.readings.error:

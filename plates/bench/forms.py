@@ -19,7 +19,7 @@ from plates.lengths import THICKEST_NM, LengthError, exact_text
 from plates.measuring.uncertainty import METHODS, READING_U_NM
 from plates.scan_codes import scan_parse
 from shop.api import CODE
-from shop.forms import MOST_READINGS, Said, readings_said
+from shop.forms import MOST_READINGS, Said, line_typed, readings_said
 
 HOW = [("change", "may be exchanged"), ("out", "measured without it"), ("leave", "stays as it is")]
 #: Of an empty drum, which has no gap for a feeler and no pack for air to lift.
@@ -132,9 +132,9 @@ class PackForm:
         self.soaked, self.used_frictions = "soaked" in data, "used_frictions" in data
         self.set_only, self.open_boxes = "set_only" in data, "open_boxes" in data
         for lift in self.lifts:
-            lift.reason = data.get(f"lift-{lift.rule}", "").strip()[:300]
+            lift.reason = line_typed(data, f"lift-{lift.rule}", 300)
         for name in ("gauge", "plates_gauge", "load", "second", "second_person", "second_gauge"):
-            setattr(self, name, data.get(name, "").strip()[:100])
+            setattr(self, name, line_typed(data, name, 100))
         again = data.get("second_method", "")
         self.second_method = again if again in READING_U_NM else ""
         self.readings.read(data)
@@ -145,7 +145,7 @@ class PackForm:
                 part.how = how
             part.plates.read(data)
             part.bench = data.get(f"{name}-bench", "").strip()[:200]
-            part.source = data.get(f"{name}-source", "").strip()[:200]
+            part.source = line_typed(data, f"{name}-source")
         if not turned:
             self._advance(data)
 

@@ -26,6 +26,7 @@ from plates.lengths import length_json
 from plates.scan_codes import scan_format
 from plates.tables.export import lines
 from shop.errors import Malformed
+from shop.forms import line_typed
 from shop.once import Answer, Once
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
@@ -85,7 +86,7 @@ def _draft(request: PageRequest, once: Once) -> Order:
             )
         if int(text):
             wanted.append(Wanted(kinds[code], int(text)))
-    supplier = str(request.POST.get("supplier", "")).strip()
+    supplier = line_typed(request.POST, "supplier", 201)
     if not supplier or len(supplier) > 200:
         raise Malformed("Name the supplier that this order goes to, in up to 200 characters.")
     return order_make(person=once.person, supplier=supplier, lines=wanted, made_key=once.made_key)

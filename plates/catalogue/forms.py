@@ -12,7 +12,7 @@ from plates.catalogue.specs import Convention, SlotData, StackLimits, faces_of
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
 from plates.lengths import THICKEST_NM
 from plates.measuring.uncertainty import METHODS
-from shop.forms import CodeField, LengthField, PageForm
+from shop.forms import CodeField, IntegerField, LengthField, PageForm
 from shop.people.models import Person
 
 #: Rows for slots on a fresh form, and the most of them.
@@ -31,7 +31,7 @@ def _fit(**more: Any) -> forms.ModelChoiceField:
 class FitForm(PageForm):
     code = CodeField(label="Code")
     tooth_side = forms.ChoiceField(choices=ToothSide.choices, label="Teeth", initial="internal")
-    teeth = forms.IntegerField(label="Tooth count", min_value=0, max_value=10_000, help_text="0 where there are none.")
+    teeth = IntegerField(label="Tooth count", min_value=0, max_value=10_000, help_text="0 where there are none.")
     outer = LengthField(label="Outer diameter", unit_needed=True, help_text="With its unit: 5.5 in or 139.7 mm.")
     inner = LengthField(label="Inner diameter", unit_needed=True, help_text="With its unit.")
     tooth_form = _text("Tooth form")
@@ -76,7 +76,7 @@ class SlotForm(PageForm):
     name = forms.CharField(label="Slot", max_length=60, required=False)
     role = forms.ChoiceField(choices=Role.choices, label="Role")
     fit = _fit(required=False)
-    count = forms.IntegerField(label="Count", min_value=0, max_value=60, required=False)
+    count = IntegerField(label="Count", min_value=0, max_value=60, required=False)
     nominal = LengthField(label="Book size", required=False, longest_nm=THICKEST_NM)
     reuse_minimum = LengthField(label="Reuse minimum", required=False, longest_nm=THICKEST_NM)
     cone_limit = LengthField(label="Cone limit", required=False)
@@ -87,7 +87,7 @@ class SlotForm(PageForm):
         choices=[("", "both"), ("1", "one")], coerce=int, empty_value=None, required=False, label="Lined faces"
     )
     swap = forms.BooleanField(label="may be exchanged to set the pack", required=False)
-    extra = forms.IntegerField(
+    extra = IntegerField(
         label="Extra", min_value=0, max_value=20, required=False, help_text="More than the count, where proven."
     )
     fits = _text("Further proven fits", most=2100, help_text="Their codes, a blank between two.")

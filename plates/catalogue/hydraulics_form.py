@@ -17,7 +17,7 @@ from plates.measuring.quantities import (
     Scale,
     quantity_parse,
 )
-from shop.forms import LengthField, PageForm
+from shop.forms import DecimalField, LengthField, PageForm
 
 
 class QuantityField(forms.CharField):
@@ -45,10 +45,8 @@ def _length(label: str, **more: Any) -> LengthField:
     return LengthField(label=label, required=False, unit_needed=True, **more)
 
 
-def _share(label: str, **more: Any) -> forms.DecimalField:
-    return forms.DecimalField(
-        label=label, required=False, min_value=0, max_value=1, max_digits=4, decimal_places=3, **more
-    )
+def _share(label: str, **more: Any) -> DecimalField:
+    return DecimalField(label=label, required=False, min_value=0, max_value=1, max_digits=4, decimal_places=3, **more)
 
 
 def _governs() -> forms.ChoiceField:

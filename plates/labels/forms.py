@@ -8,7 +8,7 @@ from plates.catalogue.models import Fit, Role
 from plates.catalogue.selectors import fits
 from plates.labels.sheets import SHEETS, SINGLES, Sheet, SheetRefused, Size
 from plates.lengths import inch, mm
-from shop.forms import LengthField, PageForm
+from shop.forms import IntegerField, LengthField, PageForm
 
 SORTS = [("bin", "bins"), ("kind", "kinds"), ("job", "job tickets")]
 PAPERS = [
@@ -38,7 +38,7 @@ class PaperForm(PageForm):
 
     focus = ""
     paper = forms.ChoiceField(label="Printed on", choices=PAPERS, required=False)
-    skip = forms.IntegerField(
+    skip = IntegerField(
         label="Labels used already", min_value=0, max_value=500, required=False,
         help_text="Of a sheet: so many places are left out, row by row.",
     )  # fmt: skip

@@ -9,7 +9,7 @@ from django import forms
 from plates.lengths import THICKEST_NM, LengthError, both
 from plates.measuring.models import GaugeType
 from plates.measuring.services import DEFAULTS, MOST_PEOPLE, MOST_PLATES, MOST_TRIALS
-from shop.forms import CodeField, LengthField, PageForm, ReadingsField, reading_said
+from shop.forms import CodeField, IntegerField, LengthField, PageForm, ReadingsField, reading_said
 
 TYPE_CHOICES = [(kind.value, kind.label) for kind in GaugeType]
 
@@ -24,7 +24,7 @@ class GaugeForm(PageForm):
     type = forms.ChoiceField(choices=TYPE_CHOICES, label="Type")
     limit = LengthField(required=False, label="Limit of error", help_text=_usual())
     resolution = LengthField(required=False, label="Resolution", help_text="The smallest step that it shows.")
-    interval_days = forms.IntegerField(
+    interval_days = IntegerField(
         required=False, min_value=0, max_value=36_500, label="Checked every (days)", help_text="0 for never."
     )
     note = forms.CharField(required=False, max_length=200, label="Note")
@@ -50,13 +50,13 @@ class StudyForm(PageForm):
 
     focus = "people"
     people = forms.CharField(max_length=400, help_text=f"2 to {MOST_PEOPLE} names, a comma between them.")
-    plates = forms.IntegerField(
+    plates = IntegerField(
         min_value=2,
         max_value=MOST_PLATES,
         initial=10,
         help_text="Ten that lie over the whole range of what you sort. Number them 1, 2, 3 on the back.",
     )
-    trials = forms.IntegerField(
+    trials = IntegerField(
         min_value=2, max_value=MOST_TRIALS, initial=3, help_text="How often each person reads every plate."
     )
 

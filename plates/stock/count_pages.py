@@ -19,7 +19,7 @@ from plates.stock.findings import second_people
 from plates.stock.forms import reading_typed
 from plates.stock.models import BinCount, Condition, Plate, State
 from shop.errors import Refusal
-from shop.forms import PageForm, ReadingsField
+from shop.forms import PageForm, ReadingsField, line_typed
 from shop.once import Answer, Once
 from shop.people.models import Person
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
@@ -28,9 +28,7 @@ from shop.web import PageRequest, act, forbidden, key_new, page, shown
 class ReadForm(PageForm):
     focus = "reading"
     POINTED = {"/readings": "reading", "/gauge": "reading"}
-    reading = ReadingsField(
-        label="Reading", longest_nm=THICKEST_NM, help_text="Press the micrometer, once a plate."
-    )
+    reading = ReadingsField(label="Reading", longest_nm=THICKEST_NM, help_text="Press the micrometer, once a plate.")
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
@@ -140,7 +138,7 @@ def _to(count: BinCount) -> Answer:
 @require_POST
 @page
 def begin(request: PageRequest, code: str) -> HttpResponse:
-    found, gauge = bin_or_404(request, code), request.POST.get("gauge", "").strip()[:200]
+    found, gauge = bin_or_404(request, code), line_typed(request.POST, "gauge")
 
     def make(once: Once) -> BinCount:
         return counts.count_begin(person=once.person, found=found, gauge=gauge, made_key=once.made_key)

@@ -10,7 +10,7 @@ from plates.catalogue.selectors import fits
 from plates.lengths import THICKEST_NM
 from plates.stock.findings import Findings, Reading, second_people
 from plates.stock.models import Condition, HandOut
-from shop.forms import CodeField, LengthField, PageForm, ReadingsField, Said
+from shop.forms import CodeField, DecimalField, IntegerField, LengthField, PageForm, ReadingsField, Said
 from shop.people.models import Person
 
 #: So many of a bin are handed out at once.
@@ -90,7 +90,7 @@ class LotCountForm(PageForm):
         super().__init__(*args, **kwargs)
         said = f"Type how many plates came, {least} to {most}. A larger delivery is booked as several lots."
         errors = dict.fromkeys(("required", "invalid", "min_value", "max_value"), said)
-        self.fields["count"] = forms.IntegerField(
+        self.fields["count"] = IntegerField(
             label="How many plates are in the delivery?", min_value=least, max_value=most, error_messages=errors,
             help_text="All of one kind, new. Type the number and press Enter.",
             widget=forms.TextInput(
@@ -153,7 +153,7 @@ class HandOutForm(PageForm):
     )
     to = forms.CharField(label="To whom", max_length=200, required=False)
     due = forms.DateField(label="Back by, of lent ones", required=False, widget=forms.DateInput(attrs={"type": "date"}))
-    price = forms.DecimalField(label="Price of all", required=False, min_value=0, max_digits=12, decimal_places=2)
+    price = DecimalField(label="Price of all", required=False, min_value=0, max_digits=12, decimal_places=2)
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)

@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 
 from plates.lengths import inch, mm
-from shop.forms import CodeField, LengthField, PageForm
+from shop.forms import CodeField, DecimalField, IntegerField, LengthField, PageForm
 from shop.people.models import Person, Role
 from shop.people.settings import LENGTHS, MINUTES, NAMES
 
@@ -78,11 +78,11 @@ class SettingsForm(PageForm):
         label=NAMES["unit_first"], choices=[("in", "inch"), ("mm", "millimetre")], widget=forms.RadioSelect
     )
     second_person = forms.BooleanField(label="Old plates need a second person who agrees", required=False)
-    sure_level = forms.DecimalField(
+    sure_level = DecimalField(
         label="Sure from, in percent", max_digits=5, decimal_places=2, help_text="Of landing in the window."
     )
-    hold_minutes = forms.IntegerField(label="A hold runs out after, in minutes")
-    lock_minutes = forms.IntegerField(label="Lock after, in minutes", help_text="Of nobody doing anything.")
+    hold_minutes = IntegerField(label="A hold runs out after, in minutes")
+    lock_minutes = IntegerField(label="Lock after, in minutes", help_text="Of nobody doing anything.")
     spread_nm = LengthField(
         label="Readings of one pack may spread", help_text="Or a quarter of the window, whichever is more."
     )
