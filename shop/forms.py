@@ -136,21 +136,29 @@ class CodeField(forms.RegexField):
         return {**super().widget_attrs(widget), "autocomplete": "off", "spellcheck": "false"}
 
 
-class _PlainFigures:
+def _plain(value: Any, refused: Any) -> Any:
     """Digits of ASCII alone, where Python would take those of any script."""
-
-    def to_python(self, value: Any) -> Any:
-        if isinstance(value, str) and value.strip() and not plain_number(value):
-            raise forms.ValidationError(NOT_PLAIN)
-        return super().to_python(value)  # type: ignore[misc]
+    if isinstance(value, str) and value.strip() and not plain_number(value):
+        raise forms.ValidationError(refused)
+    return value
 
 
-class DecimalField(_PlainFigures, forms.DecimalField):
+class DecimalField(forms.DecimalField):
     """A plain number: a price, a share."""
 
+    default_error_messages = {"invalid": NOT_PLAIN}
 
-class IntegerField(_PlainFigures, forms.IntegerField):
+    def to_python(self, value: Any) -> Any:
+        return super().to_python(_plain(value, self.error_messages["invalid"]))
+
+
+class IntegerField(forms.IntegerField):
     """A plain whole number."""
+
+    default_error_messages = {"invalid": "Write a whole number with the digits 0 to 9."}
+
+    def to_python(self, value: Any) -> Any:
+        return super().to_python(_plain(value, self.error_messages["invalid"]))
 
 
 def _line_check(text: str) -> None:

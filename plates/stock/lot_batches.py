@@ -30,7 +30,8 @@ _APART = "~"
 @dataclass(frozen=True)
 class LotBatch:
     """``count``: 0 while nobody has said it; ``typed``: what was typed of each plate read, a bare figure in the sense
-    of ``unit_first``; ``sure``: an implausible one was confirmed; ``zero_nm``: what the gauge shows too much.
+    of ``unit_first``, which goes along: the shop's may change before all of them are read; ``sure``: an implausible
+    one was confirmed; ``zero_nm``: what the gauge shows too much.
 
     ``key`` stays the same from the first page of the lot on, so that going back to it books nothing a second time.
     """
@@ -45,7 +46,9 @@ class LotBatch:
 
     @classmethod
     def of(cls, batch: Batch, sent: Mapping[str, str], *, unit_first: str, zero_nm: int) -> "LotBatch":
-        """The lot of a form or an address; what of it cannot be read begins anew."""
+        """The lot of a form or an address; what of it cannot be read begins anew. Where it names no unit,
+        ``unit_first`` is that of its figures.
+        """
         count = sent.get("count", "")
         typed = tuple(part for part in sent.get("read", "")[:LONGEST].split(_APART) if part)
         lot = cls(
@@ -54,7 +57,7 @@ class LotBatch:
             count=int(count) if re.fullmatch("[0-9]{1,3}", count) and LEAST <= int(count) <= MOST else 0,
             typed=typed,
             sure=sent.get("sure") == "on",
-            unit_first=unit_first,
+            unit_first=sent["unit"] if sent.get("unit") in ("in", "mm") and typed else unit_first,
             zero_nm=zero_nm,
         )
         try:
@@ -104,6 +107,7 @@ class LotBatch:
             "lot": str(self.key),
             "count": str(self.count or ""),
             "read": _APART.join(self.typed),
+            "unit": self.unit_first if self.typed else "",
             "sure": "on" if self.sure else "",
         }
         return {**self.batch.kept, **{name: value for name, value in fields.items() if value}}

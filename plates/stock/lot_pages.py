@@ -114,6 +114,8 @@ def _one_more(request: PageRequest, lot: LotBatch, form: LotReadForm, typed: str
     )
     reading = booking.read(form.said())
     booking.verdict(reading.thickness_nm, reading.spread_nm)
+    if lot.unit_first != request.user.shop.unit_first:  # changed since the first of them: this one names its unit
+        typed = " ".join(said.text for said in form.cleaned_data["reading"])
     more = lot.with_one(typed, sure=sure)
     if more is None:
         form.add_error("reading", "So many readings do not go into one lot here. Leave it, and book two smaller lots.")

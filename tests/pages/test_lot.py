@@ -237,3 +237,25 @@ def test_another_persons_page_and_another_role_book_nothing(bench: Bench, counte
     assert stranger.status == 404
 
 
+@pytest.mark.parametrize(
+    ("first", "then", "bare", "after"), [("in", "mm", ".0771", "1.958"), ("mm", "in", "1.958", ".0771")]
+)
+def test_what_was_read_stands_when_the_shop_turns_to_the_other_unit(
+    bench: Bench, counter: Counter, first: str, then: str, bare: str, after: str
+) -> None:
+    """1.958 mm is no 1.958 in: bare figures keep the unit that they were read in, the next ones have the new one."""
+    shop = bench.owner.shop
+    shop.unit_first = first
+    shop.save()
+    begin(counter)
+    read(counter, bare, bare, bare)
+    shop.unit_first = then
+    shop.save()
+    assert "4 of 5" in read(counter, after)
+    counter.open(counter.path)  # loaded again, or come back to
+    assert "4 of 5" in counter.text
+    read(counter, after)
+    counter.send(LOT)
+    lines = LedgerLine.objects.exclude(plate__lot=None).exclude(readings=[]).order_by("plate_id")
+    assert [line.readings for line in lines] == [[f"{bare} [{first}]"]] * 3 + [[f"{after} {then}"]] * 2
+    assert {round(line.thickness_nm, -4) for line in lines} == {1_960_000}
