@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
+from fractions import Fraction
 from typing import Any
 
 from django.utils import timezone
@@ -20,6 +21,11 @@ from shop.people.models import Shop
 
 #: What was missed is looked for so far back, what falls due so far ahead.
 WEEK = timedelta(days=7)
+
+
+MOST_MISSED = (
+    f"Sizes that would have helped most in {WEEKS} weeks, each missed pack shared over those that close it"
+)
 
 
 @dataclass(frozen=True)
@@ -41,7 +47,7 @@ def week(shop: Shop) -> list[Part]:
             [_buy(one, unit) for one in found if one.buy],
         ),
         Part("Missed in the last week", "Nothing.", list(_missed(shop))),
-        Part("Sizes that would have helped most", "None was missed.", _most_missed(found, unit)),
+        Part(MOST_MISSED, "None was missed.", _most_missed(found, unit)),
         Part("Orders that are late", "None.", [_late(order) for order in late(shop.pk)]),
         Part("Gauges due within a week", "None.", list(_gauges(shop))),
         Part("Lent and overdue", "Nothing.", list(_lent(shop))),
@@ -66,11 +72,18 @@ def _missed(shop: Shop) -> Iterator[str]:
 def _most_missed(found: list[Size], unit: str) -> list[str]:
     rows = sorted((size for size in found if size.missed), key=lambda size: (-size.missed, size.fit, size.number))
     return [
-        f"{Role(size.role).label} {both(size.centre_nm, unit)}, fit {size.fit}: "
-        f"{float(size.missed):.2g} of the packs missed in {WEEKS} weeks"
+        f"{Role(size.role).label} {both(size.centre_nm, unit)}, fit {size.fit}: {_packs(size.missed)}"
         + ("" if size.kind else ", not catalogued")
         for size in rows[:5]
     ]
+
+
+def _packs(share: Fraction) -> str:
+    """A share of the missed packs, as far as a person would say it."""
+    if share < Fraction(1, 20):
+        return "less than 0.1 pack"
+    said = f"{float(share):.1f}".removesuffix(".0")
+    return f"{said} pack" if float(said) <= 1 else f"{said} packs"
 
 
 def _late(order: Any) -> str:

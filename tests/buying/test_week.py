@@ -1,6 +1,7 @@
 """The week sheet, printed and as a page."""
 
 from datetime import timedelta
+from fractions import Fraction
 from io import StringIO
 
 import pytest
@@ -8,6 +9,7 @@ from django.core.management import call_command
 from django.utils import timezone
 
 from plates.buying.models import Order
+from plates.buying.week import _packs
 from plates.stock.hand_outs import hand_out_make
 from shop.people.models import Person
 from tests.api import Api
@@ -43,7 +45,7 @@ def test_everything_of_the_week_is_named(owner: Person, api: Api) -> None:
     for said in (
         "of S-087 (steel 0.0870 in",
         "PACK, job 1182, match 1: Need one steel at .1060 ± .0120 in",
-        "steel 0.0870 in (2.210 mm), fit " + shelf.steels.code + ": 1 of the packs missed in 13 weeks",
+        "steel 0.0870 in (2.210 mm), fit " + shelf.steels.code + ": 1 pack\n",
         f"order 1 to North Works, due {yesterday}",
         f"to the shop next door, due {yesterday}: {shelf.kind.code} 0.0770 in",
     ):
@@ -59,3 +61,12 @@ def test_a_name_forges_no_line_and_steers_no_terminal(owner: Person) -> None:
     hand_out_make(person=owner, reason="lent", plate_ids=[plate.pk], to=to, due=yesterday)
     sheet = printed()
     assert "  to Mr X To buy    [2J900 of S-087 , due" in sheet and sheet.count("\nTo buy\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [((1, 13), "0.1 pack"), ((1, 21), "less than 0.1 pack"), ((1, 2), "0.5 pack"), ((1, 1), "1 pack"),
+     ((51, 50), "1 pack"), ((12, 5), "2.4 packs"), ((30, 1), "30 packs")],
+)  # fmt: skip
+def test_a_share_of_the_missed_packs_is_said_as_a_person_would(share: tuple[int, int], said: str) -> None:
+    assert _packs(Fraction(*share)) == said
