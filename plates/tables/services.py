@@ -15,8 +15,9 @@ from plates.stock.arrivals import Arrival, LotArrival, arrivals_book, arrivals_j
 from plates.stock.bins import bins_make
 from plates.stock.bodies import reading_of, tags_of
 from plates.stock.lots import LotJudged
-from plates.stock.models import Bin, Plate, State
+from plates.stock.models import Bin
 from plates.stock.selectors import bins
+from plates.stock.tally import lies_in
 from plates.tables.bodies import Reader, twice
 from plates.tables.columns import BINS, KINDS, PLATES, Sort
 from plates.tables.decoding import Problem, Table, TableRefused, table_of
@@ -202,17 +203,12 @@ def _plates(person: Person, checked: Checked, bodies: Bodies, made_key: str | No
 
 def _lot_told(one: LotJudged, unit_first: str) -> str:
     """What becomes of a lot: its figures, and how many of its plates go where."""
-    lot, where = one.lot, Counter(_place(plate) for plate in one.plates)
+    lot, where = one.lot, Counter(lies_in(plate.state, plate.bin) for plate in one.plates)
+    laid = ", ".join(f"{count} in {place}" for place, count in where.items())
     return (
         f"{lot.count} of {lot.kind.code}, {lot.measured} measured: mean {both(lot.mean_nm, unit_first)}, "
-        f"spread {both(lot.spread_nm, unit_first)}. {', '.join(f'{count} {place}' for place, count in where.items())}."
+        f"spread {both(lot.spread_nm, unit_first)}. {laid}."
     )
-
-
-def _place(plate: Plate) -> str:
-    if plate.state == State.QUARANTINED:
-        return "quarantined"
-    return f"into {plate.bin.code}" if plate.bin else "unsorted"
 
 
 class BadRow(Refusal):

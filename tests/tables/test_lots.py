@@ -29,7 +29,7 @@ def test_a_lot_comes_in_as_over_every_other_way(desk: Desk, owner: Person) -> No
     said = desk.check("plates", f"{LOT}S-77,1,0.0775,,\nS-77,,0.0776,,\n")
     assert "3 of 3 rows are good" in said and "No bin of fit DRUM" in said
     # 0.0772 in is the mean, 0.0004 in the range; 0.0004 in = 0.010 mm (NIST SP 811 App. B).
-    assert "220 of S-77, 5 measured: mean 0.0772 in (1.961 mm), spread 0.0004 in (0.010 mm). 20 into B-14." in said
+    assert "220 of S-77, 5 measured: mean 0.0772 in (1.961 mm), spread 0.0004 in (0.010 mm). 20 in B-14." in said
     assert not Plate.objects.exists() and not Lot.objects.exists()
     desk.write()
     made = Lot.objects.get()
@@ -44,7 +44,7 @@ def test_a_lot_comes_in_as_over_every_other_way(desk: Desk, owner: Person) -> No
 def test_its_plates_are_told_where_they_go(desk: Desk) -> None:
     Kind.objects.update(reuse_minimum_nm=length_parse("0.0769 in"))
     said = desk.check("plates", "kind,count,thickness_in,condition\nS-77,3,0.0774 | 0.0775 | 0.0766,used\n")
-    assert "1 into B-14, 1 unsorted, 1 quarantined." in said
+    assert "1 in B-14, 1 in no bin, 1 in quarantine." in said
     assert desk.write() and Lot.objects.get().measured == 3
 
 
