@@ -5,7 +5,8 @@ from plates.buying.models import BuyRule, Order, OrderLine
 from plates.catalogue.models import Fit, Kind, ScanCode, Supplier
 from plates.catalogue.spec_models import Slot, SlotFit, Spec
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy
-from plates.stock.models import Bin, BinCount, HandOut, LedgerLine, Lot, Plate
+from plates.stock.count_models import BinCount
+from plates.stock.models import Bin, HandOut, LedgerLine, Lot, Plate
 
 __all__ = [
     "Bin", "BinCount", "BuyRule", "FinalCheck", "Fit", "Gauge", "GaugeCheck", "GaugeStudy", "HandOut", "Job", "Kind",

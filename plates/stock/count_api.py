@@ -16,8 +16,9 @@ from plates.stock import counts, selectors
 from plates.stock.api import InStock
 from plates.stock.bodies import reading_of
 from plates.stock.count_book import Fate, SecondLook, count_book
+from plates.stock.count_models import BinCount, CountState
 from plates.stock.filters import CountFilter
-from plates.stock.models import BinCount, Condition, CountState, Plate, State
+from plates.stock.models import Condition, Plate, State
 from shop.api import Act, Body, CodeField, Collection, EmptyBody, One, by_codes, linked, readings_field, text_field
 from shop.errors import Refusal
 

@@ -12,13 +12,14 @@ from plates.lengths import both
 from plates.measuring.gauges import gauge_notes
 from plates.measuring.uncertainty import MICROMETER_U_NM, agree
 from plates.stock.booking import Booking
+from plates.stock.count_models import BinCount
 from plates.stock.counts import Counted, count_close, count_lock, counted, is_of, kinds_read, lost_before, plates_of
 from plates.stock.findings import NOTHING_FOUND, Findings, Reading, Tags
 from plates.stock.hand_outs import hand_out_make
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.life import plate_put_back
-from plates.stock.models import Act, BinCount, Plate, State
+from plates.stock.models import Act, Plate, State
 from plates.stock.services import plate_receive
 from shop.errors import Refusal
 from shop.people.models import Person

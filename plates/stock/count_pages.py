@@ -14,10 +14,11 @@ from plates.lengths import THICKEST_NM, both
 from plates.stock import counts, selectors
 from plates.stock.bin_pages import bin_or_404
 from plates.stock.count_book import Fate, SecondLook, count_book
+from plates.stock.count_models import BinCount
 from plates.stock.counts import Counted
 from plates.stock.findings import second_people
 from plates.stock.forms import reading_typed
-from plates.stock.models import BinCount, Condition, Plate, State
+from plates.stock.models import Condition, Plate, State
 from shop.errors import Refusal
 from shop.forms import PageForm, ReadingsField, line_typed
 from shop.once import Answer, Once

@@ -15,9 +15,10 @@ from plates.catalogue.models import Kind
 from plates.catalogue.selectors import tolerance_of
 from plates.measuring.gauges import gauge_notes
 from plates.stock.compare import Recorded, pairs_of
+from plates.stock.count_models import BinCount
 from plates.stock.findings import Reading
 from plates.stock.holds import holds_run_out
-from plates.stock.models import LYING, Bin, BinCount, Plate, State
+from plates.stock.models import LYING, Bin, Plate, State
 from plates.stock.plausible import fits_kind
 from shop.errors import NotFound, WrongState
 from shop.people.models import Person

@@ -6,7 +6,8 @@ from django_filters import rest_framework as filters
 
 from plates.catalogue.models import Role
 from plates.lengths import LengthError, length_parse
-from plates.stock.models import Condition, CountState, State
+from plates.stock.count_models import CountState
+from plates.stock.models import Condition, State
 from shop.api import SinceFilter
 from shop.errors import Malformed
 

@@ -23,7 +23,8 @@ from django.db.models import (
 from django.db.models.functions import Coalesce, Now
 
 from plates.catalogue.models import Role
-from plates.stock.models import LYING, Act, Bin, BinCount, CountState, HandOut, LedgerLine, Lot, Plate, State
+from plates.stock.count_models import BinCount, CountState
+from plates.stock.models import LYING, Act, Bin, HandOut, LedgerLine, Lot, Plate, State
 from shop.people.models import Person
 
 

@@ -19,10 +19,11 @@ from plates.catalogue.models import Kind
 from plates.lengths import inch, length_parse
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy
 from plates.measuring.services import gauge_check
+from plates.stock.count_models import BinCount
 from plates.stock.counts import count_all_read, count_begin, count_read
 from plates.stock.findings import Reading
 from plates.stock.hand_outs import hand_out_make
-from plates.stock.models import Bin, BinCount, Plate, State
+from plates.stock.models import Bin, Plate, State
 from shop.demo.crew import Crew, committed
 from shop.people.models import Shop
 from shop.people.terminals import terminal_enrol

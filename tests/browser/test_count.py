@@ -6,7 +6,8 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from plates.catalogue.models import Kind
-from plates.stock.models import BinCount, HandOut, LedgerLine
+from plates.stock.count_models import BinCount
+from plates.stock.models import HandOut, LedgerLine
 from shop.people.models import Person
 from tests.browser.conftest import Watch
 from tests.browser.test_keys import Hands

@@ -8,9 +8,10 @@ from django.utils import timezone
 
 from plates.measuring.models import Gauge
 from plates.stock.count_book import Fate, SecondLook, count_book
+from plates.stock.count_models import BinCount
 from plates.stock.counts import count_all_read, count_begin, count_read
 from plates.stock.findings import Reading
-from plates.stock.models import Bin, BinCount, HandOut, LedgerLine, Plate
+from plates.stock.models import Bin, HandOut, LedgerLine, Plate
 from shop.errors import WrongState
 from shop.people.models import Person
 from tests.api import Api

@@ -10,9 +10,10 @@ import pytest
 from django.db import connection, transaction
 
 from plates.stock.count_book import SecondLook, count_book
+from plates.stock.count_models import BinCount
 from plates.stock.counts import count_all_read, count_begin
 from plates.stock.hand_outs import hand_out_make
-from plates.stock.models import Bin, BinCount, HandOut, LedgerLine, Plate
+from plates.stock.models import Bin, HandOut, LedgerLine, Plate
 from tests.api import Api
 from tests.races.conftest import Crowd
 from tests.service import Call, Reply, Service, serving

@@ -6,7 +6,7 @@ import time
 from shop.wsgi import application  # first, since it sets Django up
 
 from plates.stock import counts
-from plates.stock.models import BinCount
+from plates.stock.count_models import BinCount
 
 __all__ = ["application"]
 

@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 
-from plates.stock.models import BinCount, HandOut, LedgerLine, Plate
+from plates.stock.count_models import BinCount
+from plates.stock.models import HandOut, LedgerLine, Plate
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import BinFactory, KindFactory, PersonFactory
