@@ -1,7 +1,8 @@
 """All tables of the shop floor, gathered from their rooms for Django."""
 
 from plates.bench.models import FinalCheck, Job, Match, Missed
-from plates.buying.models import BuyRule, Order, OrderLine
+from plates.buying.claim_models import Claim
+from plates.buying.models import BuyRule, Order, OrderLine, OrderSet
 from plates.catalogue.models import Fit, Kind, ScanCode, Supplier
 from plates.catalogue.spec_models import Slot, SlotFit, Spec
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy
@@ -9,7 +10,7 @@ from plates.stock.count_models import BinCount
 from plates.stock.models import Bin, HandOut, LedgerLine, Lot, Plate
 
 __all__ = [
-    "Bin", "BinCount", "BuyRule", "FinalCheck", "Fit", "Gauge", "GaugeCheck", "GaugeStudy", "HandOut", "Job", "Kind",
-    "LedgerLine", "Lot", "Match", "Missed", "Order", "OrderLine", "Plate", "ScanCode", "Slot", "SlotFit", "Spec",
-    "Supplier",
+    "Bin", "BinCount", "BuyRule", "Claim", "FinalCheck", "Fit", "Gauge", "GaugeCheck", "GaugeStudy", "HandOut", "Job",
+    "Kind", "LedgerLine", "Lot", "Match", "Missed", "Order", "OrderLine", "OrderSet", "Plate", "ScanCode", "Slot",
+    "SlotFit", "Spec", "Supplier",
 ]  # fmt: skip

@@ -21,7 +21,7 @@ from plates.bench.short import pages as short_pages
 from plates.bench.slip import api as bench_slip
 from plates.bench.slip import pages as slip_pages
 from plates.buying import api as buying
-from plates.buying import cover_api, deliveries
+from plates.buying import claim_pages, claims_api, cover_api, deliveries
 from plates.buying import cover_pages as buying_cover_pages
 from plates.buying import pages as buying_pages
 from plates.buying.sizes import bought
@@ -105,6 +105,9 @@ api = [
     path("orders/<str:pk>/send/", buying.Send.as_view()),
     path("orders/<str:pk>/cancel/", buying.Cancel.as_view()),
     path("orders/<str:pk>/receive/", buying.Receive.as_view()),
+    path("claims/", claims_api.Claims.as_view()),
+    path("claims/<str:pk>/", claims_api.OneClaim.as_view()),
+    path("claims/<str:pk>/settle/", claims_api.Settle.as_view()),
     path("bench-plan/", bench_plan.BenchPlan.as_view()),
     path("residuals/", bench_proof.Residuals.as_view()),
     path("residuals/charts/", bench_proof.ResidualCharts.as_view()),
@@ -169,6 +172,10 @@ urlpatterns = [
     path("orders/<int:number>/send/", buying_pages.send, name="order-send"),
     path("orders/<int:number>/cancel/", buying_pages.cancel, name="order-cancel"),
     path("orders/<int:number>.csv", buying_pages.order_csv, name="order-csv"),
+    path("orders/<int:number>/claim/", claim_pages.claim_order, name="order-claim"),
+    path("claims/", claim_pages.claims, name="claims"),
+    path("claims.csv", claim_pages.claims_csv, name="claims-csv"),
+    path("claims/settle/", claim_pages.settle, name="claims-settle"),
     path("bench-plan/", plan_pages.together, name="bench-plan"),
     path("residuals/", proof_pages.residuals, name="residuals"),
     path("shelf/", shelf_pages.shelf, BUYER, name="shelf"),
@@ -205,6 +212,7 @@ urlpatterns = [
     path("fits/", catalogue_pages.fits, name="fits"),
     path("kinds/", catalogue_pages.kinds, name="kinds"),
     path("kinds/<str:code>/", finding_pages.kind, name="kind"),
+    path("sets/", finding_pages.one_set, name="set"),
     path("jobs/<str:code>/", finding_pages.job, name="job"),
     path("people/<str:username>/", finding_pages.person, name="person"),
     path("specs/", spec_pages.spec_list, name="specs"),

@@ -34,7 +34,9 @@ class BuyAnswer(SizeAnswer):
     reasons = serializers.ListField(child=serializers.CharField())
 
 
-class OrderLineAnswer(serializers.ModelSerializer[OrderLine]):
+class PieceAnswer(serializers.ModelSerializer[OrderLine]):
+    """The pieces of one kind that sets bring; a cost is a piece's share of its set."""
+
     kind = linked()
 
     class Meta:
@@ -42,9 +44,37 @@ class OrderLineAnswer(serializers.ModelSerializer[OrderLine]):
         fields = ["kind", "quantity", "unit_cost", "received", "to_come"]
 
 
+class UnfinishedAnswer(serializers.Serializer[Any]):
+    """The first set of a line that is not whole: ``there`` of its pieces came."""
+
+    number = serializers.SerializerMethodField()
+    there, of = serializers.IntegerField(), serializers.IntegerField()
+    missing = serializers.SerializerMethodField()
+
+    def get_number(self, one: Any) -> int:
+        return int(one.whole) + 1
+
+    def get_missing(self, one: Any) -> list[str]:
+        return [kind.code for kind in one.missing]
+
+
+class OrderLineAnswer(serializers.Serializer[Any]):
+    """What one line orders: plates of a ``kind``, or sets, counted and paid as whole ones. A set that is not whole has
+    not been received.
+    """
+
+    kind = serializers.CharField(source="kind.code", default=None, allow_null=True)
+    set = serializers.CharField(source="code", default=None, allow_null=True)
+    quantity = serializers.IntegerField()
+    unit_cost = serializers.DecimalField(12, 4, allow_null=True)
+    received, to_come = serializers.IntegerField(), serializers.IntegerField()
+    unfinished = UnfinishedAnswer(default=None, allow_null=True)
+    pieces = PieceAnswer(source="pieces.all", many=True, default=list)
+
+
 class OrderAnswer(serializers.ModelSerializer[Order]):
     supplier = linked("name")
-    lines = OrderLineAnswer(many=True)
+    lines = OrderLineAnswer(source="ordered", many=True)
 
     class Meta:
         model = Order

@@ -14,12 +14,14 @@ from plates.buying.models import BuyRule, Order
 from plates.buying.receiving import order_receive
 from plates.buying.rules import rule_set
 from plates.buying.sizes import Size, sizes
-from plates.catalogue.models import Role
+from plates.catalogue.models import Kind, Role
 from plates.catalogue.selectors import fits, kinds
+from plates.catalogue.sets import pieces_of
 from plates.stock.arrivals import Arrival, Judged
 from plates.stock.bodies import reading_of, tags_of
 from plates.stock.selectors import bins
 from shop.api import Act, Collection, EmptyBody, One, Signed, by_code, by_codes
+from shop.errors import Malformed
 
 _ROW = [
     OpenApiParameter("fit", OpenApiTypes.STR, description="The code of a fit."),
@@ -80,12 +82,29 @@ class OneRule(One):
     rows = staticmethod(selectors.rules)
 
 
+def _piece(kinds_of: list[Kind], row: dict[str, Any], place: int) -> Kind:
+    """The piece of a set that bears this mark. Raises Malformed."""
+    marked = [kind for kind in kinds_of if kind.mark == row["mark"]]
+    if len(marked) != 1:
+        raise Malformed(
+            f"{len(marked) or 'No'} kinds of a set {row['set']!r} bear the mark {row['mark']!r}. Give its kind.",
+            [(f"/plates/{place}/mark", "not the mark of one piece")],
+        )
+    return marked[0]
+
+
 class OrderRows(Signed):
     serializer_class = OrderAnswer
     rows = staticmethod(selectors.orders)
 
     def rendered(self, order: Order) -> Any:
         return OrderAnswer(self.get_queryset().get(pk=order.pk)).data
+
+    def kinds_named(self, field: str, rows: list[dict[str, Any]]) -> dict[str, Kind]:
+        """The kinds that rows of a body name, by code. Raises Malformed."""
+        named = {f"/{field}/{place}/kind": row["kind"] for place, row in enumerate(rows) if "kind" in row}
+        found: dict[str, Kind] = by_codes(kinds(self.shop_id), named) if named else {}
+        return found
 
 
 class Orders(OrderRows, Collection):
@@ -98,13 +117,23 @@ class Orders(OrderRows, Collection):
         return self.act(self.make, self.rendered)
 
     def make(self, body: dict[str, Any]) -> Order:
-        codes = {f"/lines/{place}/kind": line["kind"] for place, line in enumerate(body["lines"])}
-        found = by_codes(kinds(self.shop_id), codes)
+        rows = body["lines"]
+        found = self.kinds_named("lines", rows)
+        sets = pieces_of(self.shop_id, {row["set"] for row in rows if "set" in row})
+        for place, row in enumerate(rows):
+            if "set" in row and row["set"] not in sets:
+                raise Malformed(
+                    f"No kind is of a set {row['set']!r}. Make its kinds first, each with set_of.",
+                    [(f"/lines/{place}/set", "no such set")],
+                )
         return orders.order_make(
             person=self.person,
             supplier=body["supplier"],
             lines=[
-                orders.Wanted(found[line["kind"]], line["quantity"], line.get("unit_cost")) for line in body["lines"]
+                orders.WantedSet(row["set"], sets[row["set"]], row["quantity"], row.get("unit_cost"))
+                if "set" in row
+                else orders.Wanted(found[row["kind"]], row["quantity"], row.get("unit_cost"))
+                for row in rows
             ],
             due=body.get("due"),
             made_key=self.once.made_key,
@@ -146,7 +175,8 @@ class Receive(OrderRows, Act):
 
     def make(self, body: dict[str, Any]) -> tuple[Order, Judged]:
         rows = body["plates"]
-        found = by_codes(kinds(self.shop_id), {f"/plates/{place}/kind": row["kind"] for place, row in enumerate(rows)})
+        found = self.kinds_named("plates", rows)
+        sets = pieces_of(self.shop_id, {row["set"] for row in rows if "set" in row})
         homes = {f"/plates/{place}/bin": row["bin"] for place, row in enumerate(rows) if row.get("bin")}
         into = by_codes(bins(self.shop_id), homes) if homes else {}
         return order_receive(
@@ -154,13 +184,13 @@ class Receive(OrderRows, Act):
             order_id=self.row_id(),
             arrivals=[
                 Arrival(
-                    found[row["kind"]],
+                    found[row["kind"]] if "kind" in row else _piece(sets.get(row["set"], []), row, place),
                     reading_of(row["readings"]),
                     tags_of(row),
                     into[row["bin"]] if row.get("bin") else None,
                     row["confirm"],
                 )
-                for row in rows
+                for place, row in enumerate(rows)
             ],
             confirm=body["confirm"],
             made_key=self.once.made_key,

@@ -1,5 +1,7 @@
 """What the buying room reads over HTTP."""
 
+from typing import Any
+
 from rest_framework import serializers
 
 from plates.buying.models import Method
@@ -16,8 +18,21 @@ class RowQuery(Body):
     page, page_size = (serializers.CharField(required=False, allow_blank=True) for _ in range(2))
 
 
-class OrderLineBody(Body):
-    kind = CodeField()
+class PieceOrSet(Body):
+    """Names a kind, or a set."""
+
+    kind = CodeField(required=False)
+    set = serializers.CharField(max_length=200, required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if ("kind" in attrs) == ("set" in attrs):
+            raise serializers.ValidationError({"kind": ["give either kind or set"]})
+        return attrs
+
+
+class OrderLineBody(PieceOrSet):
+    """So many plates of a kind, or so many sets; a cost is of one plate, or of one set."""
+
     quantity = serializers.IntegerField(min_value=1, max_value=1_000_000)
     unit_cost = serializers.DecimalField(12, 4, min_value=0, required=False)
 
@@ -28,10 +43,15 @@ class OrderBody(Body):
     due = serializers.DateField(required=False)
 
 
-class CameBody(TagsBody):
-    """One plate of a delivery."""
+class CameBody(PieceOrSet, TagsBody):
+    """One plate of a delivery; a piece of a set may be named by the set and its mark."""
 
-    kind, readings = CodeField(), readings_field()
+    readings = readings_field()
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if "set" in attrs and not attrs.get("mark"):
+            raise serializers.ValidationError({"mark": ["say which piece of the set it is, or give its kind"]})
+        return super().validate(attrs)
 
 
 class ReceiveBody(Body):

@@ -9,14 +9,16 @@ from django.db.models import QuerySet
 from plates.buying import selectors
 from plates.buying.models import DUE, Order
 from plates.buying.receiving import NothingDue, arrival_undo, order_receive, order_receive_lot
+from plates.catalogue.models import Kind
 from plates.scan_codes import scan_parse
 from plates.stock.arrivals import Arrival
 from plates.stock.models import Plate
 from plates.stock.services import Received
 from shop.people.models import Person
 
-__all__ = ["arrival_undo", "lot_came", "order_named", "order_numbered", "orders_due", "plate_came"]
+__all__ = ["arrival_undo", "kind_marked", "lot_came", "order_named", "order_numbered", "orders_due", "plate_came"]
 
+_MARKED = re.compile(r"mark\s+(\S.{0,199})", re.IGNORECASE)
 _TYPED = re.compile(r"order\s*(\d{1,15})", re.ASCII | re.IGNORECASE)
 
 
@@ -34,6 +36,15 @@ def order_named(shop_id: uuid.UUID, text: str) -> Order | None:
 
 def order_numbered(shop_id: uuid.UUID, number: str) -> Order | None:
     return _numbered(shop_id, number).first()
+
+
+def kind_marked(shop_id: uuid.UUID, number: str, text: str) -> Kind | None:
+    """None, too, where pieces of several sets bear this mark."""
+    typed, order = _MARKED.fullmatch(text.strip()), order_numbered(shop_id, number)
+    if not typed or not order:
+        return None
+    found = [line.kind for line in order.lines.all() if line.of_set_id and line.kind.mark == typed[1]]
+    return found[0] if len(found) == 1 else None
 
 
 def _numbered(shop_id: uuid.UUID, number: str) -> QuerySet[Order]:

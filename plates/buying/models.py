@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 
 from plates.catalogue.models import BadFigures, Fit, Kind, Role, Supplier
+from plates.catalogue.sets import SetCount, set_count
 from shop.errors import constraint
 from shop.once import spent
 from shop.people.models import Person
@@ -106,9 +107,70 @@ class Order(ShopRow):
         ]
         indexes = [models.Index(fields=["shop", "number"], condition=Q(state__in=["sent", "part"]), name="order_due")]
 
+    @property
+    def ordered(self) -> "list[OrderLine | OrderSet]":
+        """What stands on it, in its order: single kinds, and sets in place of their pieces."""
+        sets = {one.pk: one for one in self.sets.all()}
+        rows = (sets[line.of_set_id] if line.of_set_id else line for line in self.lines.all())
+        return list(dict.fromkeys(rows))
+
+
+class OrderSet(ShopRow):
+    """So many sets, one of each of their kinds to a set; a cost is a set's. Their pieces are lines of the order."""
+
+    order = models.ForeignKey(Order, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="sets")
+    code = models.TextField()
+    quantity = models.PositiveIntegerField()
+    unit_cost = models.DecimalField(max_digits=12, decimal_places=4, null=True)
+
+    class Meta(ShopRow.Meta):
+        ordering = ["id"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="order", name="orderset_order"),
+            models.UniqueConstraint(fields=["shop", "order", "code"], name="orderset_once"),
+            models.CheckConstraint(
+                condition=Q(quantity__gt=0) & (Q(unit_cost=None) | Q(unit_cost__gte=0)),
+                name=constraint(
+                    "orderset_figures", BadFigures, "A line orders one set at least, at a cost of zero or more."
+                ),
+            ),
+        ]
+
+    @property
+    def count(self) -> SetCount:
+        """What came of it, in sets; more pieces than were ordered make no further set."""
+        return set_count((line.kind, min(line.received, line.quantity)) for line in self.pieces.all())
+
+    @property
+    def received(self) -> int:
+        """Sets of which every piece came."""
+        return self.count.whole
+
+    @property
+    def to_come(self) -> int:
+        """Sets of which a piece is still to come."""
+        return self.quantity - self.received
+
+    @property
+    def unfinished(self) -> SetCount | None:
+        """What came, while a set of it is not whole."""
+        return self.count if self.to_come else None
+
+    @property
+    def progress(self) -> str:
+        """As "set 2: 5 of 6", or that all of them are whole."""
+        came = self.count
+        if came.whole == self.quantity:
+            return f"{came.of} of {came.of}" if self.quantity == 1 else f"all {self.quantity} whole"
+        return f"set {came.whole + 1}: {came.there} of {came.of}"
+
 
 class OrderLine(ShopRow):
-    """So many plates of one kind; ``received`` may pass ``quantity`` where more came and a person said so."""
+    """So many plates of one kind; ``received`` may pass ``quantity`` where more came and a person said so.
+
+    The pieces of a set (``of_set``) are a line each: ordered as many as sets, at their share of its cost.
+    """
 
     order = models.ForeignKey(
         Order, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="lines"
@@ -118,6 +180,9 @@ class OrderLine(ShopRow):
     quantity = models.PositiveIntegerField()
     unit_cost = models.DecimalField(max_digits=12, decimal_places=4, null=True)
     received = models.PositiveIntegerField(default=0)
+    of_set = models.ForeignKey(
+        OrderSet, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="pieces"
+    )
 
     class Meta(ShopRow.Meta):
         ordering = ["position"]
@@ -125,6 +190,7 @@ class OrderLine(ShopRow):
             *ShopRow.Meta.constraints,
             SameShop(field="order", name="orderline_order"),
             SameShop(field="kind", name="orderline_kind"),
+            SameShop(field="of_set", name="orderline_of_set"),
             models.UniqueConstraint(fields=["shop", "order", "position"], name="orderline_position"),
             models.UniqueConstraint(fields=["shop", "order", "kind"], name="orderline_kind_once"),
             models.CheckConstraint(

@@ -8,15 +8,18 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 from django.utils import timezone
 
-from plates.buying.models import DUE, LEAD_WEEKS, Order, OrderLine, OrderState
+from plates.buying.models import DUE, LEAD_WEEKS, Order, OrderLine, OrderSet, OrderState
 from plates.catalogue.models import BadFigures, Kind, Supplier
 from shop.errors import NotFound, WrongState
 from shop.people.models import Person
 from shop.people.services import number_next
+
+#: Costs are kept to so much of the shop's currency.
+_COST_STEP = Decimal("0.0001")
 
 
 @dataclass(frozen=True)
@@ -27,21 +30,40 @@ class Wanted:
     quantity: int
     unit_cost: Decimal | None = None
 
+    @property
+    def kinds(self) -> Sequence[Kind]:
+        return (self.kind,)
+
+
+@dataclass(frozen=True)
+class WantedSet:
+    """What one line orders, in sets: each is one of all its ``kinds``; a cost is a set's."""
+
+    code: str
+    kinds: Sequence[Kind]
+    quantity: int
+    unit_cost: Decimal | None = None
+
 
 def order_make(
     *,
     person: Person,
     supplier: str,
-    lines: Sequence[Wanted],
+    lines: Sequence[Wanted | WantedSet],
     due: date | None = None,
     made_key: str | None = None,
 ) -> Order:
-    """A draft. A cost left out is the kind's. Raises BadFigures for no line, and for two of one kind."""
+    """A draft. A cost left out is the kind's; of a set, that of all its kinds together.
+
+    Raises BadFigures for no line, and for two of one kind, be it in a set.
+    """
     person.require("buying")
     if not lines:
         raise BadFigures("An order has one line at least.", [("/lines", "name what is ordered")])
-    if twice := [code for code, count in Counter(line.kind.code for line in lines).items() if count > 1]:
-        raise BadFigures(f"{twice[0]} stands on two lines: order it on one.", [("/lines", "one line a kind")])
+    counted = Counter(kind.code for line in lines for kind in line.kinds)
+    if twice := [code for code, count in counted.items() if count > 1]:
+        way_out = "order it on one; what is wanted beside a set that has it goes on an order of its own."
+        raise BadFigures(f"{twice[0]} stands on two lines: {way_out}", [("/lines", "one line a kind")])
     shop_id = person.shop_id
     supplier_row, _ = Supplier.objects.get_or_create(shop_id=shop_id, name=supplier)
     order = Order.objects.create(
@@ -52,18 +74,27 @@ def order_make(
         due=due,
         made_key=made_key,
     )
-    OrderLine.objects.bulk_create(
-        OrderLine(
-            shop_id=shop_id,
-            order=order,
-            position=place,
-            kind=line.kind,
-            quantity=line.quantity,
-            unit_cost=line.kind.unit_cost if line.unit_cost is None else line.unit_cost,
-        )
-        for place, line in enumerate(lines, 1)
-    )
+    rows = [row for line in lines for row in _rows(order, line)]
+    for place, row in enumerate(rows, 1):
+        row.position = place
+    OrderSet.objects.bulk_create(dict.fromkeys(row.of_set for row in rows if row.of_set))
+    OrderLine.objects.bulk_create(rows)
     return order
+
+
+def _rows(order: Order, line: Wanted | WantedSet) -> list[OrderLine]:
+    """The lines of an order that one wanted line comes to: one, or one for each piece of a set."""
+    of_set, cost = None, line.unit_cost
+    costs = [kind.unit_cost for kind in line.kinds if kind.unit_cost is not None]
+    if cost is None and len(costs) == len(line.kinds):
+        cost = sum(costs, Decimal(0))
+    if isinstance(line, WantedSet):
+        of_set = OrderSet(shop_id=order.shop_id, order=order, code=line.code, quantity=line.quantity, unit_cost=cost)
+        cost = None if cost is None else (cost / len(line.kinds)).quantize(_COST_STEP, ROUND_HALF_UP)
+    return [
+        OrderLine(shop_id=order.shop_id, order=order, kind=kind, quantity=line.quantity, unit_cost=cost, of_set=of_set)
+        for kind in line.kinds
+    ]
 
 
 def order_lock(person: Person, order_id: uuid.UUID) -> Order:

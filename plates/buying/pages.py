@@ -2,6 +2,8 @@
 
 import re
 from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -12,12 +14,14 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_GET, require_POST
 
 from plates.buying import selectors
+from plates.buying.claim_models import ClaimState
 from plates.buying.demand import WEEKS
-from plates.buying.models import DUE, Order, OrderState
-from plates.buying.orders import Wanted, order_cancel, order_make, order_send
+from plates.buying.models import DUE, Order, OrderLine, OrderSet, OrderState
+from plates.buying.orders import Wanted, WantedSet, order_cancel, order_make, order_send
 from plates.buying.sizes import Size, sizes
 from plates.buying.week import week
 from plates.catalogue.models import BadFigures, Kind
+from plates.catalogue.sets import pieces_of
 from plates.labels.contents import Content
 from plates.labels.layout import label_of
 from plates.labels.sheets import SINGLES
@@ -44,7 +48,13 @@ def buying(request: PageRequest) -> HttpResponse:
         if size.buy and size.kind:
             by_supplier[str(size.kind.supplier or "")].append(size)
     groups = [
-        {"supplier": name, "sizes": some, "key": key_new(), "cost": _cost(some)}
+        {
+            "supplier": name,
+            "sizes": some,
+            "key": key_new(),
+            "cost": _cost(some),
+            "sets": sorted({size.kind.set_of for size in some if size.kind and size.kind.set_of}),
+        }
         for name, some in sorted(by_supplier.items(), key=lambda pair: (pair[0] == "", pair[0]))
     ]
     context = {"groups": groups, "weeks": WEEKS, "forbidden": forbidden(request.user, "buying")}
@@ -66,7 +76,9 @@ def week_sheet(request: PageRequest) -> HttpResponse:
 @require_POST
 @page
 def order_draft(request: PageRequest) -> HttpResponse:
-    """Draft an order of the quantities in the form: ``of-`` and the code of a kind each."""
+    """Draft an order of the quantities in the form: of kinds as ``of-CODE``, of sets as ``set-CODE``, a set's cost as
+    ``cost-CODE``.
+    """
 
     def run(once: Once) -> Answer:
         return once.run(lambda: _draft(request, once), lambda order: _to_order(order))
@@ -75,21 +87,39 @@ def order_draft(request: PageRequest) -> HttpResponse:
 
 
 def _draft(request: PageRequest, once: Once) -> Order:
-    said = {name.removeprefix("of-"): text for name, text in request.POST.items() if name.startswith("of-")}
-    kinds = {kind.code: kind for kind in Kind.objects.filter(shop_id=once.person.shop_id, code__in=said)}
-    wanted = []
-    for code, text in said.items():
-        text = str(text).strip() or "0"
-        if code not in kinds or not re.fullmatch("[0-9]{1,9}", text) or int(text) > MOST:
-            raise BadFigures(
-                f"{text[:40]!r} of {code[:40]} cannot be ordered: give a whole number up to {MOST}, 0 for none."
-            )
-        if int(text):
-            wanted.append(Wanted(kinds[code], int(text)))
+    of, of_set = (_quantities(request, prefix) for prefix in ("of-", "set-"))
+    kinds = {kind.code: kind for kind in Kind.objects.filter(shop_id=once.person.shop_id, code__in=of)}
+    sets = pieces_of(once.person.shop_id, of_set)
+    if unknown := [code for code in of if code not in kinds] + [code for code in of_set if code not in sets]:
+        raise BadFigures(f"{unknown[0][:40]} cannot be ordered: nothing is called so. Look in the list of kinds.")
+    wanted: list[Wanted | WantedSet] = [Wanted(kinds[code], count) for code, count in of.items() if count]
+    wanted += [WantedSet(code, sets[code], count, _cost_of(request, code)) for code, count in of_set.items() if count]
     supplier = line_typed(request.POST, "supplier", 201)
     if not supplier or len(supplier) > 200:
         raise Malformed("Name the supplier that this order goes to, in up to 200 characters.")
     return order_make(person=once.person, supplier=supplier, lines=wanted, made_key=once.made_key)
+
+
+def _quantities(request: PageRequest, prefix: str) -> dict[str, int]:
+    """How many are wanted, by what stands behind the prefix; 0 where nothing was typed. Raises BadFigures."""
+    found = {}
+    for name, text in request.POST.items():
+        if name.startswith(prefix):
+            code, text = name.removeprefix(prefix), str(text).strip() or "0"
+            if not re.fullmatch("[0-9]{1,9}", text) or int(text) > MOST:
+                raise BadFigures(
+                    f"{text[:40]!r} of {code[:40]} cannot be ordered: give a whole number up to {MOST}, 0 for none."
+                )
+            found[code] = int(text)
+    return found
+
+
+def _cost_of(request: PageRequest, code: str) -> Decimal | None:
+    """What was typed as the cost of one set. Raises BadFigures."""
+    text = str(request.POST.get(f"cost-{code}", "")).strip()
+    if text and not re.fullmatch(r"[0-9]{1,7}(\.[0-9]{1,4})?", text):
+        raise BadFigures(f"{text[:40]!r} is no cost of a set {code[:40]}: give it as 35.00.")
+    return Decimal(text) if text else None
 
 
 def _to_order(order: Order) -> Answer:
@@ -105,7 +135,8 @@ def orders(request: PageRequest) -> HttpResponse:
         rows = rows.filter(state=state)
     listed = Paginator(rows, 50).get_page(request.GET.get("page"))
     context = {"orders": listed, "state": state, "states": OrderState.choices, "today": timezone.localdate()}
-    return shown(request, "plates/orders.html", context | {"due": DUE})
+    open_claims = selectors.claims(request.user.shop_id).filter(state=ClaimState.OPEN).count()
+    return shown(request, "plates/orders.html", context | {"due": DUE, "open_claims": open_claims})
 
 
 def order_or_404(request: PageRequest, number: int) -> Order:
@@ -121,13 +152,14 @@ def order(request: PageRequest, number: int) -> HttpResponse:
     found = order_or_404(request, number)
     context = {
         "order": found,
-        "lines": list(found.lines.all()),
+        "lines": found.ordered,
         "due": found.state in DUE,
         "late": found.state in DUE and found.due and found.due < timezone.localdate(),
-        "aside": selectors.quarantined_of(found),
+        "claims": selectors.claims(found.shop_id).filter(plate__order_line__order=found),
+        "aside": selectors.unclaimed(found),
         "label": _label(found),
         "forbidden": forbidden(request.user, "buying"),
-        "keys": [key_new(), key_new()],
+        "keys": [key_new(), key_new(), key_new()],
     }
     return shown(request, "plates/order.html", context)
 
@@ -142,19 +174,29 @@ def _label(order: Order) -> SafeString:
 @require_GET
 @page
 def order_csv(request: PageRequest, number: int) -> HttpResponse:
-    """The order as a file for its supplier."""
+    """The order as a file for its supplier: a set is one row, as it is bought."""
     found = order_or_404(request, number)
-    rows = []
-    for line in found.lines.all():
-        nominal = length_json(line.kind.nominal_nm)
-        said = {"order": found.number, "kind": line.kind.code, "role": line.kind.role}
-        said |= {"nominal_mm": nominal["mm"], "nominal_in": nominal["in"]}
-        rows.append(said | {"quantity": line.quantity, "unit_cost": line.unit_cost})
-    name = f'attachment; filename="order-{found.number}.csv"'
+    rows = (
+        {"order": found.number, **_named(line), "quantity": line.quantity, "unit_cost": line.unit_cost}
+        for line in found.ordered
+    )
+    return csv_of(f"order-{found.number}.csv", ORDER_COLUMNS, rows)
+
+
+def _named(line: OrderLine | OrderSet) -> dict[str, Any]:
+    if isinstance(line, OrderSet):
+        return {"kind": line.code, "role": f"set of {len(line.pieces.all())}", "nominal_mm": "", "nominal_in": ""}
+    nominal = length_json(line.kind.nominal_nm)
+    said = {"kind": line.kind.code, "role": line.kind.role}
+    return said | {"nominal_mm": nominal["mm"], "nominal_in": nominal["in"]}
+
+
+def csv_of(name: str, columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> HttpResponse:
+    """A file to keep."""
     return HttpResponse(
-        "".join(lines(ORDER_COLUMNS, rows)),
+        "".join(lines(columns, rows)),
         content_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": name},
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
     )
 
 

@@ -1,6 +1,7 @@
 """What comes of an order: plates and lots booked against its lines, and taken off them again when that is undone.
 
-``received`` of a line and the state of its order change in the transaction that books the plates.
+``received`` of a line, the state of its order and the claims of what is not as ordered change in the transaction that
+books the plates.
 """
 
 import uuid
@@ -10,10 +11,12 @@ from typing import Any
 
 from django.utils import timezone
 
+from plates.buying.claims import claims_drop, claims_open
 from plates.buying.models import DUE, Order, OrderLine, OrderState
 from plates.buying.orders import order_lock
 from plates.catalogue.models import Kind
 from plates.stock.arrivals import Arrival, Judged, arrivals_book, arrivals_judge
+from plates.stock.booking import KindsAndBins
 from plates.stock.deliveries import NotDue
 from plates.stock.life import lot_undo, plate_undo
 from plates.stock.models import Plate
@@ -50,10 +53,12 @@ def order_receive(
     right = "stock" if person.may("stock") else "buying"
     person.require(right)
     order, lines = _counted(person, order_id, [one.kind for one in arrivals], confirm)
-    judged = arrivals_judge(person=person, arrivals=arrivals, right=right)
+    known = KindsAndBins(person.shop_id, {one.kind.fit_id for one in arrivals})
+    judged = arrivals_judge(person=person, arrivals=arrivals, right=right, known=known)
     for plate in judged.plates:
         plate.order_line = lines[plate.kind_id]
     arrivals_book(person=person, judged=judged, made_key=made_key)
+    claims_open(shop_id=person.shop_id, plates=judged.plates, known=known)
     _keep(order, lines.values())
     return order, judged
 
@@ -66,6 +71,7 @@ def order_receive_lot(
     """
     order, lines = _counted(person, order_id, [kind] * count, over)
     received = lot_receive(person=person, kind=kind, count=count, order_line=lines[kind.pk].pk, **lot)
+    claims_open(shop_id=person.shop_id, plates=received.plates)
     _keep(order, lines.values())
     return received
 
@@ -74,6 +80,9 @@ def arrival_undo(*, person: Person, plate: Plate) -> None:
     """Undo the scan of a plate, or the whole lot it came with, and take it off its order. Raises WrongState."""
     line_id = plate.order_line_id
     order = order_lock(person, OrderLine.objects.values_list("order", flat=True).get(pk=line_id)) if line_id else None
+    if order:
+        of_lot = Plate.objects.filter(shop_id=person.shop_id, lot=plate.lot) if plate.lot else None
+        claims_drop([plate.pk] if of_lot is None else of_lot.values_list("pk", flat=True))
     if plate.lot:
         lot_undo(person=person, lot_id=plate.lot.pk)
     else:

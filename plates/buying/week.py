@@ -1,4 +1,4 @@
-"""The buyer's week in words: what to buy, what was missed, what is late, which gauges are due, what is lent."""
+"""The buyer's week in words: what to buy, what was missed, what is late, claims, gauges that are due, loans."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -10,8 +10,10 @@ from django.utils import timezone
 
 from plates.bench import selectors as bench
 from plates.bench.short.telephone import lines_of
+from plates.buying.claim_models import ClaimState
 from plates.buying.demand import WEEKS
-from plates.buying.selectors import late
+from plates.buying.models import Order, OrderSet
+from plates.buying.selectors import claims, late
 from plates.buying.sizes import Size, sizes
 from plates.catalogue.models import Role
 from plates.lengths import both
@@ -49,6 +51,7 @@ def week(shop: Shop) -> list[Part]:
         Part("Missed in the last week", "Nothing.", list(_missed(shop))),
         Part(MOST_MISSED, "None was missed.", _most_missed(found, unit)),
         Part("Orders that are late", "None.", [_late(order) for order in late(shop.pk)]),
+        Part("Open claims", "None.", list(_claims(shop))),
         Part("Gauges due within a week", "None.", list(_gauges(shop))),
         Part("Lent and overdue", "Nothing.", list(_lent(shop))),
     ]
@@ -86,8 +89,23 @@ def _packs(share: Fraction) -> str:
     return f"{said} pack" if float(said) <= 1 else f"{said} packs"
 
 
-def _late(order: Any) -> str:
-    return f"order {order.number} to {order.supplier}, due {order.due}"
+def _late(order: Order) -> str:
+    begun = [_begun(one) for one in order.sets.all() if one.to_come]
+    return "; ".join([f"order {order.number} to {order.supplier}, due {order.due}", *begun])
+
+
+def _begun(one: OrderSet) -> str:
+    came = one.count
+    missing = f", {', '.join(kind.code for kind in came.missing)} to come" if came.there else ""
+    return f"{one.code}, {one.progress}{missing}"
+
+
+def _claims(shop: Shop) -> Iterator[str]:
+    for claim in claims(shop.pk).filter(state=ClaimState.OPEN):
+        line = claim.plate.order_line
+        assert line is not None
+        read = both(claim.thickness_nm, shop.unit_first)
+        yield f"on {line.order.supplier}, order {line.order.number}: {claim.plate.kind.code} {read}. {claim.why}"
 
 
 def _gauges(shop: Shop) -> Iterator[str]:

@@ -8,11 +8,13 @@ from typing import Any
 from django.db.models import Count, F, Max, Min, Q, QuerySet
 from django.db.models.functions import Now
 from django.shortcuts import resolve_url
+from django.utils.http import urlencode
 
 from plates.bench.selectors import jobs, matches
 from plates.catalogue.models import Fit, Kind, Role, ScanCode
 from plates.catalogue.selectors import fits, kinds_found, roles_meant, specs_found
 from plates.catalogue.spec_models import Spec
+from plates.finding.sets import sets_lying
 from plates.finding.typed import NEAR_NM, Sought
 from plates.stock.models import LYING, Bin, Plate, State
 from plates.stock.selectors import bins_with_contents, plates
@@ -27,6 +29,7 @@ SORTS = (
     "job",
     "match number",
     "kind and its maker's barcode",
+    "set",
     "fit",
     "pack spec",
     "person",
@@ -164,6 +167,18 @@ def _kinds(shop_id: uuid.UUID, asked: Sought) -> Group:
     )
 
 
+def _sets(shop_id: uuid.UUID, asked: Sought) -> Group:
+    rows = Kind.objects.filter(shop_id=shop_id, set_of__istartswith=asked.text).exclude(set_of="")
+    codes = list(rows.order_by("set_of").values_list("set_of", flat=True).distinct()[: MOST + 1])
+    lying = sets_lying(shop_id, codes[:MOST])
+    hits = [Hit(code, _to_set(code), _is(asked, code), f"{one.count} here") for code, one in lying.items()]
+    return Group("Sets", hits, len(codes) > MOST)
+
+
+def _to_set(code: str) -> str:
+    return f"{resolve_url('set')}?{urlencode({'code': code})}"
+
+
 def _fits(shop_id: uuid.UUID, asked: Sought) -> Group:
     rows = fits(shop_id).filter(code__istartswith=asked.text).order_by("code")
     return _group("Fits", rows, lambda one: Hit(one.code, _to_fit(one), _is(asked, one.code), _teeth(one)))
@@ -195,7 +210,7 @@ def _people(shop_id: uuid.UUID, asked: Sought) -> Group:
     )
 
 
-_LOOKS = (_plates, _bins, _jobs, _matches, _kinds, _fits, _specs, _people)
+_LOOKS = (_plates, _bins, _jobs, _matches, _kinds, _sets, _fits, _specs, _people)
 
 
 def _role(one: Bin | Kind) -> str:

@@ -16,11 +16,12 @@ from plates.catalogue.selectors import kinds
 from plates.finding.doings import LINES, PACKS, lines_of, packs_of
 from plates.finding.hits import MOST, SORTS, Found, by_bin, found
 from plates.finding.job_file import job_file
+from plates.finding.sets import set_lying
 from plates.finding.typed import NEAR_NM, Sought, sought
 from plates.stock.models import Plate
 from plates.stock.selectors import bins
 from shop.people.models import Person
-from shop.web import PageRequest, page, shown
+from shop.web import PageRequest, key_new, page, shown
 
 
 @require_GET
@@ -59,8 +60,20 @@ def kind(request: PageRequest, code: str) -> HttpResponse:
     if one is None:
         raise Http404(f"No kind has the code {code!r}.")
     lying = by_bin(Plate.objects.filter(shop_id=request.user.shop_id, fit=one.fit_id, role=one.role, kind=one))
-    context = {"kind": one, "sizes": lying[:MOST], "more": len(lying) > MOST}
+    of_set = set_lying(request.user.shop_id, one.set_of)
+    context = {"kind": one, "sizes": lying[:MOST], "more": len(lying) > MOST, "set": of_set}
     return shown(request, "plates/kind.html", context)
+
+
+@require_GET
+@page
+def one_set(request: PageRequest) -> HttpResponse:
+    """A set, and how much of it lies here. What a set is called may hold any letter, so it is no part of the path."""
+    code = request.GET.get("code", "")
+    found = set_lying(request.user.shop_id, code)
+    if found is None:
+        raise Http404(f"No kind is of a set {code!r}.")
+    return shown(request, "plates/set.html", {"set": found, "key": key_new()})
 
 
 @require_GET

@@ -37,7 +37,10 @@ class Orders(Protocol):
         """The order of a scanned label, or of "order" and its number; any other text names none."""
 
     def order_numbered(self, shop_id: uuid.UUID, number: str) -> Any | None:
-        """The order of this number, with its lines."""
+        """The order of this number, with its lines and sets."""
+
+    def kind_marked(self, shop_id: uuid.UUID, number: str, text: str) -> Kind | None:
+        """The piece of a set on the order that "mark" and its mark name."""
 
     def plate_came(self, *, person: Person, number: str, arrival: Arrival, over: bool, made_key: str | None) -> Plate:
         """Scan in a plate of the order; ``over``: more may come than is due. Raises NotDue, and as a scan does."""

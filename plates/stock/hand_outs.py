@@ -34,13 +34,14 @@ def hand_out_make(
     due: date | None = None,
     price: Decimal | None = None,
     why: str = "",
+    right: str = "stock",
     made_key: str | None = None,
 ) -> HandOut:
     """Hand out these plates, or ``count`` of a bin, oldest first; ``why`` stands behind the reason in the ledger.
 
-    Raises NotFound, WrongState, EmptyShelf.
+    Raises Forbidden without the ``right``, NotFound, WrongState, EmptyShelf.
     """
-    person.require("stock")
+    person.require(right)
     shop_id = person.shop_id
     holds_run_out(shop_id=shop_id)
     rows = Plate.objects.select_for_update(of=("self",)).filter(shop_id=shop_id).order_by("id")

@@ -42,11 +42,12 @@ class OtherPerson(Refusal):
 def scan_start(request: PageRequest, *, orders: Orders) -> HttpResponse:
     """Which kind the batch is of: a scanned label or a typed code, or a name picked from the list; of which order."""
     shop_id, code = request.user.shop_id, request.GET.get("code", "").strip()
-    kind = kind_by_code(shop_id=shop_id, scan_code=code) if code else None
+    number = request.GET.get("order", "")
+    kind = kind_by_code(shop_id=shop_id, scan_code=code) or orders.kind_marked(shop_id, number, code) if code else None
     named = None if kind else orders.order_named(shop_id, code)
     if named and not request.htmx:
         return redirect(f"{request.path}?order={named.number}")
-    order = orders.order_numbered(shop_id, request.GET.get("order", ""))
+    order = orders.order_numbered(shop_id, number)
     stays = {"order": str(order.number)} if order else {}
     if kind and "pick" not in request.GET:
         return redirect(Batch.of(kind, stays).address())
@@ -146,7 +147,10 @@ def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm, orders: O
     if named := orders.order_named(batch.kind.shop_id, typed):
         number = str(named.number)
         return redirect(replace(batch, order="" if number == batch.order else number).address())
-    other = kind_by_code(shop_id=request.user.shop_id, scan_code=typed) if typed else None
+    shop_id = request.user.shop_id
+    other = None
+    if typed:
+        other = kind_by_code(shop_id=shop_id, scan_code=typed) or orders.kind_marked(shop_id, batch.order, typed)
     if other:
         return redirect(batch.of_kind(other).address())
     if not typed and batch.stays != request.POST.get("stayed", ""):

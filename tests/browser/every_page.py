@@ -180,6 +180,8 @@ def every_page(shop: Shop) -> list[tuple[str, str]]:
         ("buying-cover", at("buying-cover", weeks="3", target="95", assume="on")),
         ("orders", at("orders")),
         ("order", at("order", 1)),
+        ("claims", at("claims")),
+        ("set", at("set", code="ORLOP-RING-SET")),
         ("week", at("week")),
         ("residuals", at("residuals")),
         ("residuals gauge", at("residuals", by="gauge")),

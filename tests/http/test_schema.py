@@ -19,7 +19,8 @@ CALLS = {
     "matches/": "get post", "matches/{}/": "get", "matches/{}/take/": "post", "matches/{}/hold/": "post",
     "matches/{}/release/": "post", "matches/{}/final/": "post", "cover/": "post", "bench-plan/": "post",
     "sizes/": "get", "buying/": "get", "orders/": "get post", "orders/{}/": "get", "orders/{}/send/": "post",
-    "orders/{}/cancel/": "post", "orders/{}/receive/": "post",
+    "orders/{}/cancel/": "post", "orders/{}/receive/": "post", "claims/": "get", "claims/{}/": "get",
+    "claims/{}/settle/": "post",
 }  # fmt: skip
 
 #: These read an empty object.
