@@ -14,14 +14,17 @@ from django.utils import timezone
 from plates.bench.gauges.corrections import gauge_correct
 from plates.bench.models import Match
 from plates.bench.selectors import matches
-from plates.buying.orders import Wanted, order_make, order_send
+from plates.buying.orders import Wanted, WantedSet, order_make, order_send
+from plates.buying.receiving import order_receive
 from plates.catalogue.models import Kind
+from plates.catalogue.sets import pieces_of
 from plates.lengths import inch, length_parse
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy
 from plates.measuring.services import gauge_check
+from plates.stock.arrivals import Arrival
 from plates.stock.count_models import BinCount
 from plates.stock.counts import count_all_read, count_begin, count_read
-from plates.stock.findings import Reading
+from plates.stock.findings import Reading, Tags
 from plates.stock.hand_outs import hand_out_make
 from plates.stock.models import Bin, Plate, State
 from shop.demo.crew import Crew, committed
@@ -62,6 +65,9 @@ NO_PAGE = {
     "order-send": "by POST",
     "order-cancel": "by POST",
     "order-csv": "a download",
+    "order-claim": "by POST",
+    "claims-settle": "by POST",
+    "claims-csv": "a download",
     "read-again": "by POST",
     "scrap": "by POST",
     "gauge-check": "by POST; leads to the gauge",
@@ -73,6 +79,7 @@ NO_PAGE = {
 BESIDE = {"not-there", "not-yours"}
 #: Who is to open a page, where it is not the owner.
 BY = {"sign-in": "nobody", "unlock": "locked", "not-yours": "bench", "add-fit forbidden": "bench"}
+RINGS = "ORLOP-RING-SET"
 COUNTED, OTHERWISE = "A-10", "A-13"
 GAUGE, WRONG = "M-2", "0.5012 in"
 
@@ -100,6 +107,13 @@ def furnish(shop: Shop) -> None:
     kind = Kind.objects.filter(shop=shop, role="steel").earliest("code")
     order = order_make(person=crew.buyer, supplier="North Works", lines=[Wanted(kind, 10)])
     order_send(person=crew.buyer, order_id=order.pk)
+    rings = pieces_of(shop.pk, [RINGS])[RINGS]
+    bought = order_make(person=crew.buyer, supplier="North Works", lines=[WantedSet(RINGS, rings, 2)])
+    order_send(person=crew.buyer, order_id=bought.pk)
+    thick = Reading(["1.50 mm"], [length_parse("1.50 mm")])
+    came = [Arrival(rings[0], thick, Tags(), confirm=True)]
+    came += [Arrival(kind, Reading([f"{inch(kind.nominal_nm)} in"], [kind.nominal_nm]), Tags()) for kind in rings[1:]]
+    order_receive(person=crew.counter, order_id=bought.pk, arrivals=came)
 
 
 def _count(crew: Crew, found: Bin, left_out: int) -> None:
@@ -180,8 +194,10 @@ def every_page(shop: Shop) -> list[tuple[str, str]]:
         ("buying-cover", at("buying-cover", weeks="3", target="95", assume="on")),
         ("orders", at("orders")),
         ("order", at("order", 1)),
+        ("order set", at("order", 2)),
+        ("scan-in set", at("scan-in", "ORLOP-RING-2", order=2)),
         ("claims", at("claims")),
-        ("set", at("set", code="ORLOP-RING-SET")),
+        ("set", at("set", code=RINGS)),
         ("week", at("week")),
         ("residuals", at("residuals")),
         ("residuals gauge", at("residuals", by="gauge")),

@@ -105,19 +105,19 @@ def test_the_undo_counts_even_where_the_order_was_left_since(counter: Counter, o
 def test_one_too_many_is_asked_about(counter: Counter, order: Order) -> None:
     scan(counter, *[".0770"] * 4)
     assert "0 of S-077 are still due on order 1, and 1 came" in counter.text and came(order) == ("part", [3, 0])
-    counter.send(PAGE, nth=1)
+    counter.send(PAGE, nth=0)
     assert "S-077: 4 of 3 came" in counter.text and came(order) == ("part", [4, 0])
     scan(counter, ".0770")
-    counter.send(PAGE, nth=2)
+    counter.send(PAGE, nth=1)
     assert came(order) == ("part", [4, 0]) and Plate.objects.filter(order_line=None).count() == 1
     assert "Against order" not in counter.text
 
 
 def test_implausible_and_one_too_many_are_each_confirmed(counter: Counter, order: Order) -> None:
     scan(counter, *[".0770"] * 3, ".0500")
-    counter.send(PAGE, nth=1)
+    counter.send(PAGE, nth=0)
     assert "Not booked" in counter.text and "is not within" in counter.text
-    counter.send(PAGE, nth=len([one for one in counter.html.split("<form")[1:] if PAGE in one.split(">")[0]]) - 1)
+    counter.send(PAGE, nth=len([one for one in counter.html.split("<form")[1:] if PAGE in one.split(">")[0]]) - 2)
     assert came(order) == ("part", [4, 0])
 
 
@@ -126,7 +126,7 @@ def test_a_kind_that_was_not_ordered(counter: Counter, order: Order) -> None:
     assert "S-097 is not on order 1" in counter.text
     counter.send("S-097/", {"reading": ".0970"})
     assert "Not booked" in counter.text and not Plate.objects.exists()
-    counter.send("S-097/", nth=1)
+    counter.send("S-097/", nth=0)
     assert Plate.objects.get().order_line is None and came(order) == ("sent", [0, 0])
 
 
@@ -134,7 +134,7 @@ def test_cancelled_meanwhile_or_none_at_all(counter: Counter, api: Api, order: O
     api.post(f"orders/{order.pk}/cancel/", {})
     scan(counter, ".0770")
     assert "Order 1 is cancelled" in counter.text and not Plate.objects.exists()
-    counter.send(PAGE, nth=1)
+    counter.send(PAGE, nth=0)
     assert Plate.objects.count() == 1
     assert "there is no order 77" in counter.open(PAGE, order="77")
     scan(counter, ".0770")

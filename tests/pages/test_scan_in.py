@@ -109,7 +109,7 @@ def test_an_entry_in_the_wrong_unit_is_offered_as_what_it_may_be(scanning: Count
     text = scanning.send(AT, {"reading": "1.955 in"})
     assert "Not booked." in text and "It is 1.955 mm" in text
     assert Plate.objects.count() == before
-    text = scanning.send(AT, nth=1)
+    text = scanning.send(AT, nth=0)
     assert "0.0770 in (1.955 mm)" in text and "goes into bin B-14" in text
 
 
@@ -124,7 +124,7 @@ def test_an_implausible_reading_may_be_another_kind_or_confirmed(bench: Bench, s
 
     scanning.open(AT)
     scanning.send(AT, {"reading": ".0871"})
-    assert "has no bin" in scanning.send(AT, nth=1)
+    assert "has no bin" in scanning.send(AT, nth=0)
     assert Plate.objects.filter(kind=bench.kind, thickness_nm=2_212_340).count() == 1
 
 

@@ -51,7 +51,7 @@ def test_so_are_several_points_and_what_was_doubted_first(scanning: Counter) -> 
     scanning.send(AT, {"reading": '.0770  0.0771" 77 thou 0.235 -.158'})
     assert LedgerLine.objects.order_by("-id")[0].readings == [".0770 [in]", '0.0771"', "77 thou", "0.235 -.158 [in]"]
     scanning.send(AT, {"reading": ".0991", "condition": "used"})
-    scanning.send(AT, nth=1)
+    scanning.send(AT, nth=0)
     assert LedgerLine.objects.order_by("-id")[0].readings == [".0991 [in]"]
     assert last().condition == "used"
 
@@ -80,7 +80,7 @@ def test_cone_warp_and_hot_spot_are_of_one_plate_alone(scanning: Counter) -> Non
 
 def test_what_was_found_is_not_lost_when_the_reading_is_doubted(scanning: Counter) -> None:
     scanning.send(AT, {"reading": "1.955 in", "cone": "8", "gauge": "M-1"})
-    scanning.send(AT, nth=1)
+    scanning.send(AT, nth=0)
     assert (last().state, last().gauge) == ("quarantined", "M-1")
     assert LedgerLine.objects.order_by("-id")[0].findings == {"cone_nm": 203_200}
 
