@@ -138,7 +138,7 @@ def test_at_the_counter_the_mark_names_the_piece(api: Api, owner: Person) -> Non
     window = Counter(owner)
     assert "Set RINGS, set 1: 0 of 6" in window.open("/scan-in/", order="1")
     window.open("/scan-in/", order="1", code="mark 2")
-    assert window.path.startswith("/scan-in/kind/R-1.60/") and "R-1.60 (mark 2): 0 of 1 came" in window.text
+    assert window.path.startswith("/scan-in/kind/R-1.60/") and "mark 2: 0 of 1 mark 1: 0 of 1" in window.text
     window.send("R-1.60/", {"reading": "1.60 mm"})
     assert "Set RINGS, set 1: 1 of 6" in window.text
     window.send("R-1.60/", {"reading": "mark 5"})
