@@ -106,6 +106,9 @@ def test_more_of_a_ring_than_its_sets_have_is_asked_about_and_makes_no_set(api: 
     assert api.post(path, two).code == "over_delivery"
     line = api.post(path, {**two, "confirm": True}).body["lines"][0]
     assert line["unfinished"]["there"] == 1 and line["pieces"][0]["received"] == 2
+    rest = [{"kind": f"R-{size}", "readings": [f"{size} mm"]} for size in SIZES[1:] * 2]
+    line = api.post(path, {"plates": rest, "confirm": True}).body["lines"][0]
+    assert (line["received"], line["to_come"], line["unfinished"]) == (1, 0, None)
 
 
 @pytest.mark.parametrize(
