@@ -24,6 +24,7 @@ from plates.buying import api as buying
 from plates.buying import claim_pages, claims_api, cover_api, deliveries
 from plates.buying import cover_pages as buying_cover_pages
 from plates.buying import pages as buying_pages
+from plates.buying.figures import pages as figure_pages
 from plates.buying.sizes import bought
 from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
@@ -167,6 +168,8 @@ urlpatterns = [
     path("buying/cover/", buying_cover_pages.buying_cover, name="buying-cover"),
     path("buying/order/", buying_pages.order_draft, name="order-draft"),
     path("week/", buying_pages.week_sheet, name="week"),
+    path("figures/", figure_pages.figures, name="figures"),
+    path("figures/<str:name>.csv", figure_pages.figures_csv, name="figures-csv"),
     path("orders/", buying_pages.orders, name="orders"),
     path("orders/<int:number>/", buying_pages.order, name="order"),
     path("orders/<int:number>/send/", buying_pages.send, name="order-send"),

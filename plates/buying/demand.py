@@ -40,14 +40,11 @@ SELECT f.code, p.role, p.thickness_nm, p.plates::int, p.held::int
  WHERE (%(role)s = '' OR p.role = %(role)s)
 """  # noqa: S608  # only what stands above is put in
 
-# What left the shelf for good: into jobs, sold, used up by the shop, lost, scrapped off the shelf. A loan is no demand,
-# and neither is its return; what comes back from a job or a sale is taken off again. What goes back to the supplier
-# under warranty was never used.
-_USED = f"""
-SELECT f.code, p.role, l.thickness_nm, sum(-l.delta)::int, 0
-  FROM plates_ledgerline l
+#: What left the shelf for good within the ``span`` up to now, lines ``l`` of plates ``p``: into jobs, sold, used up by
+#: the shop, lost, scrapped off the shelf. A loan is no demand, and neither is its return; what comes back from a job or
+#: a sale is taken off again. What goes back to the supplier under warranty was never used.
+USED_LINES = """plates_ledgerline l
   JOIN plates_plate p ON p.id = l.plate_id
-  JOIN plates_fit f ON f.id = p.fit_id
   LEFT JOIN plates_handout h ON h.id = l.hand_out_id
   LEFT JOIN plates_ledgerline b ON l.act = 'put_back' AND b.plate_id = l.plate_id AND b.shop_id = l.shop_id
                                AND b.seq = l.prev_seq
@@ -57,9 +54,14 @@ SELECT f.code, p.role, l.thickness_nm, sum(-l.delta)::int, 0
                   WHEN 'scrapped' THEN true
                   WHEN 'handed_out' THEN h.reason IN ('cash', 'own_use', 'lost')
                   WHEN 'put_back' THEN b.act = 'taken' OR bh.reason IN ('cash', 'own_use', 'lost')
-                  ELSE false END
-   AND {_OF_FITS} AND (%(role)s = '' OR p.role = %(role)s)
- GROUP BY 1, 2, 3
+                  ELSE false END"""
+
+_USED = f"""
+SELECT f.code, u.role, u.thickness_nm, u.plates::int, 0
+  FROM (SELECT p.fit_id, p.role, l.thickness_nm, sum(-l.delta) AS plates FROM {USED_LINES}
+           AND {_OF_FITS} AND (%(role)s = '' OR p.role = %(role)s)
+         GROUP BY 1, 2, 3) u
+  JOIN plates_fit f ON f.id = u.fit_id
 """  # noqa: S608  # only what stands above is put in
 
 

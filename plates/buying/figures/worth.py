@@ -1,0 +1,218 @@
+"""What the shelf is worth, how often it turns, and what has not moved: in plates and in money.
+
+A plate costs what the line of its order says, else what its kind does today; one of which neither says anything is
+counted beside, and in no sum of money. No customer's plate is counted anywhere.
+"""
+
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.utils import timezone
+
+from plates.buying.demand import USED_LINES
+from plates.buying.figures.rows import rows_of
+from plates.buying.figures.table import Column, Table
+from plates.catalogue.models import Role
+from shop.people.models import Shop
+
+#: Turns, and what has not moved, look back so far.
+YEAR_WEEKS = 52
+#: Ages since a plate came in, from so many weeks on: what they are called.
+AGES = {0: "under 13 weeks", 13: "13 to 26 weeks", 26: "26 to 52 weeks", 52: "over 52 weeks"}
+#: The average on the shelf is the mean of so many points, so many weeks apart, the last one now.
+POINTS, STEP_WEEKS = 13, 4
+
+COST = """coalesce((SELECT ol.unit_cost FROM plates_orderline ol WHERE ol.id = p.order_line_id),
+                 (SELECT k.unit_cost FROM plates_kind k WHERE k.id = p.kind_id))"""
+
+_BY_AGE = f"""
+SELECT f.code AS fit, s.role, s.age, s.plates, s.value, s.no_cost
+  FROM (SELECT c.fit_id, c.role, c.age, count(*) AS plates, sum(c.cost) AS value, count(*) - count(c.cost) AS no_cost
+          FROM (SELECT p.fit_id, p.role, {COST} AS cost, width_bucket(
+                       greatest(0, extract(epoch FROM now() - p.received_at) / 604800), %(ages)s::numeric[]) - 1 AS age
+                  FROM plates_plate p
+                 WHERE p.shop_id = %(shop)s AND p.state IN ('on_shelf', 'held') AND p.owner = '') c
+         GROUP BY 1, 2, 3) s
+  JOIN plates_fit f ON f.id = s.fit_id
+ ORDER BY 1, 2, 3
+"""  # noqa: S608  # only what stands above is put in
+
+# What lay there at each point is what lies there now, less what the ledger has booked since: a line counts against all
+# points before it. So only the lines of the time itself are read.
+_TURNS = f"""
+WITH lying AS (
+  SELECT p.fit_id, p.role, {COST} AS cost, %(points)s::numeric AS points
+    FROM plates_plate p WHERE p.shop_id = %(shop)s AND p.state IN ('on_shelf', 'held') AND p.owner = ''
+), since AS (
+  SELECT p.fit_id, p.role, {COST} AS cost,
+         -l.delta * least(%(points)s - 1, %(points)s - 1 - floor(extract(epoch FROM now() - l.at) / %(step)s)) AS points
+    FROM plates_ledgerline l JOIN plates_plate p ON p.id = l.plate_id
+   WHERE l.shop_id = %(shop)s AND l.at > now() - %(reach)s AND l.delta <> 0 AND p.owner = ''
+), used AS (
+  SELECT p.fit_id, p.role, {COST} AS cost, -l.delta AS plates FROM {USED_LINES}
+), both_of AS (
+  SELECT fit_id, role, cost, points, 0 AS plates FROM lying UNION ALL
+  SELECT fit_id, role, cost, points, 0 FROM since UNION ALL
+  SELECT fit_id, role, cost, 0, plates FROM used
+)
+SELECT f.code AS fit, s.role, s.used, s.used_cost, s.used_no_cost, s.average, s.average_no_cost
+  FROM (SELECT fit_id, role, sum(plates)::int AS used, coalesce(sum(plates * cost), 0) AS used_cost,
+               coalesce(sum(plates) FILTER (WHERE cost IS NULL), 0)::int AS used_no_cost,
+               coalesce(sum(points * cost), 0) / %(points)s AS average,
+               coalesce(sum(points) FILTER (WHERE cost IS NULL), 0) / %(points)s AS average_no_cost
+          FROM both_of GROUP BY 1, 2) s
+  JOIN plates_fit f ON f.id = s.fit_id
+ WHERE s.used <> 0 OR s.average <> 0 OR s.average_no_cost <> 0
+ ORDER BY s.used_cost DESC, 1, 2
+"""  # noqa: S608  # only what stands above is put in
+
+_STILL = f"""
+SELECT k.code AS kind, f.code AS fit, k.role, s.plates, s.value, s.no_cost, s.bins
+  FROM (SELECT c.kind_id, count(*) AS plates, sum(c.cost) AS value, count(*) - count(c.cost) AS no_cost,
+               string_agg(DISTINCT b.code, ', ' ORDER BY b.code) AS bins
+          FROM (SELECT p.kind_id, p.bin_id, {COST} AS cost FROM plates_plate p
+                 WHERE p.shop_id = %(shop)s AND p.state IN ('on_shelf', 'held') AND p.owner = ''
+                   AND p.received_at <= now() - %(span)s) c
+          LEFT JOIN plates_bin b ON b.id = c.bin_id
+         WHERE c.kind_id NOT IN (SELECT p.kind_id FROM {USED_LINES} GROUP BY 1 HAVING sum(-l.delta) > 0)
+         GROUP BY 1) s
+  JOIN plates_kind k ON k.id = s.kind_id
+  JOIN plates_fit f ON f.id = k.fit_id
+ ORDER BY s.value DESC NULLS LAST, s.plates DESC, 1
+"""  # noqa: S608  # only what stands above is put in
+
+_FIT = (Column("fit", "Fit and role", "text"), Column("role", sort="text", beside=True))
+_PLATES = (
+    Column("plates", "Plates"),
+    Column("value", "Value", "money"),
+    Column("no_cost", "Plates without a cost", minor=True),
+)
+_COSTS = "A plate costs what the line of its order says, else what its kind costs today; used ones count like new ones."
+
+
+def by_age(shop: Shop) -> tuple[Table, Table]:
+    """What lies on the shelf now, of the whole shop by age, and by fit and role with a row each; one query."""
+    found = rows_of(_BY_AGE, shop=shop.pk, ages=list(AGES))
+    ages = [
+        {"age": said, **_summed([row for row in found if row["age"] == place])}
+        for place, said in enumerate(AGES.values())
+    ]
+    of_rows: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    for row in found:
+        of_rows.setdefault((row["fit"], row["role"]), []).append(row)
+    worth = []
+    for (fit, role), some in of_rows.items():
+        one: dict[str, Any] = {"fit": fit, "role": Role(role).label, **_summed(some)}
+        for place, (weeks, _) in enumerate(AGES.items()):
+            here = _summed([row for row in some if row["age"] == place])
+            one |= {f"plates_{weeks}w": here["plates"], f"value_{weeks}w": here["value"]}
+        worth.append(one)
+    worth.sort(key=lambda one: (-(one["value"] or 0), one["fit"], one["role"]))
+    nothing = "Nothing of the shop's own lies on the shelf."
+    in_all = Table(
+        "worth-by-age",
+        "What the shelf is worth, by age",
+        "The shop's own plates on the shelf now, held ones among them, by the time since they came in. No quarantined "
+        f"and no customer's plate is counted. {_COSTS}",
+        nothing,
+        (Column("age", "Came in", "text"), *_PLATES),
+        ages if found else [],
+    )
+    ages_wide = [
+        column
+        for weeks, said in AGES.items()
+        for column in (
+            Column(f"plates_{weeks}w", said.capitalize(), minor=True),
+            Column(f"value_{weeks}w", sort="money", beside=True),
+        )
+    ]
+    by_row = Table(
+        "worth",
+        "What the shelf is worth, by fit and role",
+        "The same plates by fit and role, the most money first; of each age so many plates for so much.",
+        nothing,
+        (*_FIT, *_PLATES, *ages_wide),
+        worth,
+    )
+    return in_all, by_row
+
+
+def _summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """Plates, value and plates without a cost of these rows; no value where there are plates and none has a cost."""
+    values = [row["value"] for row in rows if row["value"] is not None]
+    return {
+        "plates": sum(row["plates"] for row in rows),
+        "value": sum(values, Decimal(0)) if values or not rows else None,
+        "no_cost": sum(row["no_cost"] for row in rows),
+    }
+
+
+def turns(shop: Shop) -> Table:
+    """What was used in a year over what lay on the shelf on average in that time; one query."""
+    found = rows_of(
+        _TURNS,
+        shop=shop.pk,
+        span=timedelta(weeks=YEAR_WEEKS),
+        points=POINTS,
+        step=int(timedelta(weeks=STEP_WEEKS).total_seconds()),
+        reach=timedelta(weeks=STEP_WEEKS * (POINTS - 1)),
+    )
+    rows = [
+        {
+            **row,
+            "role": Role(row["role"]).label,
+            "average": round(row["average"], 2),
+            "average_no_cost": round(row["average_no_cost"], 1),
+            "turns": round(row["used_cost"] / row["average"], 2) if row["average"] > 0 else None,
+        }
+        for row in found
+    ]
+    return Table(
+        "turns",
+        "How often the shelf turns",
+        f"Turns are the cost of what was used in the last {YEAR_WEEKS} weeks (put into jobs, sold, used up, lost or "
+        f"scrapped, less what came back) over the average value on the shelf: the mean of {POINTS} points, "
+        f"{STEP_WEEKS} weeks apart and the last one now, as the ledger has it. What lay there before the ledger began "
+        "counts as nothing. Plates without a cost are in neither figure.",
+        f"Nothing lay on the shelf or was used in the last {YEAR_WEEKS} weeks.",
+        (
+            *_FIT,
+            Column("used", "Plates used"),
+            Column("used_cost", "Cost of these", "money"),
+            Column("average", "Value on average", "money"),
+            Column("turns", "Turns a year", "turns"),
+            Column("used_no_cost", "Used without a cost", minor=True),
+            Column("average_no_cost", "On average without a cost", minor=True),
+        ),
+        rows,
+    )
+
+
+def not_moved(shop: Shop) -> Table:
+    """Kinds with plates on the shelf that have lain there for a year while none of the kind was used; one query."""
+    found = rows_of(_STILL, shop=shop.pk, span=timedelta(weeks=YEAR_WEEKS))
+    return Table(
+        "not-moved",
+        "What has not moved in a year",
+        f"Kinds of which nothing was used in the last {YEAR_WEEKS} weeks, with the plates on the shelf that came in "
+        "before that, and the bins they lie in.",
+        f"Nothing: of every kind that has lain for {YEAR_WEEKS} weeks some was used, or none has lain so long.",
+        (Column("kind", "Kind", "text"), *_FIT, *_PLATES, Column("bins", "Bins", "text")),
+        [{**row, "role": Role(row["role"]).label, "bins": row["bins"] or ""} for row in found],
+    )
+
+
+def ledger_young(shop: Shop) -> str:
+    """Since when the ledger counts, where that is not a year yet, in a sentence; else nothing. One query."""
+    ((begun,),) = (row.values() for row in rows_of(_BEGUN, shop=shop.pk))
+    if begun is None or begun <= timezone.now() - timedelta(weeks=YEAR_WEEKS):
+        return ""
+    day = timezone.localtime(begun)
+    return (
+        f"The ledger of this shop begins on {day.day} {day:%B %Y}, less than {YEAR_WEEKS} weeks ago: averages, turns "
+        "and what has not moved say less than they will."
+    )
+
+
+_BEGUN = "SELECT min(at) AS begun FROM plates_ledgerline WHERE shop_id = %(shop)s"
