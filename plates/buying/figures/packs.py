@@ -97,13 +97,13 @@ class Asked:
 
 def first_asks(shop: Shop) -> tuple[Table, list[Asked]]:
     """Closed from the shelf the first time in :data:`~plates.buying.demand.WEEKS` weeks and in a year, and step by step
-    of four weeks, the oldest first; one query.
+    of four weeks, the oldest first, from the first one with a pack on; one query.
     """
     found = rows_of(_FIRST, shop=shop.pk, span=YEAR, zone=timezone.get_current_timezone_name())
     spans = [(weeks, Asked.summed(row for row in found if row["week"] < weeks)) for weeks in (WEEKS, YEAR_WEEKS)]
     steps = [
         Asked.summed(row for row in found if row["week"] // STEP_WEEKS == step)
-        for step in reversed(range(YEAR_WEEKS // STEP_WEEKS))
+        for step in reversed(range(1 + max((row["week"] for row in found), default=-1) // STEP_WEEKS))
     ]
     rows = [
         {

@@ -29,7 +29,9 @@ class Column(NamedTuple):
 
 @dataclass(frozen=True)
 class Table:
-    """``said``: what it counts, in a sentence; ``nothing``: what is said where it has no rows."""
+    """``said``: what it counts, in a sentence; ``nothing``: what is said where it has no rows; ``answer``: all rows
+    together, in a few words.
+    """
 
     name: str
     title: str
@@ -37,6 +39,7 @@ class Table:
     nothing: str
     columns: Sequence[Column]
     rows: Sequence[Mapping[str, Any]]
+    answer: str = ""
 
     def file(self) -> Iterator[str]:
         """The lines of the whole table as CSV; a share as a fraction of one."""
@@ -86,8 +89,20 @@ def cents(amount: Decimal) -> str:
     return f"{amount:.2f}"
 
 
+def plates_worth(plates: int, value: Decimal | None, no_cost: int) -> str:
+    """``12 plates, worth 30.00, without 2 of them that have no known cost.``"""
+    counted = f"{plates} plate{'' if plates == 1 else 's'}"
+    if plates and plates == no_cost:
+        return f"{counted}, of no known cost."
+    without = f", without {no_cost} of them that {'has' if no_cost == 1 else 'have'} no known cost" if no_cost else ""
+    return f"{counted}, worth {cents(value or Decimal(0))}{without}."
+
+
 def _plain(value: Any) -> Any:
-    return f"{value.normalize():f}" if isinstance(value, Decimal) else value
+    """Two places, or as many as it has."""
+    if not isinstance(value, Decimal):
+        return value
+    return f"{value:.{max(2, -int(value.normalize().as_tuple().exponent))}f}"
 
 
 def _said(value: Any, sort: str) -> str:

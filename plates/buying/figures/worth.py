@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from plates.buying.demand import USED_LINES
 from plates.buying.figures.rows import rows_of
-from plates.buying.figures.table import Column, Table
+from plates.buying.figures.table import Column, Table, plates_worth
 from plates.catalogue.models import Role
 from shop.people.models import Shop
 
@@ -118,6 +118,7 @@ def by_age(shop: Shop) -> tuple[Table, Table]:
         nothing,
         (Column("age", "Came in", "text"), *_PLATES),
         ages if found else [],
+        plates_worth(**_summed(found)),
     )
     ages_wide = [
         column
@@ -168,6 +169,7 @@ def turns(shop: Shop) -> Table:
         }
         for row in found
     ]
+    used, average = (sum((row[name] for row in found), Decimal(0)) for name in ("used_cost", "average"))
     return Table(
         "turns",
         "How often the shelf turns",
@@ -186,6 +188,7 @@ def turns(shop: Shop) -> Table:
             Column("average_no_cost", "On average without a cost", minor=True),
         ),
         rows,
+        f"The whole shelf turns {used / average:.2f} times a year." if average > 0 else "",
     )
 
 
@@ -200,6 +203,7 @@ def not_moved(shop: Shop) -> Table:
         f"Nothing: of every kind that has lain for {YEAR_WEEKS} weeks some was used, or none has lain so long.",
         (Column("kind", "Kind", "text"), *_FIT, *_PLATES, Column("bins", "Bins", "text")),
         [{**row, "role": Role(row["role"]).label, "bins": row["bins"] or ""} for row in found],
+        plates_worth(**_summed(found)),
     )
 
 
