@@ -74,7 +74,7 @@ def test_what_the_shelf_is_worth_by_age(owner: Person, kind: Kind) -> None:
         ("FIT", "steel", 5, Decimal("11.80"), 1, 1, Decimal("2.60"))
     ]
     assert {head.label: cell for head, cell in by_row.shown[0]} == {
-        "Fit and role": "FIT, steel", "Plates": "5", "Value": "11.80", "Plates without a cost": "1",
+        "Fit and role": "FIT, steel", "Plates": "5", "Value": "11.80", "Without a cost": "1",
         "Under 13 weeks": "2 for 6.60", "13 to 26 weeks": "1 for 2.60", "Over 52 weeks": "2 for 2.60",
     }  # fmt: skip
 

@@ -4,7 +4,7 @@ from datetime import timedelta
 
 from plates.buying.figures.rows import rows_of
 from plates.buying.figures.table import Column, Table
-from plates.buying.figures.worth import COST, YEAR_WEEKS
+from plates.buying.figures.worth import COST, PRICED, YEAR_WEEKS
 from shop.people.models import Shop
 
 # Under which names a booked count keeps the ids of its plates: stock.counts.
@@ -24,7 +24,8 @@ SELECT b.code AS bin, t.counts, t.agreed, t.missing, t.missing_value, t.found, t
           LEFT JOIN LATERAL (
             SELECT e.key AS name, {COST} AS cost
               FROM jsonb_each(c.outcome) e CROSS JOIN LATERAL jsonb_array_elements_text(e.value) i(plate)
-              JOIN plates_plate p ON p.shop_id = c.shop_id AND p.id = i.plate::uuid AND p.owner = '') o ON true
+              JOIN plates_plate g ON g.shop_id = c.shop_id AND g.id = i.plate::uuid AND g.owner = ''
+              {PRICED}) o ON true
          WHERE c.shop_id = %(shop)s AND c.booked_at > now() - %(span)s
          GROUP BY 1) t
   JOIN plates_bin b ON b.id = t.bin_id

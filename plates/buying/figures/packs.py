@@ -29,7 +29,8 @@ WITH first AS (
 ), asked AS (
   SELECT f.*, s.code FROM first f JOIN plates_spec s ON s.id = f.spec_id
    WHERE s.adjustable
-     AND NOT ((s.set_only OR (f.question ->> 'set_only')::boolean) AND NOT f.question -> 'lifted' ? 'set_only')
+     AND (NOT (s.set_only OR coalesce((f.question ->> 'set_only')::boolean, false))
+          OR f.question -> 'lifted' ? 'set_only')
      AND EXISTS (SELECT FROM plates_slot t
                   WHERE t.shop_id = %(shop)s AND t.spec_id = f.spec_id AND (t.swap OR t.extra > 0)
                     AND (f.question -> 'installed' ? t.name OR f.question -> 'left_out' ? t.name))

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from plates.tables.export import lines
 
 #: So many rows of one table stand on the page, the most important first; its file has all.
-SHOWN = 25
+SHOWN = 20
 #: In place of a figure that cannot be known.
 NONE = "–"
 

@@ -23,70 +23,63 @@ AGES = {0: "under 13 weeks", 13: "13 to 26 weeks", 26: "26 to 52 weeks", 52: "ov
 #: The average on the shelf is the mean of so many points, so many weeks apart, the last one now.
 POINTS, STEP_WEEKS = 13, 4
 
-COST = """coalesce((SELECT ol.unit_cost FROM plates_orderline ol WHERE ol.id = p.order_line_id),
-                 (SELECT k.unit_cost FROM plates_kind k WHERE k.id = p.kind_id))"""
+#: What one plate costs, and the rows that say so, of rows ``g`` with the kind and the line of the order of plates.
+COST = "coalesce(ol.unit_cost, k.unit_cost)"
+PRICED = "JOIN plates_kind k ON k.id = g.kind_id LEFT JOIN plates_orderline ol ON ol.id = g.order_line_id"
+
+_LYING = "p.shop_id = %(shop)s AND p.state IN ('on_shelf', 'held') AND p.owner = ''"
+_WORTH = f"""sum(g.plates)::int AS plates, sum(g.plates * {COST}) AS value,
+       coalesce(sum(g.plates) FILTER (WHERE {COST} IS NULL), 0)::int AS no_cost"""
 
 _BY_AGE = f"""
-SELECT f.code AS fit, s.role, s.age, s.plates, s.value, s.no_cost
-  FROM (SELECT c.fit_id, c.role, c.age, count(*) AS plates, sum(c.cost) AS value, count(*) - count(c.cost) AS no_cost
-          FROM (SELECT p.fit_id, p.role, {COST} AS cost, width_bucket(
-                       greatest(0, extract(epoch FROM now() - p.received_at) / 604800), %(ages)s::numeric[]) - 1 AS age
-                  FROM plates_plate p
-                 WHERE p.shop_id = %(shop)s AND p.state IN ('on_shelf', 'held') AND p.owner = '') c
-         GROUP BY 1, 2, 3) s
-  JOIN plates_fit f ON f.id = s.fit_id
- ORDER BY 1, 2, 3
+SELECT f.code AS fit, k.role, g.age, {_WORTH}
+  FROM (SELECT p.kind_id, p.order_line_id, count(*) AS plates, width_bucket(
+               greatest(0, extract(epoch FROM now() - p.received_at) / 604800), %(ages)s::numeric[]) - 1 AS age
+          FROM plates_plate p WHERE {_LYING} GROUP BY 1, 2, 4) g
+  {PRICED}
+  JOIN plates_fit f ON f.id = k.fit_id
+ GROUP BY 1, 2, 3
 """  # noqa: S608  # only what stands above is put in
 
 # What lay there at each point is what lies there now, less what the ledger has booked since: a line counts against all
 # points before it. So only the lines of the time itself are read.
 _TURNS = f"""
-WITH lying AS (
-  SELECT p.fit_id, p.role, {COST} AS cost, %(points)s::numeric AS points
-    FROM plates_plate p WHERE p.shop_id = %(shop)s AND p.state IN ('on_shelf', 'held') AND p.owner = ''
-), since AS (
-  SELECT p.fit_id, p.role, {COST} AS cost,
-         -l.delta * least(%(points)s - 1, %(points)s - 1 - floor(extract(epoch FROM now() - l.at) / %(step)s)) AS points
-    FROM plates_ledgerline l JOIN plates_plate p ON p.id = l.plate_id
-   WHERE l.shop_id = %(shop)s AND l.at > now() - %(reach)s AND l.delta <> 0 AND p.owner = ''
-), used AS (
-  SELECT p.fit_id, p.role, {COST} AS cost, -l.delta AS plates FROM {USED_LINES}
-), both_of AS (
-  SELECT fit_id, role, cost, points, 0 AS plates FROM lying UNION ALL
-  SELECT fit_id, role, cost, points, 0 FROM since UNION ALL
-  SELECT fit_id, role, cost, 0, plates FROM used
-)
-SELECT f.code AS fit, s.role, s.used, s.used_cost, s.used_no_cost, s.average, s.average_no_cost
-  FROM (SELECT fit_id, role, sum(plates)::int AS used, coalesce(sum(plates * cost), 0) AS used_cost,
-               coalesce(sum(plates) FILTER (WHERE cost IS NULL), 0)::int AS used_no_cost,
-               coalesce(sum(points * cost), 0) / %(points)s AS average,
-               coalesce(sum(points) FILTER (WHERE cost IS NULL), 0) / %(points)s AS average_no_cost
-          FROM both_of GROUP BY 1, 2) s
-  JOIN plates_fit f ON f.id = s.fit_id
- WHERE s.used <> 0 OR s.average <> 0 OR s.average_no_cost <> 0
- ORDER BY s.used_cost DESC, 1, 2
+SELECT f.code AS fit, k.role, sum(g.plates)::int AS used, coalesce(sum(g.plates * {COST}), 0) AS used_cost,
+       coalesce(sum(g.plates) FILTER (WHERE {COST} IS NULL), 0)::int AS used_no_cost,
+       coalesce(sum(g.points * {COST}), 0) / %(points)s AS average,
+       coalesce(sum(g.points) FILTER (WHERE {COST} IS NULL), 0) / %(points)s AS average_no_cost
+  FROM (
+    SELECT p.kind_id, p.order_line_id, 0 AS plates, count(*) * %(points)s::numeric AS points
+      FROM plates_plate p WHERE {_LYING} GROUP BY 1, 2
+    UNION ALL
+    SELECT p.kind_id, p.order_line_id, 0,
+           sum(-l.delta * (%(points)s - 1 - greatest(0, floor(extract(epoch FROM now() - l.at) / %(step)s))))
+      FROM plates_ledgerline l JOIN plates_plate p ON p.id = l.plate_id
+     WHERE l.shop_id = %(shop)s AND l.at > now() - %(reach)s AND l.delta <> 0 AND p.owner = '' GROUP BY 1, 2
+    UNION ALL
+    SELECT p.kind_id, p.order_line_id, sum(-l.delta), 0 FROM {USED_LINES} GROUP BY 1, 2) g
+  {PRICED}
+  JOIN plates_fit f ON f.id = k.fit_id
+ GROUP BY 1, 2 HAVING sum(g.plates) <> 0 OR sum(g.points) <> 0
+ ORDER BY used_cost DESC, 1, 2
 """  # noqa: S608  # only what stands above is put in
 
 _STILL = f"""
-SELECT k.code AS kind, f.code AS fit, k.role, s.plates, s.value, s.no_cost, s.bins
-  FROM (SELECT c.kind_id, count(*) AS plates, sum(c.cost) AS value, count(*) - count(c.cost) AS no_cost,
-               string_agg(DISTINCT b.code, ', ' ORDER BY b.code) AS bins
-          FROM (SELECT p.kind_id, p.bin_id, {COST} AS cost FROM plates_plate p
-                 WHERE p.shop_id = %(shop)s AND p.state IN ('on_shelf', 'held') AND p.owner = ''
-                   AND p.received_at <= now() - %(span)s) c
-          LEFT JOIN plates_bin b ON b.id = c.bin_id
-         WHERE c.kind_id NOT IN (SELECT p.kind_id FROM {USED_LINES} GROUP BY 1 HAVING sum(-l.delta) > 0)
-         GROUP BY 1) s
-  JOIN plates_kind k ON k.id = s.kind_id
+SELECT k.code AS kind, f.code AS fit, k.role, {_WORTH}, string_agg(DISTINCT b.code, ', ' ORDER BY b.code) AS bins
+  FROM (SELECT p.kind_id, p.order_line_id, p.bin_id, count(*) AS plates
+          FROM plates_plate p WHERE {_LYING} AND p.received_at <= now() - %(span)s GROUP BY 1, 2, 3) g
+  {PRICED}
   JOIN plates_fit f ON f.id = k.fit_id
- ORDER BY s.value DESC NULLS LAST, s.plates DESC, 1
+  LEFT JOIN plates_bin b ON b.id = g.bin_id
+ WHERE g.kind_id NOT IN (SELECT p.kind_id FROM {USED_LINES} GROUP BY 1 HAVING sum(-l.delta) > 0)
+ GROUP BY 1, 2, 3 ORDER BY value DESC NULLS LAST, plates DESC, 1
 """  # noqa: S608  # only what stands above is put in
 
 _FIT = (Column("fit", "Fit and role", "text"), Column("role", sort="text", beside=True))
 _PLATES = (
     Column("plates", "Plates"),
     Column("value", "Value", "money"),
-    Column("no_cost", "Plates without a cost", minor=True),
+    Column("no_cost", "Without a cost", minor=True),
 )
 _COSTS = "A plate costs what the line of its order says, else what its kind costs today; used ones count like new ones."
 
@@ -131,7 +124,8 @@ def by_age(shop: Shop) -> tuple[Table, Table]:
     by_row = Table(
         "worth",
         "What the shelf is worth, by fit and role",
-        "The same plates by fit and role, the most money first; of each age so many plates for so much.",
+        "The same plates by fit and role, the most money first; of each age so many plates for so much, as "
+        "far as a cost is known.",
         nothing,
         (*_FIT, *_PLATES, *ages_wide),
         worth,
@@ -176,7 +170,7 @@ def turns(shop: Shop) -> Table:
         f"Turns are the cost of what was used in the last {YEAR_WEEKS} weeks (put into jobs, sold, used up, lost or "
         f"scrapped, less what came back) over the average value on the shelf: the mean of {POINTS} points, "
         f"{STEP_WEEKS} weeks apart and the last one now, as the ledger has it. What lay there before the ledger began "
-        "counts as nothing. Plates without a cost are in neither figure.",
+        "counts as nothing. Plates without a cost are in no figure of money, the others are in it at the cost above.",
         f"Nothing lay on the shelf or was used in the last {YEAR_WEEKS} weeks.",
         (
             *_FIT,
