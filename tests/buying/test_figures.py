@@ -91,21 +91,23 @@ def test_plates_of_no_known_cost_are_not_worth_nothing(owner: Person) -> None:
 
 def test_turns_by_the_average_of_thirteen_points(owner: Person, kind: Kind) -> None:
     """Points lie 0, 4, ..., 48 weeks back. One plate lies there at all 13; one came 50 weeks ago and left 10 weeks ago:
-    at 12 to 48, ten points; one came 5 weeks ago: at 0 and 4, two. 25 × 2.60 / 13 = 5.00; one was used: 2.60 / 5.00.
+    at 12 to 48, ten points; one came 5 weeks ago: at 0 and 4, two; one left 47 weeks ago: at 48, one. 26 × 2.60 / 13
+    = 5.20; two were used: 5.20 / 5.20.
     """
     came_in(owner, kind, 60)
     scrapped(owner, came_in(owner, kind, 50), 10)
     came_in(owner, kind, 5)
+    scrapped(owner, came_in(owner, kind, 60), 47)
     table = turns(owner.shop)
     assert picked(table, "fit", "used", "used_cost", "average", "turns", "used_no_cost") == [
-        ("FIT", 1, Decimal("2.60"), Decimal("5.00"), Decimal("0.52"), 0)
+        ("FIT", 2, Decimal("5.20"), Decimal("5.20"), Decimal(1), 0)
     ]
-    assert table.answer == "The whole shelf turns 0.52 times a year."
+    assert table.answer == "The whole shelf turns 1.00 times a year."
     # One on loan lies there at the 12 points before now; of no known cost it is in no money, and no loan is use.
     lent = came_in(owner, KindFactory.create(fit=kind.fit), 60)
     hand_out_make(person=owner, reason="lent", plate_ids=[lent.pk], due=timezone.localdate())
     ((average, turned, no_cost),) = picked(turns(owner.shop), "average", "turns", "average_no_cost")
-    assert (average, turned, no_cost) == (Decimal("5.00"), Decimal("0.52"), Decimal("0.9"))  # 12 / 13
+    assert (average, turned, no_cost) == (Decimal("5.20"), Decimal(1), Decimal("0.9"))  # 12 / 13
 
 
 def test_what_was_used_and_came_back_was_not_used(owner: Person, api: Api, kind: Kind) -> None:

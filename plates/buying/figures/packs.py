@@ -45,7 +45,7 @@ WITH first AS (
     FROM asked a
 )
 SELECT week, count(*)::int AS packs, count(*) FILTER (WHERE in_window)::int AS in_window,
-       count(*) FILTER (WHERE missed AND NOT in_window)::int AS missed
+       count(*) FILTER (WHERE missed)::int AS missed
   FROM judged GROUP BY 1 ORDER BY 1
 """
 
