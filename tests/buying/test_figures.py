@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -11,6 +12,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from plates.buying.figures.charts import worth_drawing
 from plates.buying.figures.counts import count_differences
 from plates.buying.figures.pages import FILES
 from plates.buying.figures.table import SHOWN, Table
@@ -70,6 +72,10 @@ def test_what_the_shelf_is_worth_by_age(owner: Person, kind: Kind) -> None:
         (2, Decimal("6.60"), 0), (1, Decimal("2.60"), 0), (0, Decimal(0), 0), (2, Decimal("2.60"), 1),
     ]  # fmt: skip
     assert in_all.answer == "5 plates, worth 11.80, without 1 of them that has no known cost."
+    drawn = worth_drawing(in_all.rows)
+    assert "<desc>under 13 weeks: 6.60 in 2 plates; 13 to 26 weeks: 2.60 in 1 plate; 26 to 52 weeks: 0.00 in" in drawn
+    # The highest bar is 130 tall; 2.60 / 6.60 × 130 = 51.212.
+    assert re.findall(r'class="free"[^>]* height="([0-9.]+)"', drawn) == ["130", "51.212", "51.212"]
     assert picked(by_row, "fit", "role", "plates", "value", "no_cost", "plates_13w", "value_52w") == [
         ("FIT", "steel", 5, Decimal("11.80"), 1, 1, Decimal("2.60"))
     ]

@@ -13,8 +13,10 @@ from plates.buying.figures.packs import Asked
 from plates.buying.figures.table import cents, percent, share
 from plates.buying.figures.worth import STEP_WEEKS
 
-TALL, HEAD, FOOT, EDGE = 130, 26, 68, 6
+TALL, HEAD, LINE, EDGE = 130, 26, 20, 6
 WIDE_AGE, WIDE_STEP = 86, 64
+#: From here on a figure over a bar is too wide with its cents.
+WHOLE = 10_000
 
 
 def worth_drawing(ages: Sequence[Mapping[str, Any]]) -> SafeString:
@@ -27,11 +29,12 @@ def worth_drawing(ages: Sequence[Mapping[str, Any]]) -> SafeString:
     columns, said = [], []
     for place, row in enumerate(ages):
         value = row["value"] or Decimal(0)
-        plates = f"{row['plates']} plate{'' if row['plates'] == 1 else 's'}"
-        first, last = row["age"].rsplit(" ", 1)
-        columns += _column(place, WIDE_AGE, float(value / most), cents(value), (first, last, plates))
-        said.append(f"{row['age']}: {cents(value)} in {plates}")
-    return _drawing(columns, len(ages) * WIDE_AGE, "Value on the shelf by age", "; ".join(said) + ".")
+        figure = cents(value) if most < WHOLE else f"{value:.0f}"
+        unit = "plate" if row["plates"] == 1 else "plates"
+        below = (*row["age"].rsplit(" ", 1), str(row["plates"]), unit)
+        columns += _column(place, WIDE_AGE, float(value / most), figure, below)
+        said.append(f"{row['age']}: {cents(value)} in {row['plates']} {unit}")
+    return _drawing(columns, len(ages) * WIDE_AGE, 4, "Value on the shelf by age", "; ".join(said) + ".")
 
 
 def first_time_drawing(steps: Sequence[Asked], today: date) -> SafeString:
@@ -50,7 +53,7 @@ def first_time_drawing(steps: Sequence[Asked], today: date) -> SafeString:
         columns += _column(place, WIDE_STEP, float(part or 0), figure, (counts, "from", day), above=part is not None)
         said.append(f"from {day}: {counts}")
     return _drawing(
-        columns, len(steps) * WIDE_STEP, "Packs closed from the shelf the first time", f"{'; '.join(said)}."
+        columns, len(steps) * WIDE_STEP, 3, "Packs closed from the shelf the first time", f"{'; '.join(said)}."
     )
 
 
@@ -62,19 +65,19 @@ def _column(
     middle, tall = left + wide / 2, TALL * part
     parts = [svg.band(left + 7, foot - tall, wide - 14, tall, "free")] if part else []
     parts.append(svg.text(middle, (HEAD if above else foot - tall) - 7, figure, "label", "middle"))
-    parts += [svg.text(middle, foot + 20 * row, text, "name", "middle") for row, text in enumerate(below, 1)]
+    parts += [svg.text(middle, foot + LINE * row, text, "name", "middle") for row, text in enumerate(below, 1)]
     return parts
 
 
-def _drawing(columns: Sequence[SafeString], wide: float, title: str, desc: str) -> SafeString:
-    """One unit of the drawing is one pixel, as on the shelf."""
+def _drawing(columns: Sequence[SafeString], wide: float, below: int, title: str, desc: str) -> SafeString:
+    """One unit of the drawing is one pixel, as on the shelf; so many lines stand ``below`` the bars."""
     whole, foot = wide + 2 * EDGE, HEAD + TALL
     base = svg.line(EDGE, foot, EDGE + wide, foot, "thick")
     return format_html(
         '<svg class="drawing sizes" role="img" width="{0}" height="{1}" viewBox="0 0 {0} {1}" '
         'xmlns="http://www.w3.org/2000/svg"><title>{2}</title><desc>{3}</desc>{4}{5}</svg>',
         svg.number(whole),
-        svg.number(foot + FOOT),
+        svg.number(foot + below * LINE + 8),
         title,
         desc,
         format_html_join("", "{}", ((one,) for one in columns)),
