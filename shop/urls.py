@@ -101,6 +101,7 @@ api = [
     path("buying-cover/", cover_api.BuyingForCover.as_view()),
     path("buy-rules/", buying.Rules.as_view()),
     path("buy-rules/<str:pk>/", buying.OneRule.as_view()),
+    path("buy-rules/<str:pk>/drop/", buying.DropRule.as_view()),
     path("orders/", buying.Orders.as_view()),
     path("orders/<str:pk>/", buying.OneOrder.as_view()),
     path("orders/<str:pk>/send/", buying.Send.as_view()),

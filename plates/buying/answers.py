@@ -25,12 +25,12 @@ class SizeAnswer(serializers.Serializer[Any]):
 
 
 class BuyAnswer(SizeAnswer):
-    """A size to buy: which kind, how many plates in whole packs, and why."""
+    """A size to buy: which kind, how many plates in whole packs, what a plate of so many costs, and why."""
 
     kind = serializers.CharField(source="kind.code")
     pack_size = serializers.IntegerField(source="kind.pack_size")
     supplier = serializers.CharField(source="kind.supplier", default=None, allow_null=True)
-    unit_cost = serializers.DecimalField(12, 4, source="kind.unit_cost", allow_null=True)
+    unit_cost = serializers.DecimalField(12, 4, allow_null=True)
     reasons = serializers.ListField(child=serializers.CharField())
 
 

@@ -11,9 +11,10 @@ from plates.buying import orders, selectors
 from plates.buying.answers import BuyAnswer, OrderAnswer, OrderReceivedAnswer, RuleAnswer, SizeAnswer
 from plates.buying.bodies import OrderBody, ReceiveBody, RowQuery, RuleBody
 from plates.buying.models import BuyRule, Order
+from plates.buying.one_size import Size
 from plates.buying.receiving import order_receive
-from plates.buying.rules import rule_set
-from plates.buying.sizes import Size, sizes
+from plates.buying.rules import rule_drop, rule_set
+from plates.buying.sizes import sizes
 from plates.catalogue.models import Kind, Role
 from plates.catalogue.selectors import fits, kinds
 from plates.catalogue.sets import pieces_of
@@ -80,6 +81,18 @@ class OneRule(One):
 
     serializer_class = RuleAnswer
     rows = staticmethod(selectors.rules)
+
+
+class DropRule(Act):
+    """The rule counts no more; answers what it was."""
+
+    body_class = EmptyBody
+
+    @extend_schema(request=EmptyBody, responses={200: RuleAnswer})
+    def post(self, request: Request, pk: str) -> Response:
+        return self.act(
+            lambda _: rule_drop(person=self.person, rule_id=self.row_id()), lambda rule: RuleAnswer(rule).data
+        )
 
 
 def _piece(kinds_of: list[Kind], row: dict[str, Any], place: int) -> Kind:

@@ -75,3 +75,5 @@ class RuleBody(Body):
     fill_to = serializers.IntegerField(min_value=0, max_value=100_000, required=False)
     fill_weeks = weeks(104)
     least = serializers.IntegerField(min_value=0, max_value=100_000, required=False)
+    order_cost = serializers.DecimalField(12, 4, min_value=0, required=False)
+    holding_share = serializers.FloatField(min_value=0.001, max_value=10, required=False)

@@ -3,6 +3,8 @@
 import uuid
 from collections.abc import Collection
 from datetime import timedelta
+from functools import reduce
+from operator import or_
 from typing import Any, NamedTuple
 
 from django.db import connection
@@ -88,8 +90,9 @@ class Miss(NamedTuple):
     waiting: bool
 
 
-def misses(shop_id: uuid.UUID) -> list[Miss]:
-    """The misses of the last :data:`WEEKS` weeks, the oldest first; one query.
+def misses(shop_id: uuid.UUID, fits: Collection[str] = ()) -> list[Miss]:
+    """The misses of the last :data:`WEEKS` weeks, the oldest first: all, or those for which plates of these fits (by
+    code) would have done; one query.
 
     A job waits while this is its last miss of the pack and no question asked since was answered by plates or closed.
     """
@@ -99,5 +102,7 @@ def misses(shop_id: uuid.UUID) -> list[Miss]:
     )
     again = Missed.objects.filter(**same, at__gt=OuterRef("at"))
     rows = Missed.objects.filter(shop_id=shop_id, at__gt=Now() - timedelta(weeks=WEEKS)).order_by("at", "id")
+    if fits:
+        rows = rows.filter(reduce(or_, (Q(ranges__contains=[{"fit": fit}]) for fit in fits)))
     waiting = Q(job__isnull=False) & ~Exists(answered) & ~Exists(again)
     return [Miss(*row) for row in rows.annotate(waiting=waiting).values_list("ranges", "waiting")]

@@ -102,10 +102,15 @@ def in_packs(need: int, pack_size: int, least: int = 0) -> int:
     return 0 if need <= 0 else -(-max(need, least) // pack_size) * pack_size
 
 
-def to_buy(*, free: int, buy_below: int, fill_to: int, asked_for: bool, pack_size: int, least: int = 0) -> int:
-    """How many plates to buy now, in whole packs. ``asked_for``: some were taken or missed lately, so that an empty
-    size is bought again even where buy_below is 0.
+def is_due(free: int, buy_below: int, asked_for: bool) -> bool:
+    """Whether to buy. ``asked_for``: some were taken or missed lately, so that an empty size is bought again even where
+    buy_below is 0.
     """
-    if free >= buy_below and not (free <= 0 and asked_for):
+    return free < buy_below or (free <= 0 and asked_for)
+
+
+def to_buy(*, free: int, buy_below: int, fill_to: int, asked_for: bool, pack_size: int, least: int = 0) -> int:
+    """How many plates to buy now, in whole packs."""
+    if not is_due(free, buy_below, asked_for):
         return 0
     return in_packs(max(fill_to, buy_below, 1) - free, pack_size, least)

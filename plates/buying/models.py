@@ -24,7 +24,7 @@ class BuyRule(ShopRow):
     """How the sizes of one fit and role are bought; with ``nominal_nm``, the one size in which that lies.
 
     The rule of a size counts whole, then that of its row, then what stands above. ``fill_to`` set by hand counts as it
-    is; without it, ``fill_weeks`` of demand over buy-below.
+    is; without it the economic quantity over buy-below, or ``fill_weeks`` of demand where its figures are not given.
     """
 
     fit = models.ForeignKey(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
@@ -41,6 +41,10 @@ class BuyRule(ShopRow):
     fill_weeks = models.FloatField(default=FILL_WEEKS)
     #: The least that is ordered of the size at once.
     least = models.PositiveIntegerField(default=0)
+    #: What it costs to place one order, in the shop's money, and to keep a plate for a year, as a share of its price.
+    #: With both, and a price, what is bought at once is the economic quantity.
+    order_cost = models.DecimalField(max_digits=12, decimal_places=4, null=True)
+    holding_share = models.FloatField(null=True)
 
     class Meta(ShopRow.Meta):
         constraints = [
@@ -60,6 +64,15 @@ class BuyRule(ShopRow):
                     "buyrule_figures",
                     BadFigures,
                     "A service level is 50 to 99.99 %; weeks are not below zero, and no more than two years.",
+                ),
+            ),
+            models.CheckConstraint(
+                condition=(Q(order_cost=None) | Q(order_cost__gte=0))
+                & (Q(holding_share=None) | Q(holding_share__gte=0.001, holding_share__lte=10)),
+                name=constraint(
+                    "buyrule_costs",
+                    BadFigures,
+                    "An order costs no less than 0; to keep a plate costs 0.1 to 1 000 % of its price a year.",
                 ),
             ),
         ]

@@ -17,8 +17,9 @@ from plates.buying import selectors
 from plates.buying.claim_models import ClaimState
 from plates.buying.demand import WEEKS
 from plates.buying.models import DUE, Order, OrderLine, OrderSet, OrderState
+from plates.buying.one_size import Size
 from plates.buying.orders import Wanted, WantedSet, order_cancel, order_make, order_send
-from plates.buying.sizes import Size, sizes
+from plates.buying.sizes import sizes
 from plates.buying.week import week
 from plates.catalogue.models import BadFigures, Kind
 from plates.catalogue.sets import pieces_of
@@ -63,7 +64,7 @@ def buying(request: PageRequest) -> HttpResponse:
 
 def _cost(some: list[Size]) -> Any:
     """What they cost, of those whose cost is known."""
-    costs = [size.kind.unit_cost * size.buy for size in some if size.kind and size.kind.unit_cost is not None]
+    costs = [size.unit_cost * size.buy for size in some if size.unit_cost is not None]
     return sum(costs) if costs else None
 
 
@@ -88,7 +89,8 @@ def order_draft(request: PageRequest) -> HttpResponse:
 
 def _draft(request: PageRequest, once: Once) -> Order:
     of, of_set = (_quantities(request, prefix) for prefix in ("of-", "set-"))
-    kinds = {kind.code: kind for kind in Kind.objects.filter(shop_id=once.person.shop_id, code__in=of)}
+    rows = Kind.objects.filter(shop_id=once.person.shop_id, code__in=of).prefetch_related("price_breaks")
+    kinds = {kind.code: kind for kind in rows}
     sets = pieces_of(once.person.shop_id, of_set)
     if unknown := [code for code in of if code not in kinds] + [code for code in of_set if code not in sets]:
         raise BadFigures(f"{unknown[0][:40]} cannot be ordered: nothing is called so. Look in the list of kinds.")

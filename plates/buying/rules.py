@@ -1,16 +1,29 @@
 """By what sizes are bought: set by the buyer for a fit and role, or for one size of it."""
 
+import uuid
 from typing import Any
 
 from plates.buying.models import BuyRule
 from plates.catalogue.models import BadFigures, Fit, Kind
 from plates.stock.sizes import SizeRow
+from shop.errors import NotFound
 from shop.people.models import Person
 
 #: What a rule sets.
 RULE_FIGURES = (
-    "method", "service", "lead_weeks", "lead_sd_weeks", "safety_weeks", "review_weeks", "fill_to", "fill_weeks", "least"
+    "method", "service", "lead_weeks", "lead_sd_weeks", "safety_weeks", "review_weeks", "fill_to", "fill_weeks",
+    "least", "order_cost", "holding_share",
 )  # fmt: skip
+
+
+def rule_drop(*, person: Person, rule_id: uuid.UUID) -> BuyRule:
+    """What it set is bought again by the rule of its row, or as a shop begins with. Raises NotFound."""
+    person.require("buying")
+    rule = BuyRule.objects.select_for_update(of=("self",)).filter(shop_id=person.shop_id, pk=rule_id).first()
+    if rule is None:
+        raise NotFound("There is no such rule. It may have been dropped already: look in the list of rules.")
+    BuyRule.objects.filter(shop_id=person.shop_id, pk=rule_id).delete()
+    return rule
 
 
 def rule_set(*, person: Person, fit: Fit, role: str, nominal_nm: int | None = None, **figures: Any) -> BuyRule:

@@ -1,6 +1,7 @@
 """Reads of the buying room."""
 
 import uuid
+from collections.abc import Collection
 
 from django.db.models import F, QuerySet
 from django.utils import timezone
@@ -16,9 +17,10 @@ def orders(shop_id: uuid.UUID) -> QuerySet[Order]:
     return rows.prefetch_related("lines__kind", "sets__pieces__kind").order_by("number")
 
 
-def rules(shop_id: uuid.UUID) -> QuerySet[BuyRule]:
-    """All rules, those of whole rows before those of their sizes."""
+def rules(shop_id: uuid.UUID, fits: Collection[str] = ()) -> QuerySet[BuyRule]:
+    """The rules of these fits (by code), or all; those of whole rows before those of their sizes."""
     rows = BuyRule.objects.filter(shop_id=shop_id).select_related("fit")
+    rows = rows.filter(fit__code__in=fits) if fits else rows
     return rows.order_by("fit__code", "role", F("nominal_nm").asc(nulls_first=True))
 
 

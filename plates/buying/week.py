@@ -13,8 +13,9 @@ from plates.bench.short.telephone import lines_of
 from plates.buying.claim_models import ClaimState
 from plates.buying.demand import WEEKS
 from plates.buying.models import Order, OrderSet
+from plates.buying.one_size import Size
 from plates.buying.selectors import claims, late
-from plates.buying.sizes import Size, sizes
+from plates.buying.sizes import sizes
 from plates.catalogue.models import Role
 from plates.lengths import both
 from plates.measuring import selectors as measuring

@@ -7,7 +7,7 @@ from rest_framework import serializers
 
 from plates.catalogue import selectors
 from plates.catalogue.hydraulics_body import hydraulics_answer
-from plates.catalogue.models import Fit, Kind
+from plates.catalogue.models import Fit, Kind, PriceBreak
 from plates.catalogue.spec_models import Slot, Spec
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import length_json
@@ -22,10 +22,20 @@ class FitAnswer(serializers.ModelSerializer[Fit]):
         fields = ["id", "code", "tooth_side", "teeth", "outer", "inner", "tooth_form", "index", "oil_holes"]
 
 
+class PriceBreakAnswer(serializers.ModelSerializer[PriceBreak]):
+    class Meta:
+        model = PriceBreak
+        fields = ["unit_cost"]
+
+    def get_fields(self) -> dict[str, serializers.Field]:
+        return {"from": serializers.IntegerField(source="from_count"), **super().get_fields()}
+
+
 class KindAnswer(serializers.ModelSerializer[Kind]):
     fit = linked()
     supplier = linked("name")
     scan_codes = linked(many=True)
+    price_breaks = PriceBreakAnswer(many=True)
     nominal = LengthField(source="nominal_nm")
     tolerance = LengthField(source="tolerance_nm", allow_null=True)
     reuse_minimum = LengthField(source="reuse_minimum_nm", allow_null=True)
@@ -39,7 +49,7 @@ class KindAnswer(serializers.ModelSerializer[Kind]):
         fields = [
             "id", "code", "fit", "role", "nominal", "lined_faces", "tolerance", "reuse_minimum", "set_of", "mark",
             "material", "facing", "groove", "made_coned", "taper_limit", "cone_limit", "warp_limit", "scan_codes",
-            "supplier", "unit_cost", "pack_size", "lead_days",
+            "supplier", "unit_cost", "price_breaks", "pack_size", "lead_days",
         ]  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from plates.catalogue.bodies import KIND_LENGTHS, FitBody, KindBody, ReviseBody,
 from plates.catalogue.estimates import Case, estimates
 from plates.catalogue.hydraulics import hydraulics_read
 from plates.catalogue.hydraulics_body import EstimateAnswer, EstimateQuery
-from plates.catalogue.kinds import KindData, kind_make
+from plates.catalogue.kinds import Break, KindData, kind_make
 from plates.catalogue.models import Fit, Kind
 from plates.catalogue.spec_models import Spec
 from shop.api import Act, Collection, One, Signed, by_code
@@ -64,7 +64,8 @@ class Kinds(CatalogueRows, Collection):
     def make(self, body: dict[str, Any]) -> Kind:
         fit = by_code(selectors.fits(self.shop_id), body.pop("fit"), "/fit")
         lengths = {f"{name}_nm": body.pop(name) for name in KIND_LENGTHS if name in body}
-        return kind_make(person=self.person, kind=KindData(fit=fit, **body, **lengths))
+        breaks = [Break(one["from"], one["unit_cost"]) for one in body.pop("price_breaks", [])]
+        return kind_make(person=self.person, kind=KindData(fit=fit, price_breaks=breaks, **body, **lengths))
 
 
 class Specs(CatalogueRows, Collection):

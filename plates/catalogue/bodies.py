@@ -26,6 +26,15 @@ class FitBody(Body):
 KIND_LENGTHS = ("nominal", "tolerance", "reuse_minimum", "made_coned", "taper_limit", "cone_limit", "warp_limit")
 
 
+class PriceBreakBody(Body):
+    """Plates cost so much each when so many or more are ordered at once."""
+
+    unit_cost = serializers.DecimalField(12, 4, min_value=0)
+
+    def get_fields(self) -> dict[str, serializers.Field]:
+        return {"from": serializers.IntegerField(min_value=2, max_value=100_000), **super().get_fields()}
+
+
 class KindBody(Body):
     code = CodeField()
     fit = CodeField()
@@ -47,6 +56,7 @@ class KindBody(Body):
     )
     scan_codes = serializers.ListField(child=serializers.CharField(max_length=200), required=False, max_length=50)
     unit_cost = serializers.DecimalField(12, 4, min_value=0, required=False)
+    price_breaks = PriceBreakBody(many=True, required=False, max_length=20)  # type: ignore[call-arg]
     pack_size = serializers.IntegerField(min_value=1, max_value=1_000_000, required=False)
     lead_days = serializers.IntegerField(min_value=0, max_value=10_000, required=False)
 

@@ -1,4 +1,6 @@
-"""Fits and kinds: what plates there are."""
+"""Fits and kinds: what plates there are, and what they cost."""
+
+from decimal import Decimal
 
 from django.db import models
 from django.db.models import F, Q
@@ -143,6 +145,11 @@ class Kind(ShopRow):
     def __str__(self) -> str:
         return self.code
 
+    def price(self, count: int) -> Decimal | None:
+        """What a plate costs when so many are ordered at once; None where that is not known."""
+        earned = [one.unit_cost for one in self.price_breaks.all() if one.from_count <= count]
+        return earned[-1] if earned else self.unit_cost
+
 
 class ScanCode(ShopRow):
     """What a scanner reads off a label or a bag, and the kind that it means."""
@@ -165,3 +172,29 @@ class ScanCode(ShopRow):
 
     def __str__(self) -> str:
         return self.code
+
+
+class PriceBreak(ShopRow):
+    """From so many plates on, ordered at once, each of them costs this."""
+
+    kind = models.ForeignKey(
+        Kind, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="price_breaks"
+    )
+    from_count = models.PositiveIntegerField()
+    unit_cost = models.DecimalField(max_digits=12, decimal_places=4)
+
+    class Meta(ShopRow.Meta):
+        ordering = ["from_count"]
+        constraints = [
+            *ShopRow.Meta.constraints,
+            SameShop(field="kind", name="pricebreak_kind"),
+            models.UniqueConstraint(fields=["shop", "kind", "from_count"], name="pricebreak_once"),
+            models.CheckConstraint(
+                condition=Q(from_count__gt=1, unit_cost__gte=0),
+                name=constraint(
+                    "pricebreak_figures",
+                    BadFigures,
+                    "A price break begins at 2 plates or more, and its price is not below zero.",
+                ),
+            ),
+        ]

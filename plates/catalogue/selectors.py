@@ -37,7 +37,8 @@ def fits_of_the_same_teeth(shop_id: uuid.UUID, like: Iterable[Fit]) -> list[Fit]
 
 
 def kinds(shop_id: uuid.UUID) -> QuerySet[Kind]:
-    return Kind.objects.filter(shop_id=shop_id).select_related("fit", "supplier").prefetch_related("scan_codes")
+    rows = Kind.objects.filter(shop_id=shop_id).select_related("fit", "supplier")
+    return rows.prefetch_related("scan_codes", "price_breaks")
 
 
 def specs(shop_id: uuid.UUID) -> QuerySet[Spec]:

@@ -162,3 +162,71 @@ def test_as_many_queries_for_twice_as_many_fits(api: Api, owner: Person) -> None
     for _ in range(6):
         shelve(owner, KindFactory.create(fit=FitFactory.create(shop=owner.shop)), "0.0770 in")
     assert queries() == few < 12
+
+
+def bought(api: Api, kind: str) -> dict[str, Any]:
+    (found,) = [row for row in api.get("buying/").body["results"] if row["kind"] == kind]
+    return found
+
+
+@pytest.mark.django_db
+def test_the_economic_quantity_and_the_price_that_a_quantity_earns(api: Api, shelf: Shelf) -> None:
+    """Six jobs wait for two plates each: what is bought at once is the cheapest over the year, at the price it earns."""
+    breaks = [{"from": 100, "unit_cost": "1.8000"}, {"from": 40, "unit_cost": "2.0000"}]
+    body = {"code": "S-087", "fit": shelf.steels.code, "role": "steel", "nominal": "0.0870 in", "pack_size": 10}
+    refused = api.post("kinds/", {**body, "price_breaks": breaks})
+    assert (refused.code, refused.body["errors"][0]["pointer"]) == ("bad_figures", "/unit_cost")
+    dearer = [{"from": 40, "unit_cost": "2.5"}]
+    assert api.post("kinds/", {**body, "unit_cost": "2.5", "price_breaks": dearer}).code == "bad_figures"
+    twice = [{"from": 40, "unit_cost": "2.4"}, {"from": 40, "unit_cost": "2.3"}]
+    assert api.post("kinds/", {**body, "unit_cost": "2.5", "price_breaks": twice}).code == "bad_figures"
+    made = api.post("kinds/", {**body, "unit_cost": "2.5000", "price_breaks": breaks}).body
+    assert made["price_breaks"] == breaks[::-1]
+    ask = question("0.089 in", ["0.0770 in"] * 6)
+    for job in range(6):
+        assert api.post("matches/", {**ask, "job": f"J-{job}"}).body["options"] == []
+    rule = {"fit": shelf.steels.code, "role": "steel", "order_cost": "9.5", "holding_share": 0.25, "fill_weeks": 0}
+    assert api.post("buy-rules/", rule).body["order_cost"] == "9.5000"
+    row = bought(api, "S-087")
+    said = " ".join(row["reasons"])
+    assert row["buy"] == 40 and row["unit_cost"] == "2.0000" and row["fill_to"] == row["buy_below"] + 40
+    assert "40 at once: economic quantity" in said and "the price falls at 40, in packs of 10" in said
+    assert api.post("buy-rules/", {**rule, "order_cost": "200"}).status == 201
+    row = bought(api, "S-087")
+    assert row["buy"] > 100 and row["unit_cost"] == "1.8000"
+    assert api.post("buy-rules/", {**rule, "fill_to": 15}).status == 201
+    row = bought(api, "S-087")
+    assert (row["fill_to"], row["buy"]) == (15, 30), "what is set by hand counts as it is"
+    for wrong in ({"order_cost": "-1"}, {"holding_share": 0}, {"holding_share": 11}):
+        assert api.post("buy-rules/", {**rule, **wrong}).status == 400
+
+
+@pytest.mark.django_db
+def test_a_rule_that_is_dropped_counts_no_more(api: Api, shelf: Shelf) -> None:
+    row = {"fit": shelf.steels.code, "role": "steel", "fill_to": 40}
+    rule = api.post("buy-rules/", row).body
+    assert sizes(api, shelf)["77"]["fill_to"] == 40
+    counter = Api(PersonFactory.create(shop=shelf.person.shop, role="counter"))
+    assert counter.post(f"buy-rules/{rule['id']}/drop/", {}).code == "wrong_role"
+    assert api.post(f"buy-rules/{rule['id']}/drop/", {}).body == rule
+    assert sizes(api, shelf)["77"]["fill_to"] < 40 and api.get("buy-rules/").body["count"] == 0
+    assert api.post(f"buy-rules/{rule['id']}/drop/", {}).status == 404
+
+
+@pytest.mark.django_db
+def test_a_fit_asked_for_alone_has_the_figures_that_it_has_among_all(api: Api, shelf: Shelf, owner: Person) -> None:
+    """A miss is shared over the fits that would have closed it, whichever of them is asked for."""
+    from plates.bench.models import Missed
+    from plates.buying.sizes import sizes as sizes_of
+
+    other = FitFactory.create(shop=owner.shop)
+    for fit in (shelf.steels, other, FitFactory.create(shop=owner.shop)):
+        KindFactory.create(fit=fit, nominal_nm=at(87))
+    api.post("matches/", {**question("0.089 in", ["0.0770 in"] * 6), "job": "1182"})
+    miss = Missed.objects.get()
+    Missed.objects.update(ranges=[*miss.ranges, *({**span, "fit": other.code} for span in miss.ranges)])
+    every = {(one.fit, one.centre_nm): one for one in sizes_of(owner.shop)}
+    assert every[other.code, at(87)].missed == Fraction(1, 2)
+    for fit in (shelf.steels.code, other.code):
+        alone = {(one.fit, one.centre_nm): one for one in sizes_of(owner.shop, fits=[fit])}
+        assert alone == {key: one for key, one in every.items() if key[0] == fit}

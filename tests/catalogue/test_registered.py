@@ -42,6 +42,7 @@ INTERNAL = {
     "orderset_once": "the service looks for a kind that stands twice, and sets share none",
     "claim_once": "opened once: as its plate is booked, or with its order locked for what has none",
     "claim_settled": "written by settling alone, which asks for a note",
+    "pricebreak_once": "the service looks for a count that stands twice",
     "buyrule_once": "made or set anew in one step",
     "requestkey_once": "a twin waits at it and replays",
     "counter_once": "a counter is made or counted up in one statement",
