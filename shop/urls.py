@@ -21,7 +21,7 @@ from plates.bench.short import pages as short_pages
 from plates.bench.slip import api as bench_slip
 from plates.bench.slip import pages as slip_pages
 from plates.buying import api as buying
-from plates.buying import claim_pages, claims_api, cover_api, deliveries
+from plates.buying import claim_pages, claims_api, cover_api, deliveries, rule_pages
 from plates.buying import cover_pages as buying_cover_pages
 from plates.buying import pages as buying_pages
 from plates.buying.figures import pages as figure_pages
@@ -168,6 +168,9 @@ urlpatterns = [
     path("buying/", buying_pages.buying, name="buying"),
     path("buying/cover/", buying_cover_pages.buying_cover, name="buying-cover"),
     path("buying/order/", buying_pages.order_draft, name="order-draft"),
+    path("buying/rules/", rule_pages.rules, name="buy-rules"),
+    path("buying/rules/set/", rule_pages.rule, name="buy-rule"),
+    path("buying/rules/<uuid:pk>/drop/", rule_pages.drop, name="buy-rule-drop"),
     path("week/", buying_pages.week_sheet, name="week"),
     path("figures/", figure_pages.figures, name="figures"),
     path("figures/<str:name>.csv", figure_pages.figures_csv, name="figures-csv"),
@@ -216,6 +219,7 @@ urlpatterns = [
     path("fits/", catalogue_pages.fits, name="fits"),
     path("kinds/", catalogue_pages.kinds, name="kinds"),
     path("kinds/<str:code>/", finding_pages.kind, name="kind"),
+    path("kinds/<str:code>/prices/", catalogue_pages.kind_prices, name="kind-prices"),
     path("sets/", finding_pages.one_set, name="set"),
     path("jobs/<str:code>/", finding_pages.job, name="job"),
     path("people/<str:username>/", finding_pages.person, name="person"),

@@ -1,9 +1,12 @@
 """The forms of the catalogue: a fit, a kind, a pack spec with its slots."""
 
+import re
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 
+from plates.catalogue.kinds import Break
 from plates.catalogue.models import Fit, Role, ToothSide
 from plates.catalogue.selectors import fits
 from plates.catalogue.services import faces_check
@@ -17,6 +20,10 @@ from shop.people.models import Person
 
 #: Rows for slots on a fresh form, and the most of them.
 FIRST_ROWS, MOST_ROWS = 3, 40
+
+
+#: From how many on, and a price with four places at most.
+_BREAK = re.compile(r"([0-9]{1,5})\s*:\s*([0-9]{1,8}(?:\.[0-9]{1,4})?)", re.ASCII)
 
 
 def _text(label: str, most: int = 200, **more: Any) -> forms.CharField:
@@ -69,6 +76,29 @@ class KindForm(PageForm):
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
         self.fields["fit"].queryset = fits(person.shop_id)  # type: ignore[attr-defined]
+
+
+class PriceForm(PageForm):
+    focus = "unit_cost"
+    unit_cost = forms.DecimalField(
+        label="A plate costs", min_value=0, max_digits=12, decimal_places=4, required=False,
+        help_text="In the shop's own money; blank where it is not known.",
+    )  # fmt: skip
+    price_breaks = forms.CharField(
+        label="Where more are cheaper", required=False, max_length=1000, widget=forms.Textarea(attrs={"rows": 4}),
+        help_text="A line each: from how many at once, a colon, what each of them costs then. 50: 1.95",
+    )  # fmt: skip
+
+    def clean_price_breaks(self) -> list[Break]:
+        rows = [line.strip() for line in self.cleaned_data["price_breaks"].splitlines() if line.strip()]
+        if len(rows) > 20:
+            raise forms.ValidationError("A kind has 20 of these at most.")
+        found = []
+        for row in rows:
+            if not (said := _BREAK.fullmatch(row)):
+                raise forms.ValidationError(f"{row[:40]!r} cannot be read: write it as 50: 1.95.")
+            found.append(Break(int(said[1]), Decimal(said[2])))
+        return found
 
 
 class SlotForm(PageForm):

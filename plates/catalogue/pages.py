@@ -3,17 +3,18 @@
 from typing import Any
 
 from django.core.paginator import Paginator
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import resolve_url
 from django.views.decorators.http import require_GET, require_http_methods
 
 from plates.catalogue import selectors, services
 from plates.catalogue.bodies import KIND_LENGTHS
-from plates.catalogue.forms import FitForm, KindForm
+from plates.catalogue.forms import FitForm, KindForm, PriceForm
 from plates.catalogue.hydraulics_form import EstimateForm
-from plates.catalogue.kinds import KindData, kind_make
+from plates.catalogue.kinds import KindData, kind_make, kind_price
 from plates.catalogue.models import Fit, Kind
 from plates.catalogue.spec_pages import spec_coded
+from plates.templatetags.lengths import money
 from shop.errors import Refusal
 from shop.once import Answer, Once
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
@@ -78,6 +79,33 @@ def _make_kind(once: Once, form: KindForm) -> Kind:
         **{name: said[name] for name in ("code", "fit", "role", "lined_faces", "mark", "material", "facing")},
     )
     return kind_make(person=once.person, kind=kind)
+
+
+@require_http_methods(["GET", "POST"])
+@page
+def kind_prices(request: PageRequest, code: str) -> HttpResponse:
+    """What a kind costs, and from how many on it is cheaper."""
+    kind = selectors.kinds(request.user.shop_id).filter(code=code).first()
+    if kind is None:
+        raise Http404(f"No kind has the code {code!r}.")
+    breaks = "\n".join(f"{one.from_count}: {money(one.unit_cost)}" for one in kind.price_breaks.all())
+    standing = {"unit_cost": kind.unit_cost, "price_breaks": breaks}
+    form = PriceForm(request.POST or None, person=request.user, initial=standing)
+    if request.method == "POST" and form.is_valid():
+        given = form.cleaned_data
+        try:
+            return act(
+                request,
+                lambda once: once.run(
+                    lambda: kind_price(person=once.person, kind=kind, **given),
+                    lambda _: Answer(303, {"to": resolve_url("kind", code)}),
+                ),
+            )
+        except Refusal as refusal:
+            form.add_error(None, refusal.detail)
+    title = f"What kind {code} costs"
+    context = {"form": form, "key": key_new(), "title": title, "forbidden": forbidden(request.user, "catalogue")}
+    return shown(request, "plates/add.html", context | {"press": "Save"})
 
 
 @require_GET

@@ -53,6 +53,18 @@ def percent(probability: float) -> str:
     return f"{min(probability * 100, 99.9):.1f} %" if probability >= 0.9 else f"{probability * 100:.0f} %"
 
 
+@register.simple_tag
+def exact(length_nm: int) -> str:
+    """A length to the nanometre with its unit, for an address or a hidden field."""
+    return f"{length_nm // 1000}.{length_nm % 1000:03d} um"
+
+
+@register.filter
+def share(part: float) -> str:
+    """A share of a price, which may be more than all of it."""
+    return f"{part * 100:g} %"
+
+
 @register.filter
 def money(amount: Decimal) -> str:
     """An amount in the shop's own money: two places, or as many as it has."""

@@ -171,7 +171,7 @@ def bought(api: Api, kind: str) -> dict[str, Any]:
 
 @pytest.mark.django_db
 def test_the_economic_quantity_and_the_price_that_a_quantity_earns(api: Api, shelf: Shelf) -> None:
-    """Six jobs wait for two plates each: what is bought at once is the cheapest over the year, at the price it earns."""
+    """Six jobs wait for two plates each: the quantity cheapest over the year is bought, at the price it earns."""
     breaks = [{"from": 100, "unit_cost": "1.8000"}, {"from": 40, "unit_cost": "2.0000"}]
     body = {"code": "S-087", "fit": shelf.steels.code, "role": "steel", "nominal": "0.0870 in", "pack_size": 10}
     refused = api.post("kinds/", {**body, "price_breaks": breaks})
