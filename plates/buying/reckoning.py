@@ -92,14 +92,16 @@ def _by_weeks(size: Size, terms: Terms, went: str) -> float:
     supply = Fraction(str(terms.lead_weeks)) + Fraction(str(terms.safety_weeks))
     size.buy_below = levels.buy_below_by_weeks(size.demand, WEEKS, supply)
     a_week = float(size.demand) / WEEKS
-    weeks = f"{float(supply):g} weeks of supply (lead and safety)"
+    weeks = f"{_figure(float(supply))} weeks of supply (lead and safety)"
     size.reasons.append(f"{went}: {a_week:.2g} a week; {weeks} are {size.buy_below}")
     size.steps += [
         Step("Demand", f"{_figure(a_week)} plates a week", f"{_figure(float(size.demand))} / {WEEKS} weeks"),
         Step(
-            "Weeks of supply", f"{float(supply):g} weeks", f"lead {terms.lead_weeks:g} + safety {terms.safety_weeks:g}"
+            "Weeks of supply",
+            f"{_figure(float(supply))} weeks",
+            f"lead {_figure(terms.lead_weeks)} + safety {terms.safety_weeks:g}",
         ),
-        Step("Buy below", f"{size.buy_below} plates", f"{_figure(a_week)} × {float(supply):g}, rounded up"),
+        Step("Buy below", f"{size.buy_below} plates", f"{_figure(a_week)} × {_figure(float(supply))}, rounded up"),
     ]
     return a_week
 
@@ -114,7 +116,7 @@ def _by_service(size: Size, terms: Terms, prior: levels.Rate, went: str) -> floa
     chance = f"{terms.service * 100:g} %"
     size.reasons.append(
         f"{went}, the row of its fit weighed in: {rate.a_week:.2g} a week; until an order is there (lead and review, "
-        f"{wait.weeks:g} weeks) {size.buy_below} are enough with {chance}"
+        f"{_figure(wait.weeks)} weeks) {size.buy_below} are enough with {chance}"
     )
     size.steps += [
         Step(

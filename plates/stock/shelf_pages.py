@@ -15,7 +15,7 @@ from plates.stock.shelf import BoughtOf, Histogram, Size, histograms, plates_bet
 from shop.web import PageRequest, page, shown
 
 #: So many fits and roles stand on one page, however many the shop has.
-ON_A_PAGE = 6
+ON_A_PAGE = 5
 
 
 @require_GET

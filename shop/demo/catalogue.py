@@ -6,7 +6,7 @@ from typing import Any
 
 from plates.catalogue.hydraulics import hydraulics_read
 from plates.catalogue.hydraulics_body import HydraulicsBody
-from plates.catalogue.kinds import KindData, kind_make
+from plates.catalogue.kinds import Break, KindData, kind_make
 from plates.catalogue.models import Fit, Kind
 from plates.catalogue.services import faces_check, fit_make
 from plates.catalogue.spec_models import Spec
@@ -35,6 +35,7 @@ def fill(crew: Crew, rows: dict[str, Any]) -> Catalogue:
         code = given["code"]
         lots[code] = given.pop("lots")
         given |= {"fit": fits[given["fit"]], "unit_cost": Decimal(given["unit_cost"])}
+        given["price_breaks"] = [Break(count, Decimal(cost)) for count, cost in given.get("price_breaks", [])]
         kinds[code] = kind_make(person=crew.buyer, kind=KindData(**given))
     specs = {row["code"]: _spec(crew, row, fits) for row in rows["specs"]}
     return Catalogue(fits, kinds, specs, lots)

@@ -8,7 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.db import connection, transaction
 
-from shop.demo import catalogue, gauges, history, shelf
+from shop.demo import buying, catalogue, gauges, history, shelf
 from shop.demo.crew import Crew
 from shop.errors import Refusal
 from shop.people.models import Person, Role, Shop
@@ -64,6 +64,7 @@ def demo_load(now: datetime) -> Shop:
         stock = catalogue.fill(crew, _rows("catalogue"))
         shelf.bins_make(crew, stock, _rows("shelf")["bins"])
         gauges.gauges_make(crew, _rows("gauges")["gauges"])
+        buying.rules_make(crew, stock, _rows("buying")["rules"])
         for _, happens in sorted(_events(crew, stock, now), key=lambda event: event[0]):
             happens()
         owner.shop.demo_ready = True
@@ -72,10 +73,11 @@ def demo_load(now: datetime) -> Shop:
 
 
 def _events(crew: Crew, stock: catalogue.Catalogue, now: datetime) -> Iterator[Event]:
-    """Checks, deliveries, odd plates and jobs; in the order of their dates each job finds the shelf of that day."""
+    """Checks, deliveries, odd plates, orders, jobs; in the order of their days each job finds the shelf of that day."""
     yield from gauges.checks(crew, now, _rows("gauges"))
     yield from shelf.deliveries(crew, stock, now)
     yield from shelf.odd_plates(crew, stock, now, _rows("shelf")["odd"])
+    yield from buying.orders(crew, stock, now, _rows("buying")["orders"])
     yield from history.jobs(crew, stock, now, _rows("jobs")["jobs"])
 
 

@@ -38,10 +38,29 @@ def test_an_order_that_is_there_at_once_needs_nothing_in_stock(weeks: float, sd_
 
 @pytest.mark.parametrize(("service", "least"), [(0.864464, 13), (0.864465, 14), (0.90, 14), (0.92, 15)])
 def test_a_lead_time_demand_of_ten(service: float, least: int) -> None:
-    """Factory Physics, 2.4.2: base stock, Poisson with mean 10; G(13) 0.864464, G(14) 0.916542, G(15) 0.951260. Here
-    G(s) = P(demand ≤ s): with s free when the order goes out, none is missed.
+    """Factory Physics, 2.4.2: base stock, Poisson with mean 10; G(13) 0.864464, G(14) 0.916542, G(15) 0.951260.
+
+    G(r) = P(demand ≤ r), and the fill rate S(r) there is G(r): of r + 1 plates in stock or on order the last is still
+    there for whoever comes when r are asked for before. Here s stands where r does: with s free and none ordered yet,
+    as many as s are asked for before the next order is there, and none is missed.
     """
     assert levels.at_most(10, 10, service) == least
+
+
+def test_the_published_newsvendor() -> None:
+    """Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed., the newsvendor with Poisson demand of mean 50: one
+    left over costs 0.18, one short 0.70; 56 are best, at 1.797235. The service that costs the least is short / (short +
+    over), and the level is its quantile.
+    """
+    over, short, law = 0.18, 0.70, stats.poisson(50)
+
+    def cost(level: int) -> float:
+        left: float = sum((level - count) * law.pmf(count) for count in range(level))
+        return over * left + short * (left + 50 - level)
+
+    best = levels.at_most(50, 50, short / (short + over))
+    assert best == 56 and cost(best) == pytest.approx(1.797235, abs=1e-6)
+    assert cost(best) < min(cost(best - 1), cost(best + 1))
 
 
 def test_a_known_rate_and_a_fixed_wait_are_poisson() -> None:

@@ -4,6 +4,7 @@ from datetime import datetime
 from typing import Any
 
 from plates.bench.models import Match
+from plates.buying.models import BuyRule, Order
 from plates.catalogue.models import Kind
 from plates.catalogue.spec_models import Spec
 from plates.stock.models import Bin, LedgerLine, Lot, Plate
@@ -47,6 +48,11 @@ def content(shop: Shop, now: datetime) -> dict[str, Rows]:
             )
             for p in plates
         ],
+        "orders": [
+            (o.number, o.supplier.name, o.state, ago(o.made_at), ago(o.sent_at), o.due and (now.date() - o.due).days)
+            for o in Order.objects.filter(**mine).select_related("supplier")
+        ],
+        "rules": list(BuyRule.objects.filter(**mine).values_list("fit__code", "role", "order_cost", "holding_share")),
         "ledger": [
             (
                 *(line.plate.kind.code, line.seq, line.delta, line.balance, line.act, line.state, line.thickness_nm),

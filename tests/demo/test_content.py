@@ -8,6 +8,8 @@ from django.db import transaction
 from pytest_django.plugin import DjangoDbBlocker
 
 from plates.bench.models import Job, Match, MatchState
+from plates.buying.models import Order
+from plates.buying.sizes import sizes
 from plates.catalogue.models import Fit, Kind
 from plates.catalogue.spec_models import Spec
 from plates.lengths import INCH, THOU
@@ -23,7 +25,7 @@ from tests.demo.snapshot import content
 
 def test_the_counts_are_as_promised(demo: Shop) -> None:
     counts = {model: model.objects.filter(shop=demo).count() for model in (Spec, Kind, Job)}
-    assert counts == {Spec: 12, Kind: 40, Job: 30}
+    assert counts == {Spec: 12, Kind: 41, Job: 30}
     assert 1450 <= Plate.objects.filter(shop=demo).count() <= 1550
     families = {code.split("-")[0] for code in Fit.objects.filter(shop=demo).values_list("code", flat=True)}
     assert families == {"QUERN", "SEDGE", "ORLOP", "BRACK"}
@@ -119,6 +121,17 @@ def test_the_history_has_every_end(demo: Shop) -> None:
     assert any(match.final_checks.count() == 2 for match in matches), "one did not come out at first"
     held = Match.objects.get(shop=demo, state=MatchState.HELD)
     assert held.held_until > NOW and Plate.objects.filter(shop=demo, state=State.HELD, match=held).exists()
+
+
+def test_there_is_something_to_buy_and_to_ask_after(demo: Shop) -> None:
+    """A pack that no catalogued steel would close was missed: since then there is a kind, and it has to be bought."""
+    found = {size.kind.code: size for size in sizes(demo) if size.buy and size.kind}
+    row = found["BRACK-STEEL-280"]
+    assert (row.free, row.waiting, row.missed) == (-row.waiting, row.waiting, 1) and row.waiting > 0
+    assert row.unit_cost and row.kind and row.kind.unit_cost and row.unit_cost < row.kind.unit_cost
+    assert any("the price falls at" in reason for reason in row.reasons)
+    (order,) = Order.objects.filter(shop=demo)
+    assert order.sent_at and order.due and order.sent_at < NOW and order.due < NOW.date()
 
 
 def test_residuals_are_plausible(demo: Shop) -> None:
