@@ -71,7 +71,7 @@ def row_reckon(some: Sequence[Size]) -> None:
 def _reckon(size: Size, kind: Kind, terms: Terms, prior: levels.Rate) -> None:
     demand = float(size.demand)
     went = f"{size.taken} used and {_share(size.missed)} missed in {WEEKS} weeks"
-    size.steps.append(Step("Went", f"{_figure(demand)} plates", went))
+    size.steps.append(Step("Used and missed", f"{_figure(demand)} plates", went))
     a_week = _by_weeks(size, terms, went) if terms.method == Method.WEEKS else _by_service(size, terms, prior, went)
     costs = terms.costs(kind) if demand else None
     if costs is None:
@@ -179,7 +179,7 @@ def _fill_economic(size: Size, kind: Kind, terms: Terms, costs: lot_sizes.Costs,
         Step(
             "At once",
             f"{lot} plates",
-            f"the cheapest in whole packs of {kind.pack_size}: {costs.a_year(lot, a_year):.2f} a year",
+            f"the cheapest in packs of {kind.pack_size}: {costs.a_year(lot, a_year):.2f} a year",
         ),
         Step("Fill to", f"{size.fill_to} plates", f"{size.buy_below} + {lot}"),
     ]

@@ -65,7 +65,7 @@ def _plates(label: str, says: str) -> forms.IntegerField:
 class RuleForm(PageForm):
     """What a rule sets, shares in percent; what is left blank is as a shop begins with."""
 
-    focus = "method"
+    focus = ""
     method = forms.ChoiceField(
         choices=Method.choices,
         label="When to buy",
