@@ -79,6 +79,7 @@ def measured(shops: Sequence[Shop], times: int, plans: bool) -> None:
                 for name, path in PAGES.items():
                     address = path.format(size=SIZE)
                     if turn < 0:  # what is loaded once is not measured
+                        counter.open(address)  # now and then a session is written anew: not while it is counted
                         with CaptureQueriesContext(connection) as asked:
                             counter.open(address)
                         assert counter.status == 200, f"{name}: {counter.text[:300]}"
