@@ -14,8 +14,9 @@ from plates.buying.asked import YEAR_WEEKS, Again, asked_again, assumed
 from plates.buying.demand import WEEKS
 from plates.buying.levels import in_packs
 from plates.buying.models import LEAD_WEEKS, REVIEW_WEEKS
+from plates.buying.one_size import Size
 from plates.buying.replay import Offer, Pack, Replay, Takers
-from plates.buying.sizes import Size, on_order, sizes
+from plates.buying.sizes import on_order, sizes
 from plates.catalogue.models import Kind
 from plates.catalogue.selectors import kinds_of
 from plates.matching.search import stand_still

@@ -85,7 +85,7 @@ def order_make(
 def _rows(order: Order, line: Wanted | WantedSet) -> list[OrderLine]:
     """The lines of an order that one wanted line comes to: one, or one for each piece of a set."""
     of_set, cost = None, line.unit_cost
-    costs = [kind.unit_cost for kind in line.kinds if kind.unit_cost is not None]
+    costs = [each for kind in line.kinds if (each := kind.price(line.quantity)) is not None]
     if cost is None and len(costs) == len(line.kinds):
         cost = sum(costs, Decimal(0))
     if isinstance(line, WantedSet):

@@ -37,6 +37,6 @@ def pieces_of(shop_id: uuid.UUID, codes: Collection[str]) -> dict[str, list[Kind
     """The kinds that each of these sets is made of, the thinnest first; a code that names no set is not there."""
     found: dict[str, list[Kind]] = {}
     rows = Kind.objects.filter(shop_id=shop_id, set_of__in=[code for code in codes if code]).select_related("fit")
-    for kind in rows.order_by("set_of", "nominal_nm", "code"):
+    for kind in rows.prefetch_related("price_breaks").order_by("set_of", "nominal_nm", "code"):
         found.setdefault(kind.set_of, []).append(kind)
     return found
