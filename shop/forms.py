@@ -152,6 +152,15 @@ class DecimalField(forms.DecimalField):
         return super().to_python(_plain(value, self.error_messages["invalid"]))
 
 
+class FloatField(forms.FloatField):
+    """A plain number that need not be exact."""
+
+    default_error_messages = {"invalid": NOT_PLAIN}
+
+    def to_python(self, value: Any) -> Any:
+        return super().to_python(_plain(value, self.error_messages["invalid"]))
+
+
 class IntegerField(forms.IntegerField):
     """A plain whole number."""
 
@@ -189,7 +198,8 @@ class PageForm(forms.Form):
         for name, field in self.fields.items():
             if isinstance(field, LengthField):
                 field.unit_first = person.shop.unit_first
-            if isinstance(field, forms.CharField) and not isinstance(field, LengthField | CodeField):
+            in_lines = isinstance(field.widget, forms.Textarea)
+            if isinstance(field, forms.CharField) and not isinstance(field, LengthField | CodeField) and not in_lines:
                 field.validators = [*field.validators, _line_check]
             if not isinstance(field, ReadingsField):
                 field.error_messages["required"] = "Fill this in."

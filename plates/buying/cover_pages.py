@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET
 from plates.buying.asked import LEAST_ASKED, YEAR_WEEKS
 from plates.buying.cover import PERIOD_WEEKS, TARGET, CoverPlan, cover_plan
 from plates.catalogue.models import Kind
-from shop.forms import PageForm
+from shop.forms import IntegerField, PageForm
 from shop.web import PageRequest, forbidden, key_new, page, shown
 
 
@@ -19,13 +19,13 @@ class CoverForm(PageForm):
     """Every field has what a shop begins with."""
 
     focus = "weeks"
-    weeks = forms.IntegerField(
+    weeks = IntegerField(
         label="The shelf has to last for, in weeks",
         min_value=1,
         max_value=26,
         help_text="Until what is ordered now is there: the lead of an order and the time from one buying to the next.",
     )
-    target = forms.IntegerField(
+    target = IntegerField(
         label="Packs to close from the shelf, in %",
         min_value=1,
         max_value=100,

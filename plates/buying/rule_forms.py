@@ -19,7 +19,7 @@ from plates.buying.rules import RULE_FIGURES, size_centre
 from plates.catalogue.models import BadFigures, Fit, Role
 from plates.catalogue.selectors import fits
 from plates.lengths import THICKEST_NM
-from shop.forms import CodeField, LengthField, PageForm
+from shop.forms import CodeField, DecimalField, FloatField, IntegerField, LengthField, PageForm
 
 
 class RuleOfForm(PageForm):
@@ -52,14 +52,14 @@ class RuleOfForm(PageForm):
         return {**said, "nominal_nm": nominal_nm}
 
 
-def _weeks(label: str, most: int, usual: float | None, says: str) -> forms.FloatField:
-    return forms.FloatField(
+def _weeks(label: str, most: int, usual: float | None, says: str) -> FloatField:
+    return FloatField(
         label=f"{label}, weeks", min_value=0, max_value=most, required=False, initial=usual, help_text=says
     )
 
 
-def _plates(label: str, says: str) -> forms.IntegerField:
-    return forms.IntegerField(label=f"{label}, plates", min_value=0, max_value=100_000, required=False, help_text=says)
+def _plates(label: str, says: str) -> IntegerField:
+    return IntegerField(label=f"{label}, plates", min_value=0, max_value=100_000, required=False, help_text=says)
 
 
 class RuleForm(PageForm):
@@ -71,7 +71,7 @@ class RuleForm(PageForm):
         label="When to buy",
         help_text='Sets how "buy below" is reckoned; the rest goes with it.',
     )
-    service = forms.FloatField(
+    service = FloatField(
         label="Chance of missing none, %", min_value=50, max_value=99.99, required=False, initial=SERVICE * 100,
         help_text="By chance: how sure it is to be that none is missed while an order is waited for.",
     )  # fmt: skip
@@ -84,11 +84,11 @@ class RuleForm(PageForm):
     fill_to = _plates("Fill to", "Up to so many are bought. Blank: worked out by what follows.")
     fill_weeks = _weeks("Fill for", 104, FILL_WEEKS, 'So long lasts what is bought over "buy below".')
     least = _plates("Least of an order", "Fewer are not ordered at once; whole packs go before.")
-    order_cost = forms.DecimalField(
+    order_cost = DecimalField(
         label="An order costs, money", min_value=0, max_digits=12, decimal_places=4, required=False,
         help_text="With the next one and a price of the kind, what is cheapest over the year is bought.",
     )  # fmt: skip
-    holding_share = forms.FloatField(
+    holding_share = FloatField(
         label="To keep a plate for a year, % of its price", min_value=0.1, max_value=1000, required=False,
         help_text="Money, room and what goes out of use.",
     )  # fmt: skip

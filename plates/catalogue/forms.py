@@ -15,7 +15,7 @@ from plates.catalogue.specs import Convention, SlotData, StackLimits, faces_of
 from plates.catalogue.windows import Printed, Window, window_manual, window_rule
 from plates.lengths import THICKEST_NM
 from plates.measuring.uncertainty import METHODS
-from shop.forms import CodeField, IntegerField, LengthField, PageForm
+from shop.forms import CodeField, DecimalField, IntegerField, LengthField, PageForm
 from shop.people.models import Person
 
 #: Rows for slots on a fresh form, and the most of them.
@@ -80,7 +80,7 @@ class KindForm(PageForm):
 
 class PriceForm(PageForm):
     focus = "unit_cost"
-    unit_cost = forms.DecimalField(
+    unit_cost = DecimalField(
         label="A plate costs", min_value=0, max_digits=12, decimal_places=4, required=False,
         help_text="In the shop's own money; blank where it is not known.",
     )  # fmt: skip

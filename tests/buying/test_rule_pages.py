@@ -62,7 +62,7 @@ def test_a_rule_of_a_row_from_the_list_of_rules(desk: Counter, shelf: Shelf) -> 
     ("typed", "said"),
     [
         ({"service": "49"}, "greater than or equal to 50"),
-        ({"service": "nan"}, "Enter a number"),
+        ({"service": "nan"}, "Write a number with the digits"),
         ({"lead_weeks": "105"}, "less than or equal to 104"),
         ({"holding_share": "0"}, "greater than or equal to 0.1"),
         ({"least": "-1"}, "greater than or equal to 0"),
