@@ -56,9 +56,9 @@ def economic(demand: float, order_cost: float, keeping: float) -> float:
     return math.sqrt(2 * order_cost * demand / keeping)
 
 
-def cheapest(demand: float, costs: Costs, *, pack_size: int = 1, least: int = 1) -> int:
+def cheapest(demand: float, costs: Costs, *, pack_size: int = 1, least: int = 1, years: float | None = None) -> int:
     """The whole packs, ``least`` plates or more, by which a demand of so many plates a year is cheapest met; the fewer
-    where two cost the same.
+    where two cost the same. With ``years``, no more packs than last for so long, and those that ``least`` makes.
 
     Along one price the cost falls to the economic quantity and rises behind it, so of its whole packs the best lie on
     either side of that, or of the count from which the price holds.
@@ -69,4 +69,7 @@ def cheapest(demand: float, costs: Costs, *, pack_size: int = 1, least: int = 1)
         quantity = economic(demand, costs.order_cost, costs.keeping(one.from_count))
         below = int(min(max(quantity, one.from_count), MOST) / pack_size) * pack_size
         counts |= {max(below, floor), max(below + pack_size, floor)}
+    if years is not None:
+        most = max(floor, in_packs(math.ceil(min(demand * years, MOST)), pack_size))
+        counts = {min(count, most) for count in counts}
     return min(sorted(counts), key=lambda count: costs.a_year(count, demand))

@@ -58,6 +58,11 @@ class Terms:
         return lot_sizes.Costs(float(self.order_cost), self.holding_share, prices)
 
 
+#: However cheap, no more is bought at once than is used in so long: what a size will be asked for after that nobody knows
+#: (our choice, no source).
+MOST_YEARS = 2.0
+
+
 def row_reckon(some: Sequence[Size]) -> None:
     """Set what is bought of the catalogued sizes of one row, each by its own ``rule``."""
     catalogued = [(size, size.kind) for size in some if size.kind]
@@ -166,7 +171,7 @@ def _fill_weeks(size: Size, kind: Kind, terms: Terms, a_week: float) -> None:
 
 def _fill_economic(size: Size, kind: Kind, terms: Terms, costs: lot_sizes.Costs, a_year: float) -> None:
     """Set what is bought: the cheapest quantity over the year, and no less than reaches buy_below."""
-    lot = lot_sizes.cheapest(a_year, costs, pack_size=kind.pack_size, least=terms.least)
+    lot = lot_sizes.cheapest(a_year, costs, pack_size=kind.pack_size, least=terms.least, years=MOST_YEARS)
     plain = costs.economic(a_year)
     keeping = _figure(costs.keeping(plain))
     size.fill_to = size.buy_below + lot
@@ -179,7 +184,7 @@ def _fill_economic(size: Size, kind: Kind, terms: Terms, costs: lot_sizes.Costs,
         Step(
             "At once",
             f"{lot} plates",
-            f"the cheapest in packs of {kind.pack_size}: {costs.a_year(lot, a_year):.2f} a year",
+            f"the cheapest in packs of {kind.pack_size} that two years use up: {costs.a_year(lot, a_year):.2f} a year",
         ),
         Step("Fill to", f"{size.fill_to} plates", f"{size.buy_below} + {lot}"),
     ]
@@ -187,13 +192,15 @@ def _fill_economic(size: Size, kind: Kind, terms: Terms, costs: lot_sizes.Costs,
         return
     short = max(size.buy_below, 1) - size.free
     least = max(terms.least, short)
-    size.buy = lot_sizes.cheapest(a_year, costs, pack_size=kind.pack_size, least=least)
+    size.buy = lot_sizes.cheapest(a_year, costs, pack_size=kind.pack_size, least=least, years=MOST_YEARS)
     why = f"economic quantity {plain:.0f}"
     if (falls := costs.price(size.buy).from_count) > plain:
         why += f", the price falls at {falls}"
     if least > plain:
         why += f", {short} are short" if short > terms.least else f", {terms.least} at least"
     why += f", in packs of {kind.pack_size}" if kind.pack_size > 1 else ""
+    if size.buy < plain - kind.pack_size:
+        why += ", no more than two years use up"
     lasts = size.buy / a_year * WEEKS_A_YEAR
     size.reasons.append(f"{size.buy} at once: {why}; they last {_figure(lasts)} weeks")
     size.steps.append(Step("Buy", f"{size.buy} plates", f"{why}; at {costs.price(size.buy).unit_cost:g} each"))

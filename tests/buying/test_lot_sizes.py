@@ -55,3 +55,12 @@ def test_the_economic_quantity_earns_the_price_that_it_is_reckoned_with(given_co
 def test_what_costs_nothing_to_keep_has_none() -> None:
     with pytest.raises(ValueError, match="no economic quantity"):
         lot_sizes.cheapest(100, Costs(8, 0.2, [Price(1, 0.0)]))
+
+
+def test_no_more_at_once_than_is_used_in_the_years_given() -> None:
+    """Four a year, 20 an order, 0.2 to keep one: √(2 × 20 × 4 / 0.2) = 28.3 at once, which last seven years."""
+    costs = Costs(20.0, 0.1, [Price(1, 2.0)])
+    assert lot_sizes.cheapest(4, costs, pack_size=5) == 30
+    assert lot_sizes.cheapest(4, costs, pack_size=5, years=1) == 5
+    assert lot_sizes.cheapest(4, costs, pack_size=5, least=12, years=1) == 15
+    assert lot_sizes.cheapest(0.1, costs, pack_size=5, years=1) == 5
