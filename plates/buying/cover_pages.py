@@ -48,6 +48,8 @@ def buying_cover(request: PageRequest) -> HttpResponse:
     """Worked out when it is asked for: in a large shop it takes some seconds."""
     begins = {"weeks": int(PERIOD_WEEKS), "target": round(TARGET * 100), "assume": True}
     form = CoverForm(request.GET or None, person=request.user, initial=begins)
+    if form.is_bound:
+        del form.fields["weeks"].widget.attrs["autofocus"]  # the answer stands above it
     context: dict[str, Any] = {"form": form, "year": YEAR_WEEKS, "forbidden": forbidden(request.user, "buying")}
     if form.is_valid():
         said = form.cleaned_data

@@ -58,7 +58,7 @@ class Terms:
         return lot_sizes.Costs(float(self.order_cost), self.holding_share, prices)
 
 
-#: However cheap, no more is bought at once than is used in so long: what a size will be asked for after that nobody knows
+#: However cheap, no more is bought at once than is used in so long: what is asked for after that nobody knows
 #: (our choice, no source).
 MOST_YEARS = 2.0
 
