@@ -269,7 +269,7 @@ def run(seed: int, buy: Buyer) -> tuple[float, float]:
 
 WAYS: dict[str, tuple[Callable[..., Buyer], list[tuple[float, ...]]]] = {
     "by size": (by_size, [(0.5, 0), (0.5, 2), (0.5, 4), (0.8, 4), (0.95, 4), (0.99, 4)]),
-    "for cover": (for_cover, [(0.9, 4), (0.95, 4), (0.99, 4), (1.0, 4), (1.0, 6)]),
+    "for cover": (for_cover, [(0.9, 4), (0.95, 4), (0.99, 4), (1.0, 6), (1.0, 9)]),
     "two bins": (two_bins, [(0.5,), (1.0,), (2.0,), (3.0,)]),
 }
 
