@@ -44,6 +44,30 @@ def match(problem: Problem) -> Answer:
     return Answer((), Shortfall(nearest, would_close(problem)))
 
 
+def first(problem: Problem) -> Exchange | None:
+    """The first option of :func:`match`, without a search for those behind it; None where there is none.
+
+    Raises as :func:`match`.
+    """
+    delta_window(problem)  # refuses a pack that measures neither
+    still = stand_still(problem)
+    if still and problem.low_nm <= still.predicted_nm <= problem.high_nm:
+        return still
+    found = [one for some in within_limits(problem, _up_to_sure) for one in some]
+    return min(found, key=lambda one: _order(problem, one), default=None)
+
+
+def _up_to_sure(problem: Problem) -> list[Exchange]:
+    """What is shown of one part, from the book outwards, up to the first sure one: all that follow stand behind it."""
+    found = []
+    for chain in chains(problem):
+        for one in WaySearch(problem, chain).shown(None):
+            found.append(one)
+            if one.sure:
+                return found
+    return found
+
+
 def _shown(problem: Problem, first: Exchange | None) -> list[Exchange]:
     searches = [WaySearch(problem, chain) for chain in chains(problem)]
     return [one for search in searches for one in search.shown(first if search.chain.way == Way.ORDINARY else None)]

@@ -9,9 +9,9 @@ import pytest
 from plates.matching import choose, join, near, ways
 from plates.matching.hands import TooMany
 from plates.matching.problem import Problem, Slot, Way
-from plates.matching.search import distances, match
+from plates.matching.search import distances, first, match
 from tests.matching import oracle
-from tests.matching.packs import MOVE_NM, nm, pool_of, random_pack, rows
+from tests.matching.packs import MOVE_NM, nm, pool_of, random_pack, rows, with_limits
 from tests.matching.solvers import by_cp_sat
 
 
@@ -147,3 +147,16 @@ def test_an_empty_drum_and_a_shelf_of_equal_age_on_a_lattice_of_nanometres():
     (option,) = match(drum).options
     assert (option.changes, option.predicted_nm, option.sure) == (7, nm("0.050"), True)
     assert match(drum).options == (option,)
+
+
+@pytest.mark.parametrize("limited", [False, True])
+def test_the_first_option_alone_is_the_first_of_all(limited):
+    rng = random.Random(29)
+    found = 0
+    for _ in range(150):
+        problem = random_pack(rng, 9)
+        problem = with_limits(problem, rng) if limited else problem
+        options = match(problem).options
+        assert first(problem) == (options[0] if options else None)
+        found += len(options) > 1
+    assert found > 5
