@@ -157,12 +157,14 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "PlateState": "plates.stock.models.State",
         "MatchState": "plates.bench.models.MatchState",
-        "CountState": "plates.stock.models.CountState",
+        "CountState": "plates.stock.count_models.CountState",
         "WaveState": "plates.catalogue.spec_models.WAVE_STATES",
         "Measures": "plates.catalogue.spec_models.MEASURES",
         "Method": "plates.measuring.uncertainty.METHODS",
         "BuyingMethod": "plates.buying.models.Method",
         "OrderState": "plates.buying.models.OrderState",
+        "ClaimState": "plates.buying.claim_models.ClaimState",
+        "ClaimSettled": "plates.buying.claim_models.SETTLED",
     },
 }
 

@@ -16,6 +16,10 @@ class ClaimState(models.TextChoices):
     ACCEPTED = "accepted", "accepted as it is"
 
 
+#: What a claim may become.
+SETTLED = [one for one in ClaimState.choices if one[0] != ClaimState.OPEN]
+
+
 class Claim(ShopRow):
     """One plate to be claimed on the supplier of its order: as it was read then, since it may be read again later."""
 

@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from plates.buying import selectors
-from plates.buying.claim_models import Claim, ClaimState
+from plates.buying.claim_models import SETTLED, Claim, ClaimState
 from plates.buying.claims import claims_settle
 from shop.api import Act, Body, Collection, LengthField, One, Signed, linked
 
@@ -23,7 +23,7 @@ class ClaimFilter(filters.FilterSet):
 class SettleBody(Body):
     """What became of a claim, and what was agreed with the supplier."""
 
-    state = serializers.ChoiceField([one for one in ClaimState.choices if one[0] != ClaimState.OPEN])
+    state = serializers.ChoiceField(SETTLED)
     note = serializers.CharField(max_length=500)
 
 
