@@ -167,6 +167,7 @@ urlpatterns = [
     path("missed/", short_pages.missed, name="missed"),
     path("buying/", buying_pages.buying, name="buying"),
     path("buying/cover/", buying_cover_pages.buying_cover, name="buying-cover"),
+    path("buying/cover/could-go.csv", buying_cover_pages.buying_cover_idle_csv, name="buying-cover-csv"),
     path("buying/order/", buying_pages.order_draft, name="order-draft"),
     path("buying/rules/", rule_pages.rules, name="buy-rules"),
     path("buying/rules/set/", rule_pages.rule, name="buy-rule"),

@@ -6,7 +6,6 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
-from statistics import fmean
 
 from plates.bench.pose import Posed, pose_together, takers_of
 from plates.bench.repeatability import method_u_nm
@@ -30,7 +29,7 @@ TARGET, PERIOD_WEEKS = 0.95, LEAD_WEEKS + REVIEW_WEEKS
 
 @dataclass(frozen=True)
 class Buy:
-    """One purchase, and what is closed with it and all before it."""
+    """One purchase, what it costs by itself, and what is closed with it and all before it."""
 
     kind: Kind
     count: int
@@ -62,8 +61,8 @@ class BySizes:
 @dataclass(frozen=True)
 class CoverPlan:
     """``packs`` needed plates, ``assumed`` of them were never asked. The shelf closes ``alone`` when each has it to
-    itself, ``closed`` when those of one period share it; ``cost`` is what is known of it; ``unpriced``: kinds without
-    a cost, taken at the mean of the others.
+    itself, ``closed`` when those of one period share it; ``unpriced``: kinds without a cost, taken at the mean of the
+    others.
     """
 
     weeks: float
@@ -73,7 +72,6 @@ class CoverPlan:
     closed: int
     buys: list[Buy] = field(default_factory=list)
     closed_then: int = 0
-    cost: Decimal = Decimal(0)
     by_sizes: BySizes = BySizes()
     idle: list[Idle] = field(default_factory=list)
     unpriced: list[str] = field(default_factory=list)
@@ -90,6 +88,45 @@ class CoverPlan:
             found[buy.kind] += buy.count
         return dict(found)
 
+    @property
+    def cost(self) -> Decimal:
+        """What is known of it, ordered at once: where a price falls with the count, less than its purchases alone."""
+        return _known(self.order.items())
+
+    @property
+    def less(self) -> Decimal:
+        """By how much that is less than the sum of the purchases."""
+        return sum((buy.cost for buy in self.buys if buy.cost is not None), Decimal(0)) - self.cost
+
+
+@dataclass(frozen=True)
+class _Year:
+    """The packs of a year that need plates, the kinds that go into them (by code), and what is on order of these."""
+
+    needed: Sequence[tuple[Again, Posed]]
+    kinds: Mapping[str, Kind]
+    packs: Sequence[Pack]
+    stock: Sequence[Offer]
+
+
+def _year(shop: Shop, weeks: float, assume: bool) -> _Year:
+    again = asked_again(shop)
+    again += assumed(shop, again) if assume else []
+    posed = (
+        pose_together([one.asked for one in again], sure=shop.sure_level, measured=method_u_nm(shop.pk))
+        if again
+        else []
+    )
+    needed = [(one, each) for one, each in zip(again, posed, strict=True) if not _fine_as_it_is(each)]
+    kinds = {kind.code: kind for kind in _kinds(shop.pk, [each for _, each in needed])}
+    to_come = on_order(shop.pk)
+    return _Year(
+        needed,
+        kinds,
+        [_pack(one, each, kinds.values(), weeks) for one, each in needed],
+        [_offer(kind, to_come[kind.pk]) for kind in kinds.values() if to_come.get(kind.pk)],
+    )
+
 
 def cover_plan(
     *, shop: Shop, weeks: float = PERIOD_WEEKS, target: float = TARGET, budget: Decimal | None = None,
@@ -98,43 +135,34 @@ def cover_plan(
     """What today's shelf, with what is on order, closes of the last year's packs when it has to last for so many weeks,
     and what to buy until ``target`` of them are closed or the budget is spent. Searches: takes seconds in a large shop.
     """
-    again = asked_again(shop)
-    again += assumed(shop, again) if assume else []
-    if not again:
-        return CoverPlan(weeks, 0, 0, 0, 0)
-    posed = pose_together([one.asked for one in again], sure=shop.sure_level, measured=method_u_nm(shop.pk))
-    needed = [(one, each) for one, each in zip(again, posed, strict=True) if not _fine_as_it_is(each)]
-    if not needed:
-        return CoverPlan(weeks, 0, 0, 0, 0)
-    kinds = {kind.code: kind for kind in _kinds(shop.pk, [each for _, each in needed])}
-    found = sizes(shop)
-    price = _prices(kinds)
-    offers = _offers(kinds, found, price)
-    to_come = on_order(shop.pk)
-    stock = [_offer(kind, to_come[kind.pk], 0.0) for kind in kinds.values() if to_come.get(kind.pk)]
-    packs = [_pack(one, each, kinds.values(), weeks) for one, each in needed]
-    replay = Replay(packs, offers, stock)
-    closed, alone, idle = replay.closed, replay.closed_alone(), replay.idle()
+    year = _year(shop, weeks, assume)
+    kinds, found = year.kinds, sizes(shop)
+    replay = Replay(year.packs, _offers(kinds, found), year.stock)
+    closed, alone, idle, by_sizes = replay.closed, replay.closed_alone(), replay.idle(), _by_sizes(replay, found, kinds)
     buys, sum_closed = [], closed
-    most = None if budget is None else float(budget)
-    for step in replay.cheapest(wanted=math.ceil(target * len(packs)), budget=most):
+    wanted = math.ceil(round(target * len(year.packs), 6))  # 55 % of 100 are 55.00000000000001 in binary
+    for step in replay.cheapest(wanted=wanted, budget=budget):
         sum_closed += step.closes
         kind = kinds[step.offer.kind]
-        cost = None if kind.unit_cost is None else kind.unit_cost * step.offer.count
-        buys.append(Buy(kind, step.offer.count, cost, step.closes, sum_closed))
+        buys.append(Buy(kind, step.offer.count, _cost(kind, step.offer.count), step.closes, sum_closed))
     return CoverPlan(
         weeks=weeks,
-        packs=len(packs),
-        assumed=sum(one.assumed for one, _ in needed),
+        packs=len(year.packs),
+        assumed=sum(one.assumed for one, _ in year.needed),
         alone=alone,
         closed=closed,
         buys=buys,
         closed_then=replay.closed,
-        cost=sum((buy.cost for buy in buys if buy.cost is not None), Decimal(0)),
-        by_sizes=_by_sizes(packs, found, kinds, stock),
-        idle=_idle(needed, idle, kinds),
+        by_sizes=by_sizes,
+        idle=_idle(year, idle),
         unpriced=sorted(code for code, kind in kinds.items() if kind.unit_cost is None),
     )
+
+
+def cover_idle(*, shop: Shop, weeks: float = PERIOD_WEEKS, assume: bool = True) -> list[Idle]:
+    """What could go, as :func:`cover_plan` has it."""
+    year = _year(shop, weeks, assume)
+    return _idle(year, Replay(year.packs, [], year.stock).idle())
 
 
 def _fine_as_it_is(posed: Posed) -> bool:
@@ -145,32 +173,41 @@ def _fine_as_it_is(posed: Posed) -> bool:
 def _kinds(shop_id: uuid.UUID, posed: Sequence[Posed]) -> Iterable[Kind]:
     slots = [slot for each in posed for slot in each.slots]
     fits = {fit for slot in slots for fit in slot.fit_ids}
-    return kinds_of(shop_id, fits, {slot.role for slot in slots}).select_related("fit", "supplier")
+    rows = kinds_of(shop_id, fits, {slot.role for slot in slots}).select_related("fit", "supplier")
+    return rows.prefetch_related("price_breaks")
 
 
-def _prices(kinds: Mapping[str, Kind]) -> dict[str, float]:
-    """What a plate of each kind counts for; one without a cost for the mean of the others."""
-    known = [float(kind.unit_cost) for kind in kinds.values() if kind.unit_cost is not None]
-    mean = fmean(known) if known else 1.0
-    return {code: mean if kind.unit_cost is None else float(kind.unit_cost) for code, kind in kinds.items()}
+def _cost(kind: Kind, count: int) -> Decimal | None:
+    """What so many cost when they are ordered at once; None where that is not known."""
+    price = kind.price(count)
+    return None if price is None else price * count
 
 
-def _offer(kind: Kind, count: int, cost: float, weeks: float = 1.0) -> Offer:
+def _known(counts: Iterable[tuple[Kind, int]]) -> Decimal:
+    """What these cost, as far as that is known."""
+    return sum((cost for kind, count in counts if (cost := _cost(kind, count)) is not None), Decimal(0))
+
+
+def _offer(kind: Kind, count: int, cost: Decimal = Decimal(0), weeks: float = 1.0) -> Offer:
     """Plates of the book size; each will be measured when it comes in."""
     return Offer(kind.code, kind.nominal_nm, micrometer_u_nm(None), count, cost, weeks)
 
 
-def _offers(kinds: Mapping[str, Kind], found: Sequence[Size], price: Mapping[str, float]) -> list[Offer]:
+def _offers(kinds: Mapping[str, Kind], found: Sequence[Size]) -> list[Offer]:
     """One pack of every kind that is bought in its size, and two plates where they come one by one: they may be needed
-    together. They lie there until they are used as the size was, which is once a year at least.
+    together. They lie there until they are used as the size was, which is once a year at least. A plate without a cost
+    counts for the mean of the others.
     """
+    known = [kind.unit_cost for kind in kinds.values() if kind.unit_cost is not None]
+    mean = sum(known, Decimal(0)) / len(known) if known else Decimal(1)
     offers = []
     for size in found:
         if (kind := size.kind) is None or kind.code not in kinds:
             continue
         a_week = max(float(size.demand) / WEEKS, 1 / YEAR_WEEKS)
         for count in sorted({in_packs(1, kind.pack_size), in_packs(2, kind.pack_size)}):
-            offers.append(_offer(kind, count, price[kind.code] * count, count / a_week))
+            cost = _cost(kind, count)
+            offers.append(_offer(kind, count, mean * count if cost is None else cost, count / a_week))
     return offers
 
 
@@ -185,25 +222,22 @@ def _pack(one: Again, posed: Posed, kinds: Iterable[Kind], weeks: float) -> Pack
     return Pack(posed.problem, int(one.weeks_ago // weeks), fits, takers)
 
 
-def _by_sizes(
-    packs: Sequence[Pack], found: Sequence[Size], kinds: Mapping[str, Kind], stock: Sequence[Offer]
-) -> BySizes:
+def _by_sizes(replay: Replay, found: Sequence[Size], kinds: Mapping[str, Kind]) -> BySizes:
     bought = [(size.kind, size.buy) for size in found if size.kind and size.buy and size.kind.code in kinds]
-    cost = sum((kind.unit_cost * count for kind, count in bought if kind.unit_cost is not None), Decimal(0))
-    replay = Replay(packs, [], [*stock, *(_offer(kind, count, 0.0) for kind, count in bought)])
-    return BySizes(sum(count for _, count in bought), replay.closed, cost)
+    closed = replay.closed_with(_offer(kind, count) for kind, count in bought)
+    return BySizes(sum(count for _, count in bought), closed, _known(bought))
 
 
-def _idle(needed: Sequence[tuple[Again, Posed]], keys: set[object], kinds: Mapping[str, Kind]) -> list[Idle]:
+def _idle(year: _Year, keys: set[object]) -> list[Idle]:
+    """The most worth first, each at what its kind costs today."""
     lying: dict[tuple[str, str | None], list[bool]] = defaultdict(list)
-    candidates = needed[0][1].candidates  # the same for all
+    candidates = year.needed[0][1].candidates if year.needed else ()  # the same for all
     for row in candidates:
         if isinstance(row, OnShelf):
             lying[row.kind, row.bin].append(str(row.id) in keys)
     found = []
     for (code, bin_code), some in lying.items():
         if any(some):
-            cost = kinds[code].unit_cost if code in kinds else None
+            cost = year.kinds[code].unit_cost
             found.append(Idle(code, bin_code, sum(some), len(some), None if cost is None else cost * sum(some)))
     return sorted(found, key=lambda one: (-(one.worth or 0), one.kind, one.bin or ""))
-

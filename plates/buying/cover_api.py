@@ -1,5 +1,6 @@
 """Buying for cover over HTTP."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from drf_spectacular.types import OpenApiTypes
@@ -10,17 +11,29 @@ from rest_framework.response import Response
 
 from plates.buying.cover import PERIOD_WEEKS, TARGET, cover_plan
 from shop.api import Signed
+from shop.texts import NOT_PLAIN, plain_number
 
 
 class CoverQuery(serializers.Serializer[Any]):
     """What an address says: how long the shelf has to last, in weeks; the share of packs to close; what may be spent;
-    whether packs are assumed of specs that were hardly asked.
+    whether packs are assumed of specs that were hardly asked. A blank one is not said.
     """
 
     weeks = serializers.FloatField(min_value=0.5, max_value=26, default=PERIOD_WEEKS)
     target = serializers.FloatField(min_value=0, max_value=1, default=TARGET)
     budget = serializers.DecimalField(12, 4, min_value=0, default=None, allow_null=True)
     assume = serializers.BooleanField(default=True)
+
+    def to_internal_value(self, data: Mapping[str, str]) -> Any:
+        said = {name: text for name, text in data.items() if text.strip()}
+        known = ", ".join(self.fields)
+        wrong = {name: [f"not known here; known are {known}"] for name in data if name not in self.fields}
+        # Python would take "nan" for a number, and the digits of any script.
+        figures = said.keys() & {"weeks", "target", "budget"}
+        wrong |= {name: [NOT_PLAIN] for name in figures if not plain_number(said[name])}
+        if wrong:
+            raise serializers.ValidationError(wrong)
+        return super().to_internal_value(said)
 
 
 class BuyForCover(serializers.Serializer[Any]):

@@ -1,6 +1,7 @@
 """Buying for cover at the desk: what to buy so that the most packs close from the shelf, and what could go."""
 
 from collections import defaultdict
+from dataclasses import asdict
 from decimal import Decimal
 from typing import Any
 
@@ -9,10 +10,15 @@ from django.http import HttpResponse
 from django.views.decorators.http import require_GET
 
 from plates.buying.asked import LEAST_ASKED, YEAR_WEEKS
-from plates.buying.cover import PERIOD_WEEKS, TARGET, CoverPlan, cover_plan
+from plates.buying.cover import PERIOD_WEEKS, TARGET, CoverPlan, Idle, cover_idle, cover_plan
+from plates.buying.figures.table import SHOWN, plates_worth
+from plates.buying.pages import csv_of
 from plates.catalogue.models import Kind
+from shop.errors import Malformed
 from shop.forms import IntegerField, PageForm
 from shop.web import PageRequest, forbidden, key_new, page, shown
+
+IDLE_COLUMNS = ("kind", "bin", "count", "of", "worth")
 
 
 class CoverForm(PageForm):
@@ -60,8 +66,37 @@ def buying_cover(request: PageRequest) -> HttpResponse:
             budget=Decimal(said["budget"]) if said["budget"] else None,
             assume=said["assume"],
         )
-        context |= {"found": found, "groups": _by_supplier(found), "share": _shares(found)}
+        context |= {
+            "found": found,
+            "groups": _by_supplier(found),
+            "share": _shares(found),
+            "last_closed": found.buys[-1].closed if found.buys else found.closed,
+            "idle": found.idle[:SHOWN],
+            "left_off": len(found.idle[SHOWN:]),
+            "rest": _together(found.idle[SHOWN:]),
+            "unpriced": found.unpriced[:SHOWN],
+            "query": request.GET.urlencode(),
+        }
     return shown(request, "plates/buying_cover.html", context)
+
+
+@require_GET
+@page
+def buying_cover_idle_csv(request: PageRequest) -> HttpResponse:
+    """All that could go, for the same address as the page."""
+    form = CoverForm(request.GET, person=request.user)
+    if not form.is_valid():
+        raise Malformed("This address asks for no such list. Work it out first, then take the file from the page.")
+    rows = cover_idle(shop=request.user.shop, weeks=form.cleaned_data["weeks"], assume=form.cleaned_data["assume"])
+    return csv_of("could-go.csv", IDLE_COLUMNS, (asdict(row) for row in rows))
+
+
+def _together(idle: list[Idle]) -> str:
+    """How many plates these are, and what they are worth."""
+    known = [one for one in idle if one.worth is not None]
+    count = sum(one.count for one in idle)
+    worth = sum((one.worth or Decimal(0) for one in known), Decimal(0))
+    return plates_worth(count, worth, count - sum(one.count for one in known))
 
 
 def _by_supplier(found: CoverPlan) -> list[dict[str, Any]]:

@@ -6,16 +6,18 @@ for the next; the next period begins with the whole shelf again. So a period is 
 what is ordered now has come.
 """
 
+import hashlib
 from collections import Counter, defaultdict
 from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plates.matching.cover import More, closed_with
 from plates.matching.problem import Pool, Problem
-from plates.matching.search import match
+from plates.matching.search import first
 
 
 @dataclass(frozen=True)
@@ -28,7 +30,7 @@ class Offer:
     thickness_nm: int
     u_nm: float
     count: int
-    cost: float
+    cost: Decimal
     weeks: float = 1.0
 
 
@@ -86,20 +88,28 @@ class Replay:
         """How many packs the shelf closes when each has it to itself."""
         return sum(group.closed_alone() for group in self._groups)
 
+    def closed_with(self, more: Iterable[Offer]) -> int:
+        """How many packs would be closed with these beside what lies there; they are not bought."""
+        of: dict[int, list[Offer]] = defaultdict(list)
+        for offer in more:
+            if group := self._of_kind.get(offer.kind):
+                of[id(group)].append(offer)
+        return sum(group.closed_with(of[id(group)]) for group in self._groups)
+
     def idle(self) -> set[Hashable]:
         """The keys of the plates on the shelf that no pack of any period took. Without them all packs close as they do:
         each by the same exchange, since that is still there and was the first of more.
         """
         return {key for group in self._groups for key in group.idle()}
 
-    def cheapest(self, *, wanted: int, budget: float | None = None) -> Iterator[Step]:
+    def cheapest(self, *, wanted: int, budget: Decimal | None = None) -> Iterator[Step]:
         """Buy what closes the most more packs for its cost, again and again, until ``wanted`` packs are closed, the
         budget holds nothing more that helps, or nothing does.
 
         Greedy: a purchase is judged by the packs that it closes at once, so what only helps together with another one
         is not found. Between purchases the periods in which a pack is missed are played again, in the end all are.
         """
-        spent = 0.0
+        spent = Decimal(0)
         while self.closed < wanted:
             left = None if budget is None else budget - spent
             found = [(*best, -place) for place, group in enumerate(self._groups) if (best := group.best(left))]
@@ -113,12 +123,7 @@ class Replay:
         self.add(())
 
 
-@dataclass(frozen=True)
-class _Missed:
-    """A pack that was not closed, and the numbers of the offers that would have closed it in its turn."""
-
-    period: int
-    helped: frozenset[int]
+_State = tuple[list[Offer], list[bool], dict[int, Problem], dict[int, set[int]]]
 
 
 class _Group:
@@ -134,9 +139,12 @@ class _Group:
         self.shelf = _own_pool([pack.problem for pack in packs])
         self.bought: list[Offer] = []
         self.closed = [False] * len(packs)
-        self.missed: dict[int, _Missed] = {}
+        #: What each pack that was not closed found in its turn.
+        self.missed: dict[int, Problem] = {}
         self.used: dict[int, set[int]] = {}
         self.useless: set[int] = set()
+        self._first: dict[bytes, list[int] | None] = {}
+        self._helping: dict[int, tuple[Problem, frozenset[int]]] = {}
 
     def play(self, periods: Iterable[int]) -> None:
         problems = self._problems()
@@ -144,39 +152,71 @@ class _Group:
             left = np.ones(len(problems[0].pool), dtype=bool)
             for number in self.periods[period]:
                 problem = problems[number].only(left)
-                options = match(problem).options
-                self.closed[number] = bool(options)
-                if options:
-                    left[[row for _, row in options[0].ins]] = False
-                    self.missed.pop(number, None)
+                ins = self._taken(number, problem)
+                self.closed[number] = ins is not None
+                if ins is None:
+                    self.missed[number] = problem
                 else:
-                    self.missed[number] = _Missed(period, self._helping(self.packs[number], problem))
+                    left[ins] = False
+                    self.missed.pop(number, None)
             self.used[period] = set(np.flatnonzero(~left).tolist())
 
+    def _taken(self, number: int, problem: Problem) -> list[int] | None:
+        """The rows that a pack takes, None where it is not closed. Asked again over the same plates it is not searched
+        again: from one play to the next most packs find what they found before.
+        """
+        slots = [(slot.ordinary, slot.substitute) for slot in problem.slots]
+        rows = np.unique(np.concatenate([some for both in slots for some in both]))
+        bought = rows[rows >= len(self.shelf[0].pool)]  # what these rows are changes with every purchase
+        pool = problem.pool
+        columns = [some for both in slots for some in both]
+        columns += [pool.thickness_nm[bought], pool.u_nm[bought], pool.pieces[bought]]
+        key = hashlib.blake2b(number.to_bytes(4), digest_size=16)
+        for column in columns:
+            key.update(len(column).to_bytes(4) + column.tobytes())
+        if (asked := key.digest()) not in self._first:
+            option = first(problem)
+            self._first[asked] = None if option is None else [row for _, row in option.ins]
+        return self._first[asked]
+
     def closed_alone(self) -> int:
-        return sum(bool(match(problem).options) for problem in self._problems())
+        return sum(self._taken(number, problem) is not None for number, problem in enumerate(self._problems()))
+
+    def closed_with(self, more: Sequence[Offer]) -> int:
+        before = self._state()
+        self.bought += more
+        self.play(self.periods)
+        closed = sum(self.closed)
+        self._back_to(before)
+        return closed
 
     def idle(self) -> list[Hashable]:
         used = set().union(*self.used.values())
         pool = self.shelf[0].pool
         return [key for row, key in enumerate(pool.keys) if row not in used]
 
-    def _helping(self, pack: Pack, problem: Problem) -> frozenset[int]:
-        takers = [pack.takers.get(offer.kind, Takers()) for offer in self.offers]
-        mores = [
-            More(offer.thickness_nm, offer.count, {*some.ordinary, *some.substitute})
-            for offer, some in zip(self.offers, takers, strict=True)
-        ]
-        return frozenset(number for number, closes in enumerate(closed_with(problem, mores)) if closes)
+    def _helped(self, number: int) -> frozenset[int]:
+        """The numbers of the offers that would have closed this pack in its turn."""
+        problem, takers = self.missed[number], self.packs[number].takers
+        known, helping = self._helping.get(number, (None, frozenset[int]()))
+        if known is not problem:
+            some = [takers.get(offer.kind, Takers()) for offer in self.offers]
+            mores = [
+                More(offer.thickness_nm, offer.count, {*one.ordinary, *one.substitute})
+                for offer, one in zip(self.offers, some, strict=True)
+            ]
+            helping = frozenset(which for which, closes in enumerate(closed_with(problem, mores)) if closes)
+            self._helping[number] = problem, helping
+        return helping
 
-    def best(self, budget: float | None) -> tuple[float, int, int] | None:
+    def best(self, budget: Decimal | None) -> tuple[float, int, int] | None:
         """Of the offers within the budget the one that closes the most packs for the money and the time that this lies
         there: how many for that, how many at all, and its number below zero; None where none closes any.
         """
-        counts = Counter(number for missed in self.missed.values() for number in missed.helped - self.useless)
+        counts = Counter(offer for number in self.missed for offer in self._helped(number) - self.useless)
         return max(
             (
-                (count / max(offer.cost * offer.weeks, 1e-9), count, -number)
+                (count / max(float(offer.cost) * offer.weeks, 1e-9), count, -number)
                 for number, count in counts.items()
                 if (offer := self.offers[number]) and (budget is None or offer.cost <= budget)
             ),
@@ -185,17 +225,22 @@ class _Group:
 
     def buy(self, offer: Offer) -> int:
         """How many packs more are closed with it; where none is, it is not bought."""
-        before = list(self.closed), dict(self.missed), dict(self.used)
+        before, closed = self._state(), sum(self.closed)
         self.bought.append(offer)
-        self.play({missed.period for missed in self.missed.values()})
-        closes = sum(self.closed) - sum(before[0])
+        self.play({self.packs[number].period for number in self.missed})
+        closes = sum(self.closed) - closed
         if closes <= 0:
-            self.bought.pop()
-            self.closed, self.missed, self.used = before
+            self._back_to(before)
             self.useless.add(self.offers.index(offer))
             return 0
         self.useless.clear()
         return closes
+
+    def _state(self) -> _State:
+        return list(self.bought), list(self.closed), dict(self.missed), dict(self.used)
+
+    def _back_to(self, state: _State) -> None:
+        self.bought, self.closed, self.missed, self.used = state
 
     def _problems(self) -> list[Problem]:
         """The problems over the shelf and what was bought."""

@@ -68,6 +68,7 @@ NO_PAGE = {
     "order-claim": "by POST",
     "claims-settle": "by POST",
     "claims-csv": "a download",
+    "buying-cover-csv": "a download",
     "figures-csv": "a download",
     "buy-rule-drop": "by POST",
     "read-again": "by POST",

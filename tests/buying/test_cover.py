@@ -1,5 +1,8 @@
 """Buying for cover over HTTP: last year's packs over today's shelf, and what would close the most more."""
 
+import csv
+import io
+import re
 from datetime import timedelta
 from decimal import Decimal
 
@@ -10,10 +13,11 @@ from django.utils import timezone
 
 from plates.bench.models import Match
 from plates.buying.cover import CoverPlan, cover_plan
-from plates.catalogue.models import Kind
+from plates.catalogue.models import Kind, PriceBreak
 from shop.people.models import Person
 from tests.api import Api
-from tests.factories import KindFactory
+from tests.factories import KindFactory, shelve
+from tests.pages.counter import Counter
 from tests.shelves import Shelf, question, shelf_of
 
 STEP = 25_400
@@ -27,6 +31,11 @@ def shelf(owner: Person) -> Shelf:
         KindFactory.create(fit=shelf.steels, nominal_nm=size * STEP, unit_cost=Decimal(cost), code=f"S{size}")
     Kind.objects.filter(pk=shelf.kind.pk).update(unit_cost=Decimal("3.00"))
     return shelf
+
+
+@pytest.fixture
+def desk(shelf: Shelf) -> Counter:
+    return Counter(shelf.person)
 
 
 def ask(api: Api, reads: int, job: str, weeks_ago: float = 0) -> None:
@@ -122,6 +131,69 @@ def test_over_http(api: Api, shelf: Shelf) -> None:
     assert found["by_sizes"]["plates"] >= 1
     refused = api.get("buying-cover/", weeks="x")
     assert refused.status == 400 and refused.body["errors"][0]["pointer"] == "/weeks"
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "query",
+    [{"weeks": "nan"}, {"target": "nan"}, {"target": "1e-1"}, {"budget": "١٢"}, {"week": "3"}, {"budget": "-1"}],
+)
+def test_an_address_that_asks_for_nothing_that_can_be_worked_out(api: Api, shelf: Shelf, query: dict[str, str]) -> None:
+    refused = api.get("buying-cover/", **query)
+    assert refused.status == 400 and refused.body["errors"][0]["pointer"] == f"/{next(iter(query))}"
+
+
+@pytest.mark.django_db
+def test_a_blank_figure_is_not_said(api: Api, shelf: Shelf) -> None:
+    ask(api, 80, "1")
+    assert api.get("buying-cover/", weeks="", target=" ", budget="", assume="false").body["closed_then"] == 1
+
+
+@pytest.mark.django_db
+def test_the_share_is_not_reached_by_a_rounded_pack(api: Api, shelf: Shelf) -> None:
+    """7 % of 100 packs are 7; in binary fractions they are a little more."""
+    assert 0.07 * 100 > 7
+    for number in range(100):
+        ask(api, 80, str(number), weeks_ago=number / 2)
+    assert plan(shelf, target=0.07, weeks=0.5).closed_then >= 7
+    shelf.stock("0.0970 in")
+    assert plan(shelf, target=0.07, weeks=7.43).buys == []  # seven periods, one pack in each closes
+
+
+@pytest.mark.django_db
+def test_prices_that_fall_with_the_count(api: Api, shelf: Shelf, desk: Counter) -> None:
+    """One pack wants two of 97, one wants one: one costs 6, of two or more each costs 5."""
+    kind = Kind.objects.get(code="S97")
+    PriceBreak.objects.create(shop=kind.shop, kind=kind, from_count=2, unit_cost=Decimal("5.00"))
+    Kind.objects.filter(code="S87").delete()
+    ask(api, 100, "1")
+    ask(api, 80, "2")
+    found = plan(shelf, target=1.0)
+    bought = sum(buy.count for buy in found.buys)
+    assert found.order == {kind: bought} and bought == 3
+    assert found.cost == 5 * bought
+    page = desk.open("/buying/cover/", weeks="3", target="100")
+    order = api.post("orders/", {"supplier": "A", "lines": [{"kind": "S97", "quantity": bought}]}).body
+    assert Decimal(order["lines"][0]["unit_cost"]) * bought == found.cost
+    assert found.less == 1 and "they cost 1.00 less, 15.00 together" in page
+
+
+@pytest.mark.django_db
+def test_what_could_go_is_cut_on_the_page_and_whole_in_the_file(
+    api: Api, shelf: Shelf, desk: Counter
+) -> None:
+    ask(api, 80, "1")
+    for number in range(22):
+        kind = KindFactory.create(fit=shelf.steels, code=f"OLD-{number:02}", unit_cost=Decimal(number) or None)
+        shelve(shelf.person, kind, "0.0775 in")
+    page = desk.open("/buying/cover/", weeks="3", target="95")
+    assert len(re.findall(r"OLD-\d\d\s*no bin", page)) == 20 and "OLD-01" not in page
+    assert "And 2 more lines: 2 plates, worth 1.00, without 1 of them that has no known cost." in page
+    answer = desk.client.get("/buying/cover/could-go.csv?weeks=3&target=95")
+    rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
+    assert [row["kind"] for row in rows] == [one.kind for one in plan(shelf).idle]
+    assert len(rows) == 22 and rows[0] == {"kind": "OLD-21", "bin": "", "count": "1", "of": "1", "worth": "21.0000"}
+    assert desk.client.get("/buying/cover/could-go.csv?weeks=x").status_code == 400
 
 
 @pytest.mark.django_db
