@@ -117,6 +117,7 @@ WHITENOISE_USE_FINDERS = not PRODUCTION
 
 #: A body larger than this is refused with 413; a delivery of a thousand readings stays far below.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 10_000  # the buy list of one supplier has a field for each of its sizes
 #: A file that somebody sends stays in memory, never on disk; a longer body is read past, and its file is not there.
 FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.MemoryFileUploadHandler"]
 FILE_UPLOAD_MAX_MEMORY_SIZE = 10_100_000

@@ -20,6 +20,8 @@ from shop.people.services import number_next
 
 #: Costs are kept to so much of the shop's currency.
 _COST_STEP = Decimal("0.0001")
+#: No line costs as much as this a plate or a set: the column holds no more.
+_TOO_DEAR = Decimal(100_000_000)
 
 
 @dataclass(frozen=True)
@@ -88,6 +90,11 @@ def _rows(order: Order, line: Wanted | WantedSet) -> list[OrderLine]:
     costs = [each for kind in line.kinds if (each := kind.price(line.quantity)) is not None]
     if cost is None and len(costs) == len(line.kinds):
         cost = sum(costs, Decimal(0))
+    if cost is not None and cost >= _TOO_DEAR:
+        raise BadFigures(
+            f"A cost of {cost:f} is beyond what can be kept, {_TOO_DEAR} and more. Look at the costs of its kinds.",
+            [("/lines", "too dear")],
+        )
     if isinstance(line, WantedSet):
         of_set = OrderSet(shop_id=order.shop_id, order=order, code=line.code, quantity=line.quantity, unit_cost=cost)
         cost = None if cost is None else (cost / len(line.kinds)).quantize(_COST_STEP, ROUND_HALF_UP)

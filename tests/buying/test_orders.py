@@ -122,3 +122,12 @@ def test_an_order_of_another_shop_is_not_there(order: dict[str, Any]) -> None:
     for act in ("send", "cancel"):
         assert other.post(f"orders/{order['id']}/{act}/", {}).status == 404
     assert other.post(f"orders/{order['id']}/receive/", came(("S-077", "0.0771 in"))).status in (400, 404)
+
+
+@pytest.mark.django_db
+def test_a_set_dearer_than_can_be_kept_is_refused(api: Api, owner: Person) -> None:
+    fit = FitFactory.create(shop=owner.shop)
+    for mark in "12":
+        KindFactory.create(fit=fit, code=f"P-{mark}", set_of="SET", mark=mark, unit_cost="99999999")
+    refused = api.post("orders/", {"supplier": "A", "lines": [{"set": "SET", "quantity": 1}]})
+    assert refused.status == 422 and "199999998" in refused.body["detail"]

@@ -4,7 +4,9 @@ import pytest
 
 from plates.buying.models import Order
 from plates.buying.orders import Wanted, order_make
+from plates.catalogue.models import Kind
 from shop.people.models import Person
+from shop.web import key_new
 from tests.api import Api
 from tests.factories import KindFactory, PersonFactory
 from tests.pages.counter import Counter
@@ -136,3 +138,10 @@ def test_from_a_cover_plan_to_an_order(desk: Counter) -> None:
 )
 def test_a_cover_plan_says_what_it_cannot_read(desk: Counter, said: str, why: str) -> None:
     assert why in desk.open(f"/buying/cover/?{said}")
+
+
+def test_a_list_of_more_sizes_than_a_plain_form_holds(desk: Counter, shelf: Shelf) -> None:
+    KindFactory.create_batch(1_200, fit=shelf.steels)
+    many = {f"of-{kind.code}": "" for kind in Kind.objects.all()}
+    desk.client.post("/buying/order/", {**many, "key": key_new(), "supplier": "North Works", "of-S-087": "5"})
+    assert Order.objects.count() == 1
