@@ -98,7 +98,8 @@ class Replay:
 
     def idle(self) -> set[Hashable]:
         """The keys of the plates on the shelf that no pack of any period took. Without them all packs close as they do:
-        each by the same exchange, since that is still there and was the first of more.
+        each by the same exchange, since that is still there and was the first of more. How full a size is, by which
+        equally near exchanges are put in order, counts as it is today.
         """
         return {key for group in self._groups for key in group.idle()}
 
@@ -180,7 +181,10 @@ class _Group:
         return self._first[asked]
 
     def closed_alone(self) -> int:
-        return sum(self._taken(number, problem) is not None for number, problem in enumerate(self._problems()))
+        problems = self._problems()
+        # What was closed from a part of the shelf is closed from the whole of it.
+        missed = sum(self._taken(number, problems[number]) is not None for number in self.missed)
+        return sum(self.closed) + missed
 
     def closed_with(self, more: Sequence[Offer]) -> int:
         before = self._state()
