@@ -16,6 +16,10 @@ BINS = {
     "B-2": (length_parse("0.0765 in"), length_parse("0.0775 in")),
     "B-3": (length_parse("0.0775 in"), length_parse("0.0785 in")),
 }
+#: Far enough apart to be told apart, close enough to be mistaken, and one that no bin spans.
+THICKNESSES = [
+    length_parse(f"{text} in") for text in ("0.0762", "0.0766", "0.0768", "0.0770", "0.0772", "0.0778", "0.0790")
+]
 #: Two micrometer readings are of one plate within 2·√(u² + u²), u = 0.0002 in.
 AGREE_NM = math.floor(2 * math.sqrt(2) * length_parse("0.0002 in"))
 

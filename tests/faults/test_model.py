@@ -21,21 +21,16 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from plates.lengths import length_parse
 from plates.stock.verify import differences
 from tests.api import Api, Reply
 from tests.conftest import Urls
 from tests.faults import clocks
-from tests.faults.model import BINS, Shop
+from tests.faults.model import BINS, THICKNESSES, Shop
 from tests.faults.world import ASK, CLOSES, MISSES, scan, shop_new
 from tests.shelves import nm
 
 EXAMPLES, STEPS = (os.environ.get(f"PLATES_MODEL_{name}") for name in ("EXAMPLES", "STEPS"))
 
-#: Far enough apart to be told apart, close enough to be mistaken, and one that no bin spans.
-THICKNESSES = [
-    length_parse(f"{text} in") for text in ("0.0762", "0.0766", "0.0768", "0.0770", "0.0772", "0.0778", "0.0790")
-]
 ANY = st.integers(0, 10**6)
 THICK = st.sampled_from(THICKNESSES)
 
