@@ -118,9 +118,21 @@ class Machine(RuleBasedStateMachine):
             self.shop.give(name, "taken", [row["plate"] for row in answer["slip"]])
 
     @precondition(any_match)
-    @rule(number=ANY, which=ANY, act=st.sampled_from(["hold", "take"]))
-    def hold_or_take(self, number: int, which: int, act: str) -> None:
-        name = self.a_match(number, "open", "held")
+    @rule(number=ANY, which=ANY)
+    def hold(self, number: int, which: int) -> None:
+        self.choose(self.a_match(number, "open"), which, "hold")
+
+    @precondition(any_match)
+    @rule(number=ANY, which=ANY)
+    def hold_another_option(self, number: int, which: int) -> None:
+        self.choose(self.a_match(number, "held"), which, "hold")
+
+    @precondition(any_match)
+    @rule(number=ANY, which=ANY)
+    def take(self, number: int, which: int) -> None:
+        self.choose(self.a_match(number, "open", "held"), which, "take")
+
+    def choose(self, name: str, which: int, act: str) -> None:
         match = self.shop.matches[name]
         if not match.options:
             return None
