@@ -2,9 +2,11 @@
 
 from django.apps import AppConfig
 from django.contrib.auth.signals import user_logged_in
+from django.db.backends.signals import connection_created
 from django.db.models.signals import post_migrate
 
 from shop.database import grant_after_migrate
+from shop.metrics import database_watched
 
 
 class ShopConfig(AppConfig):
@@ -16,3 +18,4 @@ class ShopConfig(AppConfig):
 
         post_migrate.connect(grant_after_migrate, sender=self)
         user_logged_in.connect(signed_in)
+        connection_created.connect(database_watched)

@@ -26,3 +26,24 @@ def healthz(request: HttpRequest) -> JsonResponse:
     owner = connections["owner"].settings_dict.get("USER") if "owner" in connections else None
     roles = "one" if owner == connection.settings_dict.get("USER") else "two"
     return JsonResponse({"status": "ok", "database": version, "roles": roles})
+
+
+def readyz(request: HttpRequest) -> JsonResponse:
+    """As healthz, and 503 as well while nothing can be written: for what decides whether to send people here."""
+    answer = healthz(request)
+    if answer.status_code != 200:
+        return answer
+    try:
+        with connections[DEFAULT_DB_ALIAS].cursor() as cursor:
+            cursor.execute(
+                "SELECT pg_is_in_recovery() OR current_setting('transaction_read_only')::bool, "
+                "has_table_privilege('plates_ledgerline', 'INSERT')"
+            )
+            reads_only, may_add = cursor.fetchone()
+    except DatabaseError:
+        return JsonResponse({"status": "the database does not answer"}, status=503)
+    if reads_only:
+        return JsonResponse({"status": "the database only reads: it is a standby, or set so"}, status=503)
+    if not may_add:
+        return JsonResponse({"status": "the role may not write: run manage.py migrate as the owner"}, status=503)
+    return answer

@@ -17,6 +17,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from shop.errors import Malformed, NotFound, Refusal, refusals
+from shop.metrics import refusal_counted
 from shop.people.models import Token, sha256_of
 
 LARGEST = 1_000_000
@@ -193,6 +194,7 @@ def problem_handler(error: Exception, context: dict[str, Any]) -> Response | Non
         refusal = _as_refusal(translated)
     if refusal is None:
         return None
+    refusal_counted(refusal.code)
     headers = {}
     if getattr(error, "auth_header", None):
         headers["WWW-Authenticate"] = error.auth_header  # type: ignore[attr-defined]

@@ -60,6 +60,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "shop.watch.Watch",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -129,7 +130,7 @@ SECURE_REFERRER_POLICY = "same-origin"
 if PRODUCTION:
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
     SECURE_SSL_REDIRECT = True
-    SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
+    SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = 31_536_000
     # Subdomains and the preload list are the domain's affair, not one shop's.
@@ -169,12 +170,26 @@ SPECTACULAR_SETTINGS = {
     },
 }
 
+#: Reads the metrics from elsewhere than this machine; none, and nobody does.
+METRICS_TOKEN = os.environ.get("PLATES_METRICS_TOKEN", "")
+if METRICS_TOKEN and len(METRICS_TOKEN) < 20:
+    raise ImproperlyConfigured("PLATES_METRICS_TOKEN is short enough to be guessed: give it 20 characters or more.")
+
+LOG = os.environ.get("PLATES_LOG") or ("json" if PRODUCTION else "plain")
+if LOG not in ("json", "plain"):
+    raise ImproperlyConfigured(f"PLATES_LOG is json or plain, not {LOG!r}.")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "formatters": {
+        "plain": {"format": "{asctime} {levelname} {name} {message}", "style": "{"},
+        "json": {"()": "shop.log.JsonLine"},
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": LOG}},
     "root": {"handlers": ["console"], "level": "WARNING"},
-    # A refusal is an answer, not a fault of ours.
-    "loggers": {"django.request": {"level": "ERROR"}},
+    "loggers": {
+        # A refusal is an answer, not a fault of ours.
+        "django.request": {"level": "ERROR"},
+        "shop.request": {"level": "INFO" if LOG == "json" else "WARNING"},
+    },
 }

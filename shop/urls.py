@@ -41,7 +41,8 @@ from plates.stock.deliveries import Orders
 from plates.stock.shelf import BoughtOf
 from plates.tables import pages as table_pages
 from shop import pages, sign_in
-from shop.health import healthz
+from shop.health import healthz, readyz
+from shop.metrics import metrics
 from shop.people import pages as people_pages
 from shop.rest import unknown_address
 
@@ -126,6 +127,8 @@ BUYER = {"bought_of": _BOUGHT_OF}
 
 urlpatterns = [
     path("healthz", healthz, name="healthz"),
+    path("readyz", readyz, name="readyz"),
+    path("metrics", metrics, name="metrics"),
     path("api/v1/", include((api, "api"))),
     path("", pages.home, name="home"),
     path("sign-in/", sign_in.sign_in, name="sign-in"),

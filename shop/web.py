@@ -18,6 +18,7 @@ from django_htmx.middleware import HtmxDetails
 
 from shop.entry import admit, keep, way_back
 from shop.errors import Forbidden, KeyReused, Malformed, Refusal, Unavailable
+from shop.metrics import refusal_counted
 from shop.once import Answer, Once
 from shop.people.models import Person
 from shop.rows import uuid7
@@ -154,7 +155,10 @@ def act(request: PageRequest, effect: Callable[[Once], Answer]) -> HttpResponse:
     once = once_of(request)
     try:
         answer = once.replay() or effect(once)
-    except KeyReused:
+    except Refusal as refusal:
+        refusal_counted(refusal.code)
+        if not isinstance(refusal, KeyReused):
+            raise
         raise SentBefore(
             "This form was sent before with other figures, and those have counted. Go back to its page, look what "
             "became of them, and send a fresh form for anything more."

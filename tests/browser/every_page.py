@@ -34,6 +34,8 @@ from shop.people.terminals import terminal_enrol
 #: Names of addresses that show no page of their own, each with why.
 NO_PAGE = {
     "healthz": "for machines",
+    "readyz": "for machines",
+    "metrics": "for machines",
     "api:schema": "for machines",
     "export": "a download",
     "labels-pdf": "a download",
