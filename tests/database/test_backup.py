@@ -13,7 +13,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import connections
 
-from shop.backup import BackupError, acts, backup_drill, backup_make, backup_restore
+from shop.backup import BackupError, acts, backup_drill, backup_make, backup_restore, tools
 from shop.backup.contents import tables_read
 from tests.conftest import Urls, drop, pointed_at
 from tests.database.processes import ROOT
@@ -247,6 +247,38 @@ def test_what_is_written_while_the_backup_runs_is_not_in_it(demo: Urls, tmp_path
         patched.setattr(acts, "tool_run", busy)
         backup_make(tmp_path / "shop.backup")
     backup_drill(tmp_path / "shop.backup")
+
+
+def test_a_backup_of_an_older_release_gets_the_migrations_of_this_one(empty: Urls, tmp_path: Path) -> None:
+    call_command("migrate", "plates", "0016", verbosity=0)
+    call_command("migrate", "shop", verbosity=0)
+    backup_make(tmp_path / "old")
+    proof = backup_drill(tmp_path / "old")
+    assert proof.migrated >= 1 and "agree" in proof.ledger
+
+
+def test_a_password_stands_in_no_argument(empty: Urls, monkeypatch) -> None:
+    ran = []
+
+    def run(command: list, **options: object) -> subprocess.CompletedProcess[str]:
+        ran.append((command, options["env"]))
+        return subprocess.CompletedProcess(command, 0, "", "")
+
+    monkeypatch.setattr(tools, "_tool", lambda name, major: Path(name))
+    connections["owner"].ensure_connection()
+    monkeypatch.setattr(subprocess, "run", run)
+    with monkeypatch.context() as patched:
+        patched.setitem(connections["owner"].settings_dict, "PASSWORD", "under the anvil")
+        tools.tool_run(connections["owner"], "pg_dump", "--file=x")
+    ((command, environ),) = ran
+    assert not [part for part in command if "anvil" in str(part)]
+    assert environ["PGPASSWORD"] == "under the anvil"
+
+
+def test_programs_of_another_version_are_not_taken(monkeypatch) -> None:
+    monkeypatch.setattr(tools.files, "MAJOR", "99")
+    with pytest.raises(BackupError, match=r"PostgreSQL 99, and no pg_dump of that version.*postgresql-client-99"):
+        tools._tool("pg_dump", 99)
 
 
 @pytest.mark.processes
