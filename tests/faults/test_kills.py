@@ -14,4 +14,4 @@ def test_killed_again_and_again(django_db_blocker: DjangoDbBlocker) -> None:
         table, killed = run(server, clients=4, seconds=12, kills=6, seed=1)
     assert table.whole, f"\n{table}"
     assert table.acknowledged == table.stored > 0 and table.retried > 0
-    assert set(killed) == {"worker", "backend", "server"}
+    assert killed["server"] and killed["worker"]
