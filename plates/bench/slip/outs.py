@@ -179,11 +179,12 @@ def _rows_of(match: Match, outs: Sequence[Out]) -> list[dict[str, Any]]:
 
 def _ours(match: Match, rows: Sequence[dict[str, Any]]) -> dict[tuple[int, int], Plate]:
     """Which of these rows are plates that went into this pack from our stock, by the row's key; locked in the order of
-    their ids. A thickness alone makes no plate ours: it may be another one.
+    their ids. A thickness alone makes no plate ours: it may be another one. Nor does a plate that was put back by hand
+    meanwhile and went into another pack come out of this one.
     """
     ids = {row["plate"]: row["key"] for row in rows if row.get("plate")}
     plates = Plate.objects.select_for_update(of=("self",)).filter(shop_id=match.shop_id, pk__in=ids)
-    return {ids[str(plate.pk)]: plate for plate in plates.filter(state=State.TAKEN).order_by("pk")}
+    return {ids[str(plate.pk)]: plate for plate in plates.filter(state=State.TAKEN, match=match).order_by("pk")}
 
 
 def _fate(
