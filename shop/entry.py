@@ -15,15 +15,16 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import resolve_url
 from django.urls import Resolver404, resolve
 
+from shop.people.audit import SIGNED_IN, SIGNED_OUT, audit_write
 from shop.people.models import Person, Terminal
 from shop.people.terminals import terminal_of
 
-COOKIE = "terminal"
+COOKIE = settings.TERMINAL_COOKIE_NAME
 #: Browsers keep no cookie longer than 400 days; each sign-in there begins them anew.
 COOKIE_SECONDS = 400 * 24 * 3600
 #: So often at most a session is written to say that somebody is still there.
 SEEN_STEP_SECONDS = 15
-_SEEN, _BADGE, _KEPT = "seen", "badge", "kept"
+_SEEN, _BADGE, _KEPT, _BEGAN = "seen", "badge", "kept", "began"
 #: What is never kept.
 NOT_KEPT = {"csrfmiddlewaretoken", "password", "password_now", "pin", "now", "badge", "by"}
 
@@ -45,12 +46,20 @@ def cookie_set(response: HttpResponse, token: str) -> None:
     )
 
 
+def _stand(request: HttpRequest, person: Person) -> None:
+    """Say at which terminal of the own shop this person stands, if at one."""
+    terminal = here(request)
+    person.at_terminal = terminal if terminal and terminal.shop_id == person.shop_id else None
+
+
 def begin(request: HttpRequest, person: Person, *, badge: bool) -> None:
-    """Sign the person in, by badge or by password."""
+    """Sign the person in, by badge or by password; the audit says so."""
     kept = kept_take(request)
+    _stand(request, person)
     login(request, person, backend="django.contrib.auth.backends.ModelBackend")
     if badge:
         request.session[_BADGE] = person.badge_sha256
+    audit_write(person=person, subject=person.username, what=SIGNED_IN, after="badge" if badge else "password")
     if kept:
         request.session[_KEPT] = kept
 
@@ -58,6 +67,7 @@ def begin(request: HttpRequest, person: Person, *, badge: bool) -> None:
 def signed_in(*, request: HttpRequest, **_: object) -> None:
     """Receiver for Django's user_logged_in: whoever signs in is there."""
     seen(request)
+    request.session[_BEGAN] = time.time()
 
 
 def seen(request: HttpRequest) -> None:
@@ -68,13 +78,14 @@ def seen(request: HttpRequest) -> None:
 def admit(request: HttpRequest) -> bool:
     """Whether whoever is signed in may go on; False when the lock asks first.
 
-    Sets the terminal on the person. Who came by a badge that has ended since, or at a terminal that has, is signed out.
+    Sets the terminal on the person. Who came by a badge that has ended since, or at a terminal that has, is signed out,
+    and so is who signed in longer ago than a session lasts: each request that is seen would carry it on for ever.
     """
     person: Any = request.user
-    terminal = here(request)
-    person.at_terminal = terminal if terminal and terminal.shop_id == person.shop_id else None
+    _stand(request, person)
     badge = request.session.get(_BADGE)
-    if badge and (person.at_terminal is None or badge != person.badge_sha256):
+    over = time.time() - request.session.get(_BEGAN, 0) > settings.SESSION_COOKIE_AGE
+    if over or (badge and (person.at_terminal is None or badge != person.badge_sha256)):
         leave(request)
         return False
     idle = time.time() - request.session.get(_SEEN, time.time())
@@ -126,6 +137,10 @@ def kept_take(request: HttpRequest) -> dict[str, Any] | None:
 def leave(request: HttpRequest) -> None:
     """Sign out; a form that met the door waits for whoever comes next."""
     kept = kept_take(request)
+    person: Any = request.user
+    if person.is_authenticated:
+        _stand(request, person)
+        audit_write(person=person, subject=person.username, what=SIGNED_OUT)
     logout(request)
     if kept:
         request.session[_KEPT] = kept

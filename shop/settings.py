@@ -2,6 +2,7 @@
 
 import os
 import secrets
+from datetime import timedelta
 from pathlib import Path
 
 from django.core.exceptions import ImproperlyConfigured
@@ -56,6 +57,7 @@ INSTALLED_APPS = [
     "drf_spectacular",
     "shop",
     "plates",
+    "axes",  # behind the shop, which writes the last wrong password down before axes shuts its name out
 ]
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
@@ -68,6 +70,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "shop.web.RefusalPages",
+    "axes.middleware.AxesMiddleware",
 ]
 ROOT_URLCONF = "shop.urls"
 WSGI_APPLICATION = "shop.wsgi.application"
@@ -88,6 +91,17 @@ DATABASES = databases(os.environ, BASE_DIR)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "shop.Person"
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
+#: So many wrong passwords in a row for a name, from wherever, and for so long no password is judged for it. A badge
+#: still signs in, so that nobody at a terminal is kept from work by somebody who plays with a name.
+AXES_FAILURE_LIMIT = 10
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = ["username"]
+AXES_RESET_ON_SUCCESS = True
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
+AXES_LOCKOUT_CALLABLE = "shop.sign_in.locked_out"
+AXES_DISABLE_ACCESS_LOG = True  # the audit of each shop has its sign-ins
+AXES_VERBOSE = AXES_ENABLE_ADMIN = False
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "home"
 PASSWORD_HASHERS = [
@@ -123,18 +137,24 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 10_000  # the buy list of one supplier has a fie
 FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.MemoryFileUploadHandler"]
 FILE_UPLOAD_MAX_MEMORY_SIZE = 10_100_000
 
-SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
+#: Whoever signed in signs in again after a working day and some hours, whether somebody was always there or not.
+SESSION_COOKIE_AGE = 16 * 3600
+TERMINAL_COOKIE_NAME = "terminal"
 SESSION_COOKIE_SAMESITE = "Lax"
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 if PRODUCTION:
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+    # A browser takes such a cookie from this host alone, over TLS, for all of it.
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME, TERMINAL_COOKIE_NAME = "__Host-session", "__Host-csrf", "__Host-terminal"
     SECURE_SSL_REDIRECT = True
     SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = 31_536_000
-    # Subdomains and the preload list are the domain's affair, not one shop's.
-    SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
+    # Subdomains and the preload list are the domain's affair, not one shop's. All tries for a name are counted together:
+    # whatever address they come from, behind a proxy it is the proxy's for everybody.
+    SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021", "axes.W006"]
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["shop.rest.TokenAuthentication"],
@@ -164,6 +184,7 @@ SPECTACULAR_SETTINGS = {
         "Measures": "plates.catalogue.spec_models.MEASURES",
         "Method": "plates.measuring.uncertainty.METHODS",
         "BuyingMethod": "plates.buying.models.Method",
+        "ClaimState": "plates.buying.claim_models.ClaimState",
         "OrderState": "plates.buying.models.OrderState",
         "ClaimState": "plates.buying.claim_models.ClaimState",
         "ClaimSettled": "plates.buying.claim_models.SETTLED",

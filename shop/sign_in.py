@@ -2,9 +2,12 @@
 
 from typing import Any
 
+from axes.utils import reset
+from django.conf import settings
+from django.contrib.auth import authenticate
 from django.contrib.auth.forms import AuthenticationForm
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, resolve_url
+from django.shortcuts import redirect, render, resolve_url
 from django.utils.http import urlencode
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
@@ -12,6 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from shop.entry import COOKIE, admit, begin, cookie_set, here, inside, kept_take, kept_told, leave, seen, way_back
 from shop.errors import Refusal
+from shop.people.audit import REFUSED, audit_write
 from shop.people.badges import badge_owner, is_badge, pin_check, pin_free
 from shop.people.models import Person
 from shop.web import PageRequest, page, shown
@@ -95,8 +99,9 @@ def unlock(request: PageRequest) -> HttpResponse:
         try:
             if by_pin and "pin" in request.POST:
                 pin_check(person=person, pin=request.POST["pin"])
-            elif person.check_password(request.POST.get("password", "")):
+            elif authenticate(request, username=person.username, password=request.POST.get("password", "")):
                 pin_free(person=person)
+                reset(username=person.username)
             else:
                 context["wrong_password"] = True
                 return shown(request, "shop/unlock.html", context)
@@ -106,6 +111,32 @@ def unlock(request: PageRequest) -> HttpResponse:
             person.refresh_from_db(fields=["pin_wrong"])
             context |= {"refusal": refusal, "by_pin": not person.badge_locked}
     return shown(request, "shop/unlock.html", context)
+
+
+class PasswordLocked(Refusal):
+    status, code, title = 429, "password_locked", "Too many wrong passwords"
+
+
+def locked_out(request: HttpRequest, response: HttpResponse, credentials: dict[str, Any], *_: Any) -> HttpResponse:
+    """What whoever tried too many passwords for one name reads, be there somebody of that name or not."""
+    minutes = int(settings.AXES_COOLOFF_TIME.total_seconds() // 60)
+    refusal = PasswordLocked(
+        f"{settings.AXES_FAILURE_LIMIT} wrong passwords in a row: for {minutes} minutes none is looked at for this "
+        "name, not even the right one. At a terminal the badge still signs in. Was it not you, tell the owner."
+    )
+    context = {"refusal": refusal, "form": SignInForm(request), "terminal": here(request), "next": resolve_url("home")}
+    return render(request, "shop/sign_in.html", context, status=refusal.status)
+
+
+def password_refused(*, request: HttpRequest, credentials: dict[str, Any], **_: object) -> None:
+    """Receiver for Django's user_login_failed: the shop of that name, if there is one, finds it among its sign-ins.
+    Tries that are not judged are not written, so that nobody fills the audit by them.
+    """
+    if getattr(request, "axes_locked_out", False):
+        return
+    found = Person.objects.filter(username=credentials.get("username", "")).first()
+    if found:
+        audit_write(person=found, subject=found.username, what=REFUSED)
 
 
 @require_GET

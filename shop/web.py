@@ -30,6 +30,8 @@ CONTENT_POLICY = (
     "default-src 'self'; img-src 'self' data:; object-src 'none'; frame-ancestors 'none'; base-uri 'self'; "
     "form-action 'self'"
 )
+#: Of what a browser could do for a page, the counter needs nothing.
+FEATURES = "camera=(), geolocation=(), microphone=(), payment=(), usb=(), browsing-topics=()"
 _KEY = re.compile(r"[A-Za-z0-9._-]{8,120}")
 
 
@@ -122,6 +124,7 @@ class RefusalPages:
             response = render(request, "shop/refused.html", context, status=FORM_ONLY.status)
             response["Allow"] = allowed
         response.setdefault("Content-Security-Policy", CONTENT_POLICY)
+        response.setdefault("Permissions-Policy", FEATURES)
         return response
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:

@@ -1,10 +1,14 @@
-"""What was changed of people, terminals and settings: by whom, when, where, from what to what."""
+"""What was changed of people, terminals and settings, and who signed in: by whom, when, where, from what to what."""
 
 import uuid
 
 from django.db.models import QuerySet
 
 from shop.people.models import AuditLine, Person
+
+SIGNED_IN, SIGNED_OUT, REFUSED = "signed in", "signed out", "wrong password"
+#: Of these there are many, so they are listed apart.
+SIGN_INS = (SIGNED_IN, SIGNED_OUT, REFUSED)
 
 
 def audit_write(*, person: Person, subject: str, what: str, before: str = "", after: str = "") -> None:
@@ -20,6 +24,7 @@ def audit_write(*, person: Person, subject: str, what: str, before: str = "", af
     )
 
 
-def audit(shop_id: uuid.UUID) -> QuerySet[AuditLine]:
-    """All lines of a shop, the latest first."""
-    return AuditLine.objects.filter(shop_id=shop_id).select_related("person", "terminal")
+def audit(shop_id: uuid.UUID, *, sign_ins: bool = False) -> QuerySet[AuditLine]:
+    """The changes of a shop, or its sign-ins, the latest first."""
+    rows = AuditLine.objects.filter(shop_id=shop_id).select_related("person", "terminal")
+    return rows.filter(what__in=SIGN_INS) if sign_ins else rows.exclude(what__in=SIGN_INS)

@@ -7,6 +7,7 @@ import uuid
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models.functions import Now
+from django.utils.crypto import salted_hmac
 
 from shop.errors import CodeTaken, Forbidden, constraint
 from shop.rows import SameShop, ShopRow, uuid7
@@ -94,6 +95,8 @@ class Person(AbstractBaseUser):
     badge_made_at = models.DateTimeField(null=True)
     pin = models.CharField(max_length=128, blank=True, default="")
     pin_wrong = models.PositiveSmallIntegerField(default=0)
+    #: So often the owner has ended all sessions of this person.
+    sessions_ended = models.PositiveIntegerField(default=0, db_default=0)
 
     #: Where this person stands, set for the time of a request; no column, what is written carries it.
     at_terminal: "Terminal | None" = None
@@ -119,6 +122,11 @@ class Person(AbstractBaseUser):
     @property
     def badge_locked(self) -> bool:
         return self.pin_wrong >= MOST_PIN_TRIES
+
+    def get_session_auth_hash(self) -> str:
+        """What a session has to know: it ends with the password, and when the owner ends it."""
+        known = f"{self.password} {self.sessions_ended}"
+        return salted_hmac("shop.people.session", known, algorithm="sha256").hexdigest()
 
     def may(self, right: str) -> bool:
         """Whether this person's role carries one of the :data:`RIGHTS`."""

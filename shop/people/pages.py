@@ -112,15 +112,18 @@ def one_person(request: PageRequest, username: str) -> HttpResponse:
         "pin": (pin, lambda: pin_set(**said, pin=pin.cleaned_data["pin"])),
         "leave": (plain, lambda: services.person_active(**said, active=False)),
         "return": (plain, lambda: services.person_active(**said, active=True)),
+        "sessions": (plain, lambda: services.sessions_end(**said)),
+        "tokens": (plain, lambda: services.tokens_end(**said)),
         "badge": (plain, lambda: context.update(badge=badge_make(**said))),
     }
     if act in acts and _done(*acts[act]):
-        if act == "password" and found == owner:
+        if act in ("password", "sessions") and found == owner:
             owner.refresh_from_db()
             update_session_auth_hash(request, owner)
         if act != "badge":  # its code is shown this once
             return go(request, request.path)
         found.refresh_from_db()
+    context["tokens"] = found.tokens.count()
     context["refused"] = plain.non_field_errors() if plain.is_bound else []
     return shown(request, "shop/person.html", context)
 
@@ -214,6 +217,7 @@ def settings(request: PageRequest) -> HttpResponse:
 @require_GET
 @owners_page
 def changes(request: PageRequest) -> HttpResponse:
-    """What was changed of people, terminals and settings."""
-    rows = Paginator(audit(request.user.shop_id), 100).get_page(request.GET.get("page"))
-    return shown(request, "shop/changes.html", {"lines": rows})
+    """What was changed of people, terminals and settings; with ``sign_ins``, who came and went."""
+    sign_ins = "sign_ins" in request.GET
+    rows = Paginator(audit(request.user.shop_id, sign_ins=sign_ins), 100).get_page(request.GET.get("page"))
+    return shown(request, "shop/changes.html", {"lines": rows, "sign_ins": sign_ins})

@@ -9,6 +9,7 @@ import uuid
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import connection, transaction
+from django.db.models import F
 
 from shop.errors import NotFound, Refusal
 from shop.people.audit import audit_write
@@ -129,6 +130,24 @@ def person_password(*, person: Person, username: str, password: str) -> Person:
     found.save(update_fields=["password", "pin_wrong"])
     audit_write(person=person, subject=found.username, what="password set")
     return found
+
+
+def sessions_end(*, person: Person, username: str) -> Person:
+    """Whoever is signed in as this person anywhere is out at the next request. Raises Forbidden, NotFound."""
+    person.require("people")
+    found = colleague(person=person, username=username)
+    Person.objects.filter(pk=found.pk).update(sessions_ended=F("sessions_ended") + 1)
+    audit_write(person=person, subject=found.username, what="sessions ended")
+    return found
+
+
+def tokens_end(*, person: Person, username: str) -> int:
+    """No API token of this person opens anything any more; returns how many there were. Raises Forbidden, NotFound."""
+    person.require("people")
+    found = colleague(person=person, username=username)
+    ended, _ = found.tokens.all().delete()
+    audit_write(person=person, subject=found.username, what="API tokens ended", before=str(ended))
+    return ended
 
 
 def number_next(*, shop_id: uuid.UUID, name: str) -> int:

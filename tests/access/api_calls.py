@@ -65,9 +65,10 @@ POSTS = [
     Post("matches/{taken}/pull-check/", {"plate": "{gone}", "readings": ["{gone_reading}"]}, MATCHES),
     Post(
         "matches/{taken}/outs/",
-        {"outs": [
-            {"slot": "steels", "thickness": "0.067 in", "fate": "shelf", "kind": "{kind}", "bin": "{bin}", "confirm": True}
-        ]},
+        {"outs": [{
+            "slot": "steels", "thickness": "0.067 in", "fate": "shelf", "kind": "{kind}", "bin": "{bin}",
+            "confirm": True,
+        }]},
         MATCHES,
     ),
     Post("matches/{taken}/final/", FINAL, MATCHES),

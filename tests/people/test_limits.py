@@ -1,0 +1,144 @@
+"""How often a password may be tried, how long a session lasts, and what the owner ends at once."""
+
+import re
+from datetime import timedelta
+
+import pytest
+from axes.models import AccessAttempt
+from django.conf import settings
+from django.test import Client
+from django.utils import timezone
+
+from shop.errors import Forbidden, NotFound
+from shop.people.audit import audit
+from shop.people.models import Person, Token
+from shop.people.services import sessions_end, tokens_end
+from tests.api import Api
+from tests.factories import PersonFactory
+from tests.pages.counter import Counter
+from tests.people.conftest import PASSWORD, PIN, At, Badged
+from tests.people.conftest import at as at
+from tests.people.conftest import ines as ines
+
+pytestmark = pytest.mark.django_db
+WRONG = {"username": "ines", "password": "not it"}
+
+
+def wrong(times: int, **fields: str) -> list[int]:
+    """Wrong passwords, each from another browser."""
+    return [
+        Client(headers={"user-agent": f"browser {n}"}).post("/sign-in/", {**WRONG, **fields}).status_code
+        for n in range(times)
+    ]
+
+
+def test_ten_wrong_passwords_shut_out_the_right_one_for_a_while(ines: Badged, owner: Person) -> None:
+    assert wrong(10) == [200] * 9 + [429]
+    counter = Counter()
+    counter.open("/sign-in/")
+    said = counter.send("", {"username": "ines", "password": PASSWORD})
+    assert counter.status == 429 and "for 15 minutes none is looked at" in said
+    lines = audit(owner.shop_id, sign_ins=True).filter(what="wrong password")
+    assert lines.count() == 10  # what is not judged is not written
+    AccessAttempt.objects.update(attempt_time=timezone.now() - settings.AXES_COOLOFF_TIME - timedelta(seconds=1))
+    counter.open("/sign-in/")
+    assert "ines, bench" in counter.send("", {"username": "ines", "password": PASSWORD})
+
+
+def test_a_name_that_is_nobodys_is_shut_out_alike(ines: Badged) -> None:
+    assert wrong(10, username="nobody") == wrong(10)
+
+
+def test_the_right_password_forgets_the_wrong_ones(ines: Badged) -> None:
+    wrong(9)
+    assert Client().post("/sign-in/", {"username": "ines", "password": PASSWORD}).status_code == 302
+    assert wrong(9) == [200] * 9
+
+
+def test_whoever_is_shut_out_signs_in_by_badge(ines: Badged, at: At) -> None:
+    wrong(10)
+    counter = at.counter()
+    counter.open("/sign-in/")
+    counter.send("", {"badge": ines.badge})
+    assert "ines, bench" in counter.send("", {"pin": PIN})
+
+
+def test_passwords_at_the_lock_count_too(ines: Badged) -> None:
+    counter = Counter(ines.person)
+    session = counter.client.session
+    session["seen"] -= 3600
+    session.save()
+    counter.open("/bins/")
+    for _ in range(10):
+        counter.post("/unlock/", {"password": "not it", "next": "/bins/"})
+    assert counter.status == 429
+    counter.post("/unlock/", {"password": PASSWORD, "next": "/bins/"})
+    assert counter.status == 429
+
+
+def test_a_session_ends_after_its_time_though_somebody_was_always_there(ines: Badged) -> None:
+    counter = Counter(ines.person)
+    counter.open("/bins/")
+    session = counter.client.session
+    session["began"] -= settings.SESSION_COOKIE_AGE + 1
+    session.save()
+    counter.open("/bins/")
+    assert counter.path.startswith("/sign-in/")
+
+
+def test_the_owner_ends_sessions_and_tokens_at_once(owner: Person, ines: Badged) -> None:
+    window, theirs, api = Counter(ines.person), Counter(ines.person), Api(ines.person)
+    window.open("/bins/")
+    page = Counter(owner)
+    page.open("/shop/people/ines/")
+    page.send("", {"act": "sessions"}, nth=4)
+    for one in (window, theirs):
+        one.open("/bins/")
+        assert one.path.startswith("/sign-in/")
+    assert api.get("bins/").status == 200
+    assert "End 1 API token" in page.text
+    page.send("", {"act": "tokens"}, nth=5)
+    assert api.get("bins/").status == 401 and not Token.objects.exists()
+    assert {"sessions ended", "API tokens ended"} <= set(audit(owner.shop_id).values_list("what", flat=True))
+
+
+def test_the_owner_who_signs_out_everywhere_stays_in_this_window(owner: Person) -> None:
+    other, page = Counter(owner), Counter(owner)
+    page.open(f"/shop/people/{owner.username}/")
+    page.send("", {"act": "sessions"}, nth=4)
+    assert page.path == f"/shop/people/{owner.username}/"
+    other.open("/bins/")
+    assert other.path.startswith("/sign-in/")
+
+
+def test_nobody_else_ends_them(owner: Person, ines: Badged) -> None:
+    for end in (sessions_end, tokens_end):
+        with pytest.raises(Forbidden):
+            end(person=ines.person, username=owner.username)
+        with pytest.raises(NotFound):
+            end(person=PersonFactory.create(), username="ines")
+
+
+def test_who_came_and_went_is_listed(owner: Person, ines: Badged, at: At) -> None:
+    counter = at.counter()
+    counter.open("/sign-in/")
+    counter.send("", {"badge": ines.badge})
+    counter.send("", {"pin": PIN})
+    counter.send("/sign-out/")
+    page = Counter(owner)
+    said = page.open("/shop/changes/", sign_ins="1")
+    for line in ("ines ?bench-2 ?ines ?signed out", "ines ?bench-2 ?ines ?signed in ?badge"):
+        assert re.search(line, said), line
+    assert "signed in" not in page.open("/shop/changes/").replace("Who signed in", "")
+
+
+def test_every_answer_carries_what_a_browser_has_to_hold_to(owner: Person) -> None:
+    client = Client()
+    client.force_login(owner)
+    for path in ("/", "/sign-in/", "/nowhere/", "/api/v1/schema/", "/api/v1/bins/"):
+        headers = client.get(path, follow=True).headers
+        assert "default-src 'self'" in headers["Content-Security-Policy"], path
+        assert "unsafe" not in headers["Content-Security-Policy"]
+        assert "camera=()" in headers["Permissions-Policy"]
+        assert headers["X-Content-Type-Options"] == "nosniff" and headers["X-Frame-Options"] == "DENY"
+        assert headers["Cross-Origin-Opener-Policy"] == "same-origin"
