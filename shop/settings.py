@@ -152,7 +152,7 @@ if PRODUCTION:
     SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = 31_536_000
-    # Subdomains and the preload list are the domain's affair, not one shop's. All tries for a name are counted together:
+    # Subdomains and the preload list are the domain's affair, not one shop's. Tries for a name are counted together:
     # whatever address they come from, behind a proxy it is the proxy's for everybody.
     SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021", "axes.W006"]
 

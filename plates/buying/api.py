@@ -38,7 +38,7 @@ class Sizes(Signed):
     filter_backends: list[Any] = []
     rows = staticmethod(fits)
 
-    @extend_schema(parameters=_ROW)
+    @extend_schema(parameters=_ROW, responses={200: SizeAnswer(many=True)})
     def get(self, request: Request) -> Response:
         query = RowQuery(data=request.query_params.dict())
         query.is_valid(raise_exception=True)
@@ -56,6 +56,10 @@ class Buying(Sizes):
     """What is to buy now: which kind, how many, and why."""
 
     serializer_class = BuyAnswer
+
+    @extend_schema(parameters=_ROW, responses={200: BuyAnswer(many=True)})
+    def get(self, request: Request) -> Response:
+        return super().get(request)
 
     def chosen(self, some: list[Size]) -> list[Size]:
         return [size for size in some if size.buy]
