@@ -97,6 +97,8 @@ AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contri
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = ["username"]
+# Tries for a name are counted together whatever address they come from: behind a proxy it is the proxy's for everybody.
+SILENCED_SYSTEM_CHECKS = ["axes.W006"]
 AXES_RESET_ON_SUCCESS = True
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_LOCKOUT_CALLABLE = "shop.sign_in.locked_out"
@@ -152,9 +154,8 @@ if PRODUCTION:
     SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = 31_536_000
-    # Subdomains and the preload list are the domain's affair, not one shop's. Tries for a name are counted together:
-    # whatever address they come from, behind a proxy it is the proxy's for everybody.
-    SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021", "axes.W006"]
+    # Subdomains and the preload list are the domain's affair, not one shop's.
+    SILENCED_SYSTEM_CHECKS += ["security.W005", "security.W021"]
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["shop.rest.TokenAuthentication"],

@@ -33,7 +33,7 @@ class PriceBreakAnswer(serializers.ModelSerializer[PriceBreak]):
 
 class KindAnswer(serializers.ModelSerializer[Kind]):
     fit = linked()
-    supplier = linked("name")
+    supplier = linked("name", allow_null=True)
     scan_codes = linked(many=True)
     price_breaks = PriceBreakAnswer(many=True)
     nominal = LengthField(source="nominal_nm")
@@ -93,7 +93,8 @@ class SpecAnswer(serializers.ModelSerializer[Spec]):
     spread = LengthField(source="spread_nm", allow_null=True)
     splines = LengthField(source="splines_nm", allow_null=True)
     slots = SlotAnswer(many=True)
-    replaced_by = linked("revision")
+    reads_wave, reads_soak = serializers.CharField(), serializers.CharField()  # blank where the spec says nothing
+    replaced_by = linked("revision", allow_null=True)
     revised = serializers.SerializerMethodField()
 
     class Meta:

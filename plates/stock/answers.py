@@ -20,7 +20,8 @@ class BinAnswer(serializers.ModelSerializer[Bin]):
 
 
 class PlateAnswer(serializers.ModelSerializer[Plate]):
-    kind, fit, bin, job = (linked() for _ in range(4))
+    kind, fit = linked(), linked()
+    bin, job = (linked(allow_null=True) for _ in range(2))
     match = serializers.UUIDField(source="match_id", allow_null=True)
     lot = serializers.UUIDField(source="lot_id", allow_null=True)
     reworked_from = serializers.UUIDField(source="reworked_from_id", allow_null=True)
@@ -96,7 +97,7 @@ class FindingsAnswer(serializers.Serializer[Any]):
 class LineAnswer(serializers.ModelSerializer[LedgerLine]):
     plate = serializers.UUIDField(source="plate_id")
     kind = linked(source="plate.kind")
-    bin, job = (linked() for _ in range(2))
+    bin, job = (linked(allow_null=True) for _ in range(2))
     match = serializers.UUIDField(source="match_id", allow_null=True)
     match_number = serializers.IntegerField(source="match.number", default=None, allow_null=True)
     hand_out = serializers.UUIDField(source="hand_out_id", allow_null=True)

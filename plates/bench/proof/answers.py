@@ -41,7 +41,7 @@ class ResidualAnswer(serializers.ModelSerializer[FinalCheck]):
     measured = LengthField(source="clearance_nm")
     residual = LengthField(source="residual_nm")
     u = serializers.SerializerMethodField()
-    apart = serializers.ChoiceField(["", "soaked", "comeback", "room"])
+    apart = serializers.CharField()
 
     class Meta:
         model = FinalCheck

@@ -14,7 +14,7 @@ class MissedAnswer(serializers.ModelSerializer[Missed]):
     """One miss: the question asked last, what would have closed its pack, and the words to ask for it."""
 
     match, match_number = serializers.UUIDField(source="match_id"), serializers.IntegerField(source="match.number")
-    job, spec = linked(), linked()
+    job, spec = linked(allow_null=True), linked()
     would_close, say = serializers.SerializerMethodField(), serializers.SerializerMethodField()
 
     class Meta:
