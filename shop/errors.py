@@ -77,8 +77,9 @@ BUSY = {
     psycopg.errors.DeadlockDetected.sqlstate,
     psycopg.errors.SerializationFailure.sqlstate,
 }
-#: Classes of SQLSTATE in which the server is not there: connection exception, operator intervention.
-GONE = {"08", "57"}
+#: Classes of SQLSTATE in which the server is not there, or has nothing left to work with: connection exception,
+#: insufficient resources (of disk, memory or connections), operator intervention.
+GONE, NO_ROOM = {"08", "57"}, "53"
 
 
 @contextmanager
@@ -93,6 +94,12 @@ def refusals() -> Iterator[None]:
         if isinstance(cause, psycopg.OperationalError) and (cause.sqlstate or "08")[:2] in GONE:
             raise Unavailable(
                 "The database does not answer just now. Send the same request again in a moment; with the same "
+                "Idempotency-Key it is never done twice."
+            ) from error
+        if (cause.sqlstate or "").startswith(NO_ROOM):
+            raise Unavailable(
+                "The database has no room just now: its disk, its memory or its connections are used up. Tell whoever "
+                "looks after it. Nothing was changed; the same request may be sent again, with the same "
                 "Idempotency-Key it is never done twice."
             ) from error
         if cause.sqlstate in BUSY:

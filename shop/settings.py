@@ -185,7 +185,6 @@ SPECTACULAR_SETTINGS = {
         "Measures": "plates.catalogue.spec_models.MEASURES",
         "Method": "plates.measuring.uncertainty.METHODS",
         "BuyingMethod": "plates.buying.models.Method",
-        "ClaimState": "plates.buying.claim_models.ClaimState",
         "OrderState": "plates.buying.models.OrderState",
         "ClaimState": "plates.buying.claim_models.ClaimState",
         "ClaimSettled": "plates.buying.claim_models.SETTLED",
