@@ -195,7 +195,7 @@ def _offer(kind: Kind, count: int, cost: Decimal = Decimal(0), weeks: float = 1.
 
 def _offers(kinds: Mapping[str, Kind], found: Sequence[Size]) -> list[Offer]:
     """One pack of every kind that is bought in its size, and two plates where they come one by one: they may be needed
-    together. They lie there until they are used as the size was, which is once a year at least. A plate without a cost
+    together; by its rule no fewer than the least of an order. They lie there until they are used as the size was, which is once a year at least. A plate without a cost
     counts for the mean of the others.
     """
     known = [kind.unit_cost for kind in kinds.values() if kind.unit_cost is not None]
@@ -205,7 +205,8 @@ def _offers(kinds: Mapping[str, Kind], found: Sequence[Size]) -> list[Offer]:
         if (kind := size.kind) is None or kind.code not in kinds:
             continue
         a_week = max(float(size.demand) / WEEKS, 1 / YEAR_WEEKS)
-        for count in sorted({in_packs(1, kind.pack_size), in_packs(2, kind.pack_size)}):
+        least = size.rule.least if size.rule else 0
+        for count in sorted({in_packs(needed, kind.pack_size, least) for needed in (1, 2)}):
             cost = _cost(kind, count)
             offers.append(_offer(kind, count, mean * count if cost is None else cost, count / a_week))
     return offers

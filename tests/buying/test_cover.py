@@ -210,3 +210,11 @@ def test_as_many_queries_for_many_packs_as_for_few(api: Api, shelf: Shelf) -> No
         shelf.stock("0.0870 in")
     assert queries() == few < 20
     assert plan(shelf).packs == 8
+
+
+@pytest.mark.django_db
+def test_no_fewer_are_bought_than_an_order_takes(api: Api, shelf: Shelf) -> None:
+    ask(api, 80, "1")
+    rule = {"fit": shelf.steels.code, "role": "steel", "least": 4}
+    assert api.post("buy-rules/", rule).status == 201
+    assert [buy.count for buy in plan(shelf, target=1.0).buys] == [4]
