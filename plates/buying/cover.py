@@ -195,8 +195,8 @@ def _offer(kind: Kind, count: int, cost: Decimal = Decimal(0), weeks: float = 1.
 
 def _offers(kinds: Mapping[str, Kind], found: Sequence[Size]) -> list[Offer]:
     """One pack of every kind that is bought in its size, and two plates where they come one by one: they may be needed
-    together; by its rule no fewer than the least of an order. They lie there until they are used as the size was, which is once a year at least. A plate without a cost
-    counts for the mean of the others.
+    together; by its rule no fewer than the least of an order. They lie there until they are used as the size was, which
+    is once a year at least. A plate without a cost counts for the mean of the others.
     """
     known = [kind.unit_cost for kind in kinds.values() if kind.unit_cost is not None]
     mean = sum(known, Decimal(0)) / len(known) if known else Decimal(1)
