@@ -14,6 +14,7 @@ import random
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 from statistics import fmean
@@ -33,7 +34,7 @@ TENTH = INCH // 10_000
 PICTURE = Path("fixtures/pictures/buying.svg")
 
 WARM_UP, WEEKS = 52, 104
-PACK, COST = 5, 4.0
+PACK, COST = 5, 4
 LEADS = (1, 2, 2, 2, 3, 4)  # weeks that an order takes, drawn from these
 LEAD, LEAD_SD, REVIEW = 2.33, 0.94, 1.0
 U_READING, U_MOVE, U_PLATE = 38_100.0, 12_700.0, 5_080.0
@@ -215,8 +216,8 @@ def for_cover(share: float, period: int) -> Buyer:
         offers = []
         for name, kind in kinds.items():
             used = float(sum(shop.taken[one][kind] + shop.missed[one][kind] for one in last)) / len(last)
-            offers.append(Offer(name, kind[1], U_PLATE, PACK, PACK * COST, PACK / max(used, 1 / 52)))
-        due = [Offer(f"{fit} {nominal}", nominal, U_PLATE, count, 0) for _, (fit, nominal), count in shop.due]
+            offers.append(Offer(name, kind[1], U_PLATE, PACK, Decimal(PACK * COST), PACK / max(used, 1 / 52)))
+        due = [Offer(f"{fit} {nominal}", nominal, U_PLATE, count, Decimal(0)) for _, (fit, nominal), count in shop.due]
         replay = Replay(packs, offers, due)
         to_buy = Counter[str]()
         for step in replay.cheapest(wanted=math.ceil(share * len(packs))):

@@ -114,7 +114,7 @@ def test_a_page_that_is_not_there(api: Api, page: str) -> None:
 
 #: Queries of each list: the token, the count, the rows, and one for each sort of thing fetched beside them.
 QUERIES = {
-    "fits/": 3, "kinds/": 4, "specs/": 6, "bins/": 3, "plates/": 3, "lots/": 4, "hand-outs/": 4, "ledger/": 3,
+    "fits/": 3, "kinds/": 5, "specs/": 6, "bins/": 3, "plates/": 3, "lots/": 4, "hand-outs/": 4, "ledger/": 3,
     "matches/": 3, "counts/": 3,
 }  # fmt: skip
 
