@@ -198,8 +198,8 @@ class PageForm(forms.Form):
         for name, field in self.fields.items():
             if isinstance(field, LengthField):
                 field.unit_first = person.shop.unit_first
-            in_lines = isinstance(field.widget, forms.Textarea)
-            if isinstance(field, forms.CharField) and not isinstance(field, LengthField | CodeField) and not in_lines:
+            plain = isinstance(field, forms.CharField) and not isinstance(field.widget, forms.Textarea)
+            if plain and not isinstance(field, LengthField | CodeField | forms.UUIDField):
                 field.validators = [*field.validators, _line_check]
             if not isinstance(field, ReadingsField):
                 field.error_messages["required"] = "Fill this in."

@@ -11,9 +11,11 @@ from django.db import connection
 
 pytestmark = pytest.mark.django_db
 
-#: Tables that are there once, not once a shop: the shops themselves, and Django's own.
+#: Tables that are there once, not once a shop: the shops themselves, Django's own, and the tries of passwords that
+#: django-axes counts, before anybody knows whose they are.
 ONCE = {"shop_shop", "django_migrations", "django_content_type", "django_session", "auth_permission", "auth_group",
-        "auth_group_permissions"}  # fmt: skip
+        "auth_group_permissions", "axes_accessattempt", "axes_accessattemptexpiration", "axes_accessfailurelog",
+        "axes_accesslog"}  # fmt: skip
 
 
 #: What somebody is known by before it is known of which shop he is: such a database keeps these in one place for all.

@@ -129,7 +129,7 @@ def test_there_is_something_to_buy_and_to_ask_after(demo: Shop) -> None:
     row = found["BRACK-STEEL-280"]
     assert (row.free, row.waiting, row.missed) == (-row.waiting, row.waiting, 1) and row.waiting > 0
     assert row.unit_cost and row.kind and row.kind.unit_cost and row.unit_cost < row.kind.unit_cost
-    assert any("the price falls at" in reason for reason in row.reasons)
+    assert any("no more than two years use up" in reason for reason in row.reasons)
     (order,) = Order.objects.filter(shop=demo)
     assert order.sent_at and order.due and order.sent_at < NOW and order.due < NOW.date()
 
