@@ -198,8 +198,9 @@ class PageForm(forms.Form):
         for name, field in self.fields.items():
             if isinstance(field, LengthField):
                 field.unit_first = person.shop.unit_first
-            plain = isinstance(field, forms.CharField) and not isinstance(field.widget, forms.Textarea)
-            if plain and not isinstance(field, LengthField | CodeField | forms.UUIDField):
+            in_lines = isinstance(field.widget, forms.Textarea)
+            no_text = isinstance(field, LengthField | CodeField | forms.UUIDField)
+            if isinstance(field, forms.CharField) and not no_text and not in_lines:
                 field.validators = [*field.validators, _line_check]
             if not isinstance(field, ReadingsField):
                 field.error_messages["required"] = "Fill this in."

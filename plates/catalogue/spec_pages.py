@@ -69,7 +69,7 @@ def _read(request: PageRequest, form_class: type[SpecForm], standing: Spec | Non
     """What was posted; fresh, what stands. *One more row* is no attempt to save: it keeps what is typed, unjudged."""
     person, post = request.user, request.POST
     more = "more" in post
-    posted = post if post and not more else None
+    posted = post if request.method == "POST" and not more else None
     slots = list(standing.slots.all()) if standing and not post else []
     asked = post.get("rows", "")
     fresh = len(slots) + 1 if slots else FIRST_ROWS

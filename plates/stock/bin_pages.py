@@ -38,7 +38,8 @@ def _bin_page(request: PageRequest, found: Bin, form: HandOutForm | None = None)
     lying = selectors.plates(person.shop_id).filter(bin=found, state__in=LYING).order_by("thickness_nm", "id")
     sizes = bin_histogram(found, unit)
     held = sum(size.held for size in sizes)
-    doing = not forbidden(person, "stock")
+    if form is None and not forbidden(person, "stock"):
+        form = HandOutForm(person=person)
     context = {
         "bin": found,
         "promises": promises(found),
@@ -46,7 +47,7 @@ def _bin_page(request: PageRequest, found: Bin, form: HandOutForm | None = None)
         "held": held,
         "drawing": histogram_drawing(sizes, unit=unit, title=f"What lies in bin {found.code}") if sizes else "",
         "plates": Paginator(lying, 100).get_page(request.GET.get("page")),
-        "form": (form or HandOutForm(person=person)) if doing else None,
+        "form": form,
         "key": key_new(),
         "count_key": key_new(),
         "going_on": selectors.counts_of(found, going_on=True)[:20],

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 import pytest
 from django.apps import apps
-from django.db import transaction
+from django.db import connection, transaction
 
 from shop.people.models import Counter, Person
 from tests.access.furnished import Names, furnish
@@ -67,3 +67,13 @@ def rows() -> dict[str, int]:
     """How many rows each table has, but for sessions, which come and go with whoever looks."""
     models = [model for name in ("shop", "plates") for model in apps.get_app_config(name).get_models()]
     return {model.__name__: model._default_manager.count() for model in models}
+
+
+def contents() -> dict[str, str]:
+    """A fingerprint of what each table holds, but for sessions."""
+    models = [model for name in ("shop", "plates") for model in apps.get_app_config(name).get_models()]
+    one = "SELECT '{}', md5(coalesce(string_agg(md5(t::text), '' ORDER BY t::text), '')) FROM {} t"
+    asked = " UNION ALL ".join(one.format(model.__name__, model._meta.db_table) for model in models)
+    with connection.cursor() as cursor:
+        cursor.execute(asked)
+        return dict(cursor.fetchall())
