@@ -67,7 +67,7 @@ class ReadingList:
         return readings_said(text, self.unit_first, self.longest_nm)
 
     def _marked(self, data: QueryDict, mark: str) -> set[int]:
-        return {int(row) for row in data.getlist(f"{self.name}-{mark}") if row.isascii() and row.isdigit()}
+        return {int(row) for row in data.getlist(f"{self.name}-{mark}") if re.fullmatch("[0-9]{1,2}", row)}
 
     def cones_nm(self) -> list[int | None]:
         """The cone of each plate, None where none was typed. Raises :class:`LengthError`."""

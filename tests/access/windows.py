@@ -57,7 +57,7 @@ class Window:
     """Signed in as one person."""
 
     def __init__(self, person: Person) -> None:
-        self.person, self.client = person, Client()
+        self.person, self.client = person, Client(raise_request_exception=False)
         self.client.force_login(person)
 
     def get(self, address: str) -> Answer:
