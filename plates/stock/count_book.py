@@ -62,9 +62,12 @@ def count_book(*, person: Person, count_id: uuid.UUID, look: SecondLook, made_ke
     count = count_lock(person=person, count_id=count_id, all_read=True)
     holds_run_out(shop_id=person.shop_id)
     backs = [fate.back for fate in look.fates.values() if fate.back]
-    found = counted(count, [plate for plate in _plates_lock(count, backs) if plate.pk not in backs])
+    of_count = {plate.pk: plate for plate in _plates_lock(count, backs) if plate.pk not in backs}
+    found = counted(count, list(of_count.values()))
     zero_nm = gauge_notes(person.shop_id, count.gauge, act="plate").zero_nm
-    errors: list[tuple[str, str]] = []
+    not_of_it = "That is no plate of this count. Leave it out."
+    errors = [(f"/gone/{plate}", not_of_it) for plate in sorted(look.gone - of_count.keys())]
+    errors += [(f"/plates/{plate}", not_of_it) for plate in sorted(look.plates.keys() - of_count.keys())]
     lost: list[Plate] = []
     became: dict[str, list[uuid.UUID]] = {name: [] for name in ("missing", "held", "reread", "found", "back")}
     for plate in found.missing:

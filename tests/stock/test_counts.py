@@ -149,6 +149,21 @@ def test_what_it_cannot_be_is_refused_and_nothing_is_booked(
     assert Plate.objects.count() == 2 and counting.get()["state"] == "look"
 
 
+@pytest.mark.parametrize("told", ["gone", "plates"])
+def test_what_is_not_of_the_count_is_refused(api: Api, shelf: Shelf, told: str) -> None:
+    """A plate that lies elsewhere, as one that there is not."""
+    gone, elsewhere = shelf.stock("0.0773 in", "0.0790 in")
+    assert elsewhere.bin is None
+    counting = Counting(api)
+    counting.do("all-read")
+    for which in (elsewhere.pk, uuid.uuid4()):
+        more = {"gone": [str(gone.pk), str(which)]} if told == "gone" else {"plates": {str(which): ["0.0773 in"]}}
+        reply = counting.do("book", {"gone": [str(gone.pk)], **more})
+        assert (reply.status, reply.code) == (422, "look_again"), reply
+        assert [error["pointer"] for error in reply.body["errors"]] == [f"/{told}/{which}"]
+    assert counting.do("book", {"gone": [str(gone.pk)]}).body["state"] == "booked"
+
+
 def test_one_lost_plate_comes_back_once(over: tuple[Counting, Plate]) -> None:
     counting, lost = over
     back = {"back": str(lost.pk), "readings": ["0.0772 in"]}
@@ -234,9 +249,7 @@ def test_keys_begin_and_read_once(api: Api, shelf: Shelf) -> None:
         ("{}book/", {"plates": {"x": ["0.077 in"]}}, "/plates"),
     ],
 )
-def test_what_cannot_be_read_is_refused(
-    api: Api, shelf: Shelf, path: str, body: dict[str, Any], pointer: str
-) -> None:
+def test_what_cannot_be_read_is_refused(api: Api, shelf: Shelf, path: str, body: dict[str, Any], pointer: str) -> None:
     reply = api.post(path.format(Counting(api).path), body)
     assert reply.status == 400 and reply.body["errors"][0]["pointer"] == pointer, reply
 
