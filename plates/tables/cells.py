@@ -3,9 +3,9 @@
 import re
 import unicodedata
 
-#: Where a spreadsheet may see a cell begin: at the start, and, where it parts cells by another sign than the file or
-#: takes no heed of its quotes, behind a semicolon, a tab or a line end.
-_BEGINS = r"(^|[;\t\r\n]\"*)"
+#: Where a spreadsheet may see a cell begin: at the start, and, where it parts cells by another sign than the file,
+#: behind a semicolon, a tab or a line end; in both places behind quotes that it may take no heed of.
+_BEGINS = r"((?:^|[;\t\r\n])\"*)"
 #: What makes it take such a cell for a formula, behind any number of apostrophes; wide forms come from some keyboards.
 _RUNS = r"(?='*[=+\-@＝＋－＠\t\r])"
 _FORMULA = re.compile(_BEGINS + _RUNS)
