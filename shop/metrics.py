@@ -2,6 +2,7 @@
 
 from functools import cache
 from ipaddress import ip_address
+from threading import Lock
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from django.conf import settings
@@ -26,8 +27,16 @@ class Meters(NamedTuple):
     database_errors: "Counter"
 
 
-@cache
+_making = Lock()
+
+
 def _meters() -> Meters:
+    with _making:  # threads that come first together must not make them twice: the second would fail, and its answer
+        return _made()
+
+
+@cache
+def _made() -> Meters:
     # At its import the library looks whether it counts for several processes, which shop/gunicorn.py says before its
     # workers begin; in a demo this module is read earlier than that.
     from prometheus_client import Counter, Histogram
