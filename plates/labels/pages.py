@@ -17,7 +17,7 @@ from plates.labels.svg import label_svg, sheet_svg
 from shop.web import PageRequest, page, shown
 
 #: So many single labels are shown before they are printed; of sheets the first one.
-LOOK = 12
+LOOK = 8
 
 
 @dataclass(frozen=True)
