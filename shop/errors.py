@@ -77,9 +77,14 @@ BUSY = {
     psycopg.errors.DeadlockDetected.sqlstate,
     psycopg.errors.SerializationFailure.sqlstate,
 }
-#: Classes of SQLSTATE in which the server is not there, or has nothing left to work with: connection exception,
-#: insufficient resources (of disk, memory or connections), operator intervention.
-GONE, NO_ROOM = {"08", "57"}, "53"
+_AWAY = "The database does not answer just now. "
+_NO_ROOM = (
+    "The database has no room just now: its disk, its memory or its connections are used up. Tell whoever looks after "
+    "it. Nothing was changed. "
+)
+#: Classes of SQLSTATE after which the same request may be sent again: connection exception, operator intervention,
+#: insufficient resources.
+GONE = {"08": _AWAY, "57": _AWAY, "53": _NO_ROOM}
 
 
 @contextmanager
@@ -91,16 +96,10 @@ def refusals() -> Iterator[None]:
         cause = error.__cause__
         if not isinstance(cause, psycopg.Error):
             raise
-        if isinstance(cause, psycopg.OperationalError) and (cause.sqlstate or "08")[:2] in GONE:
+        gone = GONE.get((cause.sqlstate or "08")[:2]) if isinstance(cause, psycopg.OperationalError) else None
+        if gone:
             raise Unavailable(
-                "The database does not answer just now. Send the same request again in a moment; with the same "
-                "Idempotency-Key it is never done twice."
-            ) from error
-        if (cause.sqlstate or "").startswith(NO_ROOM):
-            raise Unavailable(
-                "The database has no room just now: its disk, its memory or its connections are used up. Tell whoever "
-                "looks after it. Nothing was changed; the same request may be sent again, with the same "
-                "Idempotency-Key it is never done twice."
+                f"{gone}Send the same request again in a moment; with the same Idempotency-Key it is never done twice."
             ) from error
         if cause.sqlstate in BUSY:
             raise Busy("Another bench is changing the same plates. Nothing was changed; try again.") from error

@@ -15,13 +15,13 @@ from plates.bench.cover.ask import with_book_sizes
 from plates.bench.models import Match
 from plates.bench.pose import Asked
 from plates.bench.question import Question, with_book_uncertainty
+from plates.buying.demand import YEAR_WEEKS
 from plates.catalogue.selectors import STACK, specs
 from plates.catalogue.spec_models import Spec
 from plates.measuring.figures import figures_of
 from shop.errors import Refusal
 from shop.people.models import Shop
 
-YEAR_WEEKS = 52
 #: No more packs than these are closed again; of a busier year the last ones.
 MOST_PACKS = 1_000
 #: A pack spec that was asked less often in the year is filled up to this with assumed packs.

@@ -9,8 +9,8 @@ from decimal import Decimal
 
 from plates.bench.pose import Posed, pose_together, takers_of
 from plates.bench.repeatability import method_u_nm
-from plates.buying.asked import YEAR_WEEKS, Again, asked_again, assumed
-from plates.buying.demand import WEEKS
+from plates.buying.asked import Again, asked_again, assumed
+from plates.buying.demand import WEEKS, YEAR_WEEKS
 from plates.buying.levels import in_packs
 from plates.buying.models import LEAD_WEEKS, REVIEW_WEEKS
 from plates.buying.one_size import Size

@@ -1,6 +1,5 @@
 """Buying for cover at the desk: what to buy so that the most packs close from the shelf, and what could go."""
 
-from collections import defaultdict
 from dataclasses import asdict
 from decimal import Decimal
 from typing import Any
@@ -9,14 +8,14 @@ from django import forms
 from django.http import HttpResponse
 from django.views.decorators.http import require_GET
 
-from plates.buying.asked import LEAST_ASKED, YEAR_WEEKS
+from plates.buying.asked import LEAST_ASKED
 from plates.buying.cover import PERIOD_WEEKS, TARGET, CoverPlan, Idle, cover_idle, cover_plan
+from plates.buying.demand import YEAR_WEEKS
 from plates.buying.figures.table import SHOWN, plates_worth
-from plates.buying.pages import csv_of
-from plates.catalogue.models import Kind
+from plates.buying.pages import by_supplier, csv_of
 from shop.errors import Malformed
 from shop.forms import IntegerField, PageForm
-from shop.web import PageRequest, forbidden, key_new, page, shown
+from shop.web import PageRequest, forbidden, page, shown
 
 IDLE_COLUMNS = ("kind", "bin", "count", "of", "worth")
 
@@ -68,7 +67,7 @@ def buying_cover(request: PageRequest) -> HttpResponse:
         )
         context |= {
             "found": found,
-            "groups": _by_supplier(found),
+            "groups": by_supplier(found.order.items(), lambda line: line[0]),
             "share": _shares(found),
             "last_closed": found.buys[-1].closed if found.buys else found.closed,
             "idle": found.idle[:SHOWN],
@@ -97,14 +96,6 @@ def _together(idle: list[Idle]) -> str:
     count = sum(one.count for one in idle)
     worth = sum((one.worth or Decimal(0) for one in known), Decimal(0))
     return plates_worth(count, worth, count - sum(one.count for one in known))
-
-
-def _by_supplier(found: CoverPlan) -> list[dict[str, Any]]:
-    of: dict[str, list[tuple[Kind, int]]] = defaultdict(list)
-    for kind, count in found.order.items():
-        of[str(kind.supplier or "")].append((kind, count))
-    rows = sorted(of.items(), key=lambda pair: (pair[0] == "", pair[0]))
-    return [{"supplier": name, "lines": some, "key": key_new()} for name, some in rows]
 
 
 def _shares(found: CoverPlan) -> dict[str, str]:

@@ -15,6 +15,8 @@ from plates.bench.models import Match, MatchState, Missed
 
 #: Demand is looked at over so many weeks.
 WEEKS = 13
+#: A year of it.
+YEAR_WEEKS = 52
 
 
 class Counted(NamedTuple):

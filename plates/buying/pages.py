@@ -2,7 +2,7 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -44,22 +44,23 @@ MOST = 100_000
 @page
 def buying(request: PageRequest) -> HttpResponse:
     """What is to buy, by supplier, each with its reasons and the quantity ready to be ordered."""
-    by_supplier: dict[str, list[Size]] = defaultdict(list)
-    for size in sizes(request.user.shop):
-        if size.buy and size.kind:
-            by_supplier[str(size.kind.supplier or "")].append(size)
-    groups = [
-        {
-            "supplier": name,
-            "sizes": some,
-            "key": key_new(),
-            "cost": _cost(some),
-            "sets": sorted({size.kind.set_of for size in some if size.kind and size.kind.set_of}),
-        }
-        for name, some in sorted(by_supplier.items(), key=lambda pair: (pair[0] == "", pair[0]))
-    ]
+    to_buy = [size for size in sizes(request.user.shop) if size.buy and size.kind]
+    groups = by_supplier(to_buy, lambda size: size.kind)
+    for group in groups:
+        some = group["lines"]
+        group["cost"] = _cost(some)
+        group["sets"] = sorted({size.kind.set_of for size in some if size.kind and size.kind.set_of})
     context = {"groups": groups, "weeks": WEEKS, "forbidden": forbidden(request.user, "buying")}
     return shown(request, "plates/buying.html", context)
+
+
+def by_supplier(lines: Iterable[Any], kind_of: Callable[[Any], Kind]) -> list[dict[str, Any]]:
+    """What is to be ordered, a form for each supplier by name, what has none last."""
+    found: dict[str, list[Any]] = defaultdict(list)
+    for line in lines:
+        found[str(kind_of(line).supplier or "")].append(line)
+    rows = sorted(found.items(), key=lambda pair: (pair[0] == "", pair[0]))
+    return [{"supplier": name, "lines": some, "key": key_new()} for name, some in rows]
 
 
 def _cost(some: list[Size]) -> Any:
@@ -195,8 +196,13 @@ def _named(line: OrderLine | OrderSet) -> dict[str, Any]:
 
 def csv_of(name: str, columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> HttpResponse:
     """A file to keep."""
+    return csv_file(name, lines(columns, rows))
+
+
+def csv_file(name: str, of: Iterable[str]) -> HttpResponse:
+    """These lines as a file to keep."""
     return HttpResponse(
-        "".join(lines(columns, rows)),
+        "".join(of),
         content_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": f'attachment; filename="{name}"'},
     )

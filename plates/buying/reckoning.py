@@ -8,7 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from plates.buying import levels, lot_sizes
-from plates.buying.demand import WEEKS
+from plates.buying.demand import WEEKS, YEAR_WEEKS
 from plates.buying.models import (
     FILL_WEEKS,
     LEAD_SD_WEEKS,
@@ -21,9 +21,6 @@ from plates.buying.models import (
 )
 from plates.buying.one_size import Size, Step
 from plates.catalogue.models import Kind
-
-#: A year of orders.
-WEEKS_A_YEAR = 52
 
 
 @dataclass(frozen=True)
@@ -82,7 +79,7 @@ def _reckon(size: Size, kind: Kind, terms: Terms, prior: levels.Rate) -> None:
     if costs is None:
         _fill_weeks(size, kind, terms, a_week if demand else 0.0)
     else:
-        _fill_economic(size, kind, terms, costs, a_week * WEEKS_A_YEAR)
+        _fill_economic(size, kind, terms, costs, a_week * YEAR_WEEKS)
     if size.buy:
         parts = [f"{size.on_shelf} on the shelf"]
         parts += [f"{size.held} of them held"] if size.held else []
@@ -201,7 +198,7 @@ def _fill_economic(size: Size, kind: Kind, terms: Terms, costs: lot_sizes.Costs,
     why += f", in packs of {kind.pack_size}" if kind.pack_size > 1 else ""
     if size.buy < plain - kind.pack_size:
         why += ", no more than two years use up"
-    lasts = size.buy / a_year * WEEKS_A_YEAR
+    lasts = size.buy / a_year * YEAR_WEEKS
     size.reasons.append(f"{size.buy} at once: {why}; they last {_figure(lasts)} weeks")
     size.steps.append(Step("Buy", f"{size.buy} plates", f"{why}; at {costs.price(size.buy).unit_cost:g} each"))
 

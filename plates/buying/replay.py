@@ -11,6 +11,7 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -166,11 +167,12 @@ class _Group:
         """The rows that a pack takes, None where it is not closed. Asked again over the same plates it is not searched
         again: from one play to the next most packs find what they found before.
         """
-        slots = [(slot.ordinary, slot.substitute) for slot in problem.slots]
-        rows = np.unique(np.concatenate([some for both in slots for some in both]))
+        columns: list[NDArray[Any]] = [
+            rows for slot in problem.slots for rows in (slot.ordinary, slot.substitute)
+        ]
+        rows = np.unique(np.concatenate(columns))
         bought = rows[rows >= len(self.shelf[0].pool)]  # what these rows are changes with every purchase
         pool = problem.pool
-        columns = [some for both in slots for some in both]
         columns += [pool.thickness_nm[bought], pool.u_nm[bought], pool.pieces[bought]]
         key = hashlib.blake2b(number.to_bytes(4), digest_size=16)
         for column in columns:
@@ -248,24 +250,24 @@ class _Group:
 
     def _problems(self) -> list[Problem]:
         """The problems over the shelf and what was bought."""
-        pool, first = self.shelf[0].pool, len(self.shelf[0].pool)
-        counts = [offer.count for offer in self.bought]
-        if not sum(counts):
+        if not self.bought:
             return self.shelf
-        new = np.arange(first, first + sum(counts))
+        pool, counts = self.shelf[0].pool, [offer.count for offer in self.bought]
+        new = np.arange(len(pool), len(pool) + sum(counts))
         of_each = list(zip(self.bought, np.split(new, np.cumsum(counts)[:-1]), strict=True))
         of_size = Counter[int]()
         for offer in self.bought:
             of_size[offer.thickness_nm] += offer.count
         bought = [offer for offer in self.bought for _ in range(offer.count)]
         newest = int(pool.received.max(initial=0)) + 1
-        wider = Pool(
-            np.concatenate((pool.thickness_nm, np.array([one.thickness_nm for one in bought], np.int64))),
-            np.concatenate((pool.u_nm, np.array([one.u_nm for one in bought]))),
-            np.concatenate((pool.pieces, np.array([of_size[one.thickness_nm] for one in bought], np.int64))),
-            np.concatenate((pool.received, np.full(len(new), newest))),
-            [*pool.keys, *(f"~{row:09}" for row in new.tolist())],  # behind every plate that is there
-            None if pool.gauge is None else np.concatenate((pool.gauge, np.full(len(new), -1))),
+        wider = pool.with_more(
+            Pool(
+                np.array([one.thickness_nm for one in bought], np.int64),
+                np.array([one.u_nm for one in bought]),
+                np.array([of_size[one.thickness_nm] for one in bought], np.int64),
+                np.full(len(new), newest),
+                [f"~{row:09}" for row in new.tolist()],  # behind every plate that is there
+            )
         )
         return [_with(pack, problem, wider, of_each) for pack, problem in zip(self.packs, self.shelf, strict=True)]
 

@@ -88,13 +88,8 @@ def _gained(problem: Problem, from_nm: int, to_nm: int, mores: Sequence[More]) -
     new = np.arange(first, first + sum(counts))
     of_each = np.split(new, np.cumsum(counts)[:-1]) if mores else []
     new_nm = np.repeat(np.array([more.thickness_nm for more in mores], np.int64), counts)
-    wider = Pool(
-        np.concatenate((pool.thickness_nm, new_nm)),
-        np.concatenate((pool.u_nm, np.zeros(len(new)))),
-        np.concatenate((pool.pieces, np.ones(len(new), np.int64))),
-        np.concatenate((pool.received, np.zeros(len(new), np.int64))),
-        range(first + len(new)),
-    )
+    none = np.zeros(len(new), np.int64)  # which of like plates goes in does not matter here
+    wider = pool.with_more(Pool(new_nm, none.astype(np.float64), none, none, new.tolist()))
     slots = [
         replace(
             slot,

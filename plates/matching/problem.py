@@ -44,6 +44,22 @@ class Pool:
     def __len__(self) -> int:
         return len(self.keys)
 
+    def with_more(self, more: "Pool") -> "Pool":
+        """These plates, and behind them ``more``, whose keys go with theirs."""
+        either = self.gauge is not None or more.gauge is not None
+        return Pool(
+            np.concatenate((self.thickness_nm, more.thickness_nm)),
+            np.concatenate((self.u_nm, more.u_nm)),
+            np.concatenate((self.pieces, more.pieces)),
+            np.concatenate((self.received, more.received)),
+            [*self.keys, *more.keys],
+            np.concatenate([_gauges(self), _gauges(more)]) if either else None,
+        )
+
+
+def _gauges(pool: Pool) -> NDArray[np.int64]:
+    return np.full(len(pool), -1) if pool.gauge is None else pool.gauge
+
 
 @dataclass(frozen=True)
 class Installed:

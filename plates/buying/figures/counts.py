@@ -2,9 +2,10 @@
 
 from datetime import timedelta
 
+from plates.buying.demand import YEAR_WEEKS
 from plates.buying.figures.rows import rows_of
 from plates.buying.figures.table import Column, Table
-from plates.buying.figures.worth import COST, PRICED, YEAR_WEEKS
+from plates.buying.figures.worth import COST, PRICED
 from shop.people.models import Shop
 
 # Under which names a booked count keeps the ids of its plates: stock.counts.

@@ -11,6 +11,7 @@ from plates.buying.figures.counts import count_differences
 from plates.buying.figures.packs import comebacks, first_asks, overrides
 from plates.buying.figures.table import Table
 from plates.buying.figures.worth import by_age, ledger_young, not_moved, turns
+from plates.buying.pages import csv_file
 from shop.people.models import Shop
 from shop.web import PageRequest, page, shown
 
@@ -57,8 +58,4 @@ def figures_csv(request: PageRequest, name: str) -> HttpResponse:
     request.user.require("buying")
     if name not in FILES:
         raise Http404(f"There is no table {name!r} among the figures.")
-    return HttpResponse(
-        "".join(FILES[name](request.user.shop).file()),
-        content_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": f'attachment; filename="{name}.csv"'},
-    )
+    return csv_file(f"{name}.csv", FILES[name](request.user.shop).file())

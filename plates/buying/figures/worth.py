@@ -10,14 +10,12 @@ from typing import Any
 
 from django.utils import timezone
 
-from plates.buying.demand import USED_LINES
+from plates.buying.demand import USED_LINES, YEAR_WEEKS
 from plates.buying.figures.rows import rows_of
 from plates.buying.figures.table import Column, Table, plates_worth
 from plates.catalogue.models import Role
 from shop.people.models import Shop
 
-#: Turns, and what has not moved, look back so far.
-YEAR_WEEKS = 52
 #: Ages since a plate came in, from so many weeks on: what they are called.
 AGES = {0: "under 13 weeks", 13: "13 to 26 weeks", 26: "26 to 52 weeks", 52: "over 52 weeks"}
 #: The average on the shelf is the mean of so many points, so many weeks apart, the last one now.

@@ -90,19 +90,17 @@ def packs_build(problems: Sequence[Problem], moves: Sequence[Move]) -> Packs:
 
 def _with_plates(pool: Pool, moves: Sequence[Move], plates: Sequence[Installed]) -> Pool:
     """Plates of other packs come last: they count as the youngest, and as pieces of no size."""
-    gauge = pool.gauge
-    if gauge is not None or any(plate.gauge >= 0 for plate in plates):
-        gauge = np.full(len(pool), -1, np.int64) if gauge is None else gauge
-        gauge = np.append(gauge, np.array([plate.gauge for plate in plates], np.int64))
     youngest = int(pool.received.max(initial=0))
-    return Pool(
-        np.append(pool.thickness_nm, np.array([plate.thickness_nm for plate in plates], np.int64)),
-        np.append(pool.u_nm, np.array([plate.u_nm for plate in plates], np.float64)),
-        np.append(pool.pieces, np.zeros(len(plates), np.int64)),
-        np.append(pool.received, np.full(len(plates), youngest, np.int64)),
-        [*((0, key) for key in pool.keys), *((1, (move.pack, move.slot, move.index)) for move in moves)],
-        gauge,
+    gauge = np.array([plate.gauge for plate in plates], np.int64)
+    more = Pool(
+        np.array([plate.thickness_nm for plate in plates], np.int64),
+        np.array([plate.u_nm for plate in plates], np.float64),
+        np.zeros(len(plates), np.int64),
+        np.full(len(plates), youngest, np.int64),
+        [(1, (move.pack, move.slot, move.index)) for move in moves],
+        gauge if (gauge >= 0).any() else None,
     )
+    return replace(pool, keys=[(0, key) for key in pool.keys]).with_more(more)
 
 
 def one_by_one(packs: Packs, order: Iterable[int]) -> Exchanges:
