@@ -14,7 +14,8 @@ from plates.buying.demand import WEEKS, YEAR_WEEKS
 from plates.buying.levels import in_packs
 from plates.buying.models import LEAD_WEEKS, REVIEW_WEEKS
 from plates.buying.one_size import Size
-from plates.buying.replay import Offer, Pack, Replay, Takers
+from plates.buying.packs import Offer, Pack, Takers
+from plates.buying.replay import Replay
 from plates.buying.sizes import on_order, sizes
 from plates.catalogue.models import Kind
 from plates.catalogue.selectors import kinds_of

@@ -8,51 +8,18 @@ what is ordered now has come.
 
 import hashlib
 from collections import Counter, defaultdict
-from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Hashable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plates.buying.packs import Offer, Pack, Takers, apart, own_pool, widened
 from plates.matching.cover import More, closed_with
-from plates.matching.problem import Pool, Problem
+from plates.matching.problem import Problem
 from plates.matching.search import first
-
-
-@dataclass(frozen=True)
-class Offer:
-    """``count`` plates of one kind and thickness, bought at once for ``cost``, which would lie there for so many
-    ``weeks`` until they are used.
-    """
-
-    kind: str
-    thickness_nm: int
-    u_nm: float
-    count: int
-    cost: Decimal
-    weeks: float = 1.0
-
-
-@dataclass(frozen=True)
-class Takers:
-    """The slots of a pack that take a kind: by the book, and by a further proven fit."""
-
-    ordinary: Collection[int] = ()
-    substitute: Collection[int] = ()
-
-
-@dataclass(frozen=True)
-class Pack:
-    """One pack. The problems of all packs number the rows of one pool; packs of which none takes a kind or a plate of
-    another's ``fits`` have nothing to do with it. ``takers``: by kind.
-    """
-
-    problem: Problem
-    period: int
-    fits: frozenset[Hashable]
-    takers: Mapping[str, Takers]
 
 
 @dataclass(frozen=True)
@@ -69,7 +36,7 @@ class Replay:
     """
 
     def __init__(self, packs: Sequence[Pack], offers: Sequence[Offer], stock: Iterable[Offer] = ()) -> None:
-        self._groups = [_Group(some, offers) for some in _apart(packs)]
+        self._groups = [_Group(some, offers) for some in apart(packs)]
         self._of_kind = {kind: group for group in self._groups for pack in group.packs for kind in pack.takers}
         self.add(stock)
 
@@ -138,7 +105,7 @@ class _Group:
         self.periods: dict[int, list[int]] = defaultdict(list)
         for number, pack in enumerate(packs):
             self.periods[pack.period].append(number)
-        self.shelf = _own_pool([pack.problem for pack in packs])
+        self.shelf = own_pool([pack.problem for pack in packs])
         self.bought: list[Offer] = []
         self.closed = [False] * len(packs)
         #: What each pack that was not closed found in its turn.
@@ -249,76 +216,4 @@ class _Group:
         self.bought, self.closed, self.missed, self.used = state
 
     def _problems(self) -> list[Problem]:
-        """The problems over the shelf and what was bought."""
-        if not self.bought:
-            return self.shelf
-        pool, counts = self.shelf[0].pool, [offer.count for offer in self.bought]
-        new = np.arange(len(pool), len(pool) + sum(counts))
-        of_each = list(zip(self.bought, np.split(new, np.cumsum(counts)[:-1]), strict=True))
-        of_size = Counter[int]()
-        for offer in self.bought:
-            of_size[offer.thickness_nm] += offer.count
-        bought = [offer for offer in self.bought for _ in range(offer.count)]
-        newest = int(pool.received.max(initial=0)) + 1
-        wider = pool.with_more(
-            Pool(
-                np.array([one.thickness_nm for one in bought], np.int64),
-                np.array([one.u_nm for one in bought]),
-                np.array([of_size[one.thickness_nm] for one in bought], np.int64),
-                np.full(len(new), newest),
-                [f"~{row:09}" for row in new.tolist()],  # behind every plate that is there
-            )
-        )
-        return [_with(pack, problem, wider, of_each) for pack, problem in zip(self.packs, self.shelf, strict=True)]
-
-
-def _with(pack: Pack, problem: Problem, pool: Pool, bought: Sequence[tuple[Offer, NDArray[np.int64]]]) -> Problem:
-    slots = []
-    for number, slot in enumerate(problem.slots):
-        ordinary, substitute = [slot.ordinary], [slot.substitute]
-        for offer, rows in bought:
-            takers = pack.takers.get(offer.kind, Takers())
-            ordinary += [rows] if number in takers.ordinary else []
-            substitute += [rows] if number in takers.substitute else []
-        slots.append(replace(slot, ordinary=np.concatenate(ordinary), substitute=np.concatenate(substitute)))
-    return replace(problem, pool=pool, slots=tuple(slots))
-
-
-def _apart(packs: Sequence[Pack]) -> list[list[Pack]]:
-    """The packs in groups that share no fit, each in the order given."""
-    group_of: dict[Hashable, set[Hashable]] = {}
-    for pack in packs:
-        joined = set[Hashable]().union(pack.fits, *(group_of[fit] for fit in pack.fits if fit in group_of))
-        group_of |= dict.fromkeys(joined, joined)
-    found: dict[int, list[Pack]] = defaultdict(list)
-    for pack in packs:
-        found[id(group_of[next(iter(pack.fits))])].append(pack)
-    return list(found.values())
-
-
-def _own_pool(problems: Sequence[Problem]) -> list[Problem]:
-    """The same problems over those rows alone that some slot of theirs takes."""
-    slots = [slot for problem in problems for slot in problem.slots]
-    rows = np.unique(np.concatenate([rows for slot in slots for rows in (slot.ordinary, slot.substitute)]))
-    pool = problems[0].pool
-    own = Pool(
-        pool.thickness_nm[rows],
-        pool.u_nm[rows],
-        pool.pieces[rows],
-        pool.received[rows],
-        [pool.keys[row] for row in rows.tolist()],
-        None if pool.gauge is None else pool.gauge[rows],
-    )
-
-    def over_own(problem: Problem) -> Problem:
-        slots = tuple(
-            replace(
-                slot,
-                ordinary=np.searchsorted(rows, slot.ordinary),
-                substitute=np.searchsorted(rows, slot.substitute),
-            )
-            for slot in problem.slots
-        )
-        return replace(problem, pool=own, slots=slots)
-
-    return [over_own(problem) for problem in problems]
+        return widened(self.packs, self.shelf, self.bought)

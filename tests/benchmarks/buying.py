@@ -23,7 +23,8 @@ import numpy as np
 
 from plates.buying import levels
 from plates.buying.missed import shared
-from plates.buying.replay import Offer, Pack, Replay, Takers
+from plates.buying.packs import Offer, Pack, Takers
+from plates.buying.replay import Replay
 from plates.lengths import INCH
 from plates.matching.problem import Installed, Pool, Problem, Slot
 from plates.matching.search import match

@@ -5,7 +5,8 @@ from decimal import Decimal
 import pytest
 
 from plates.buying import replay as replay_of
-from plates.buying.replay import Offer, Pack, Replay, Takers
+from plates.buying.packs import Offer, Pack, Takers
+from plates.buying.replay import Replay
 from plates.matching.problem import Problem, Slot
 from plates.matching.search import first
 from tests.matching.packs import every, installed, nm, pool_of

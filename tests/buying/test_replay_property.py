@@ -7,7 +7,8 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as some
 
-from plates.buying.replay import Offer, Pack, Replay, Takers
+from plates.buying.packs import Offer, Pack, Takers
+from plates.buying.replay import Replay
 from plates.matching.problem import Pool, Problem, Slot
 from plates.matching.search import match
 from tests.matching.packs import installed, nm
