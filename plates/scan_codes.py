@@ -1,4 +1,4 @@
-"""What our own labels carry: bins, kinds, jobs and orders, told apart by one scan.
+"""What our own labels carry: bins, kinds, jobs, orders and transfers, told apart by one scan.
 
 ``scan_format("bin", "B-14")`` is ``"%BB-14IH"``; ``scan_parse`` of what a scanner sends gives ``("bin", "B-14")`` back,
 or None where it is no label of ours: a maker's barcode, a typed code, half a scan. So a field asks ``scan_parse``
@@ -6,12 +6,13 @@ first, and takes None as a maker's barcode (``scanned`` drops what a scanner put
 
 The badge of a person is none of them: its code is a secret with a form of its own (``shop.people.badges``).
 
-The text is ``%``, a letter for the sort (``B`` bin, ``K`` kind, ``J`` job, ``O`` order), the code, and two check
-characters. It is of digits, capitals and ``- . $ %``: the alphanumeric mode of a QR Code (ISO/IEC 18004) takes them as
-they are. Within the code ``%`` turns from capitals to small letters and back, and ``$`` is ``_``: since no letter's
-case tells anything, a scan with caps lock on is understood as well. The check characters are those of ISO/IEC 7064,
-MOD 1271-36, over the whole text before them, ``- . $ %`` counting 36 to 39: every single wrong or swapped character is
-found, and what lost its end passes for a label once in 1 271 times.
+The text is ``%``, a letter for the sort (``B`` bin, ``K`` kind, ``J`` job, ``O`` order, ``T`` transfer, whose code is
+the key of its hand-out), the code, and two check characters. It is of digits, capitals and ``- . $ %``: the
+alphanumeric mode of a QR Code (ISO/IEC 18004) takes them as they are. Within the code ``%`` turns from capitals to
+small letters and back, and ``$`` is ``_``: since no letter's case tells anything, a scan with caps lock on is
+understood as well. The check characters are those of ISO/IEC 7064, MOD 1271-36, over the whole text before them,
+``- . $ %`` counting 36 to 39: every single wrong or swapped character is found, and what lost its end passes for a
+label once in 1 271 times.
 
 A code is of letters, digits, ``.``, ``_`` and ``-``, so that no typed code is a label. A maker's barcode that would
 pass for one is refused where the scan codes of a kind are written.
@@ -21,12 +22,12 @@ import re
 from typing import NamedTuple
 
 #: The sorts of things that have a label, and the letter of each.
-SORTS = {"bin": "B", "kind": "K", "job": "J", "order": "O"}
+SORTS = {"bin": "B", "kind": "K", "job": "J", "order": "O", "transfer": "T"}
 
 _CODE = re.compile(r"[A-Za-z0-9._-]{1,40}")
 _LETTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _VALUES = {character: value for value, character in enumerate(_LETTERS + "-.$%")}
-_SENT = re.compile(r"%([BKJO])([0-9A-Z.$%-]+)([0-9A-Z]{2})")
+_SENT = re.compile(r"%([BKJOT])([0-9A-Z.$%-]+)([0-9A-Z]{2})")
 #: Symbology identifier of ISO/IEC 15424, which a scanner may be set to send first: ``]C0``, ``]Q1``.
 _SYMBOLOGY = re.compile(r"\][A-Za-z][0-9A-Za-z]")
 

@@ -21,6 +21,14 @@ def uuid7() -> uuid.UUID:
     return uuid.UUID(int=value)
 
 
+def id_of(text: str) -> uuid.UUID | None:
+    """The key that a text names, or None."""
+    try:
+        return uuid.UUID(text)
+    except ValueError:
+        return None
+
+
 class SameShop(models.BaseConstraint):
     """A link that keeps shops apart: FOREIGN KEY (shop, link) REFERENCES target (shop, id).
 

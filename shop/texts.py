@@ -17,3 +17,8 @@ def one_line(text: str) -> bool:
 def plain_number(text: str) -> bool:
     """Whether it is a decimal number in ASCII: no digits of other scripts, no exponent, no digits grouped."""
     return _PLAIN.fullmatch(text.strip()) is not None
+
+
+def printable(text: str) -> str:
+    """For a terminal: what somebody typed neither begins a line of its own nor steers the terminal."""
+    return "".join(sign if sign.isprintable() else " " for sign in text)

@@ -30,7 +30,7 @@ from plates.catalogue import api as catalogue
 from plates.catalogue import pages as catalogue_pages
 from plates.catalogue import spec_pages as catalogue_spec_pages
 from plates.finding import pages as finding_pages
-from plates.labels import badge_pages
+from plates.labels import badge_pages, transfer_pages
 from plates.labels import pages as label_pages
 from plates.measuring import api as measuring
 from plates.measuring import pages as measuring_pages
@@ -217,6 +217,7 @@ urlpatterns = [
     path("labels/", label_pages.labels, name="labels"),
     path("labels/pdf/", label_pages.printed, name="labels-pdf"),
     path("labels/badge/<str:username>/", badge_pages.badge_label, name="badge-label"),
+    path("transfers/<str:pk>/", transfer_pages.transfer, name="transfer"),
     path("import/", table_pages.tables, name="tables"),
     path("import/<str:name>/", table_pages.upload, name="import"),
     path("export/<str:name>.csv", table_pages.download, name="export"),

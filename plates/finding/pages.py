@@ -21,6 +21,7 @@ from plates.finding.typed import NEAR_NM, Sought, sought
 from plates.stock.models import Plate
 from plates.stock.selectors import bins
 from shop.people.models import Person
+from shop.rows import id_of
 from shop.web import PageRequest, key_new, page, shown
 
 
@@ -43,6 +44,8 @@ def _there(person: Person, asked: Sought) -> bool:
     sort, code = asked.label
     if sort == "order":  # what orders there are is known further up; their own page says when there is none
         return code.isdecimal()
+    if sort == "transfer":  # sent from here, or by another shop: its address knows the way of both
+        return id_of(code) is not None
     rows: dict[str, Callable[[uuid.UUID], QuerySet[Any]]] = {"bin": bins, "kind": kinds, "job": jobs}
     return rows[sort](person.shop_id).filter(code=code).exists()
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from plates.lengths import INCH, THICKEST_NM, LengthError, Typed, reading_parse
 from plates.scan_codes import ScanCode, scan_parse, scanned
+from shop.rows import id_of
 
 #: A plate is of the size that was typed within this, which is half of the last place of most micrometers.
 NEAR_NM = INCH // 2000
@@ -39,18 +40,11 @@ class Sought:
 
 def sought(text: str, unit_first: str) -> Sought:
     text = scanned(text[:LONGEST])
-    return Sought(text, scan_parse(text), _size(text, unit_first), _key(text))
+    return Sought(text, scan_parse(text), _size(text, unit_first), id_of(text))
 
 
 def _size(text: str, unit_first: str) -> Typed | None:
     try:
         return reading_parse(text, unit_first, THICKEST_NM)
     except LengthError:
-        return None
-
-
-def _key(text: str) -> uuid.UUID | None:
-    try:
-        return uuid.UUID(text)
-    except ValueError:
         return None

@@ -3,11 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils import timezone
+
 from plates.bench.models import Job
 from plates.catalogue.models import Fit, Kind, Role
 from plates.lengths import both, inch, mm
 from plates.scan_codes import scan_format
-from plates.stock.models import Bin
+from plates.stock.models import Bin, HandOut
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,13 @@ def job_content(job: Job, specs: Sequence[str], opened: str) -> Content:
     return Content(
         "Job", job.code, scan_format("job", job.code), lines, ("core tag", "read before", "read after", "built by")
     )
+
+
+def transfer_content(made: HandOut, count: int) -> Content:
+    """What one shop of ours sends to another."""
+    day = timezone.localtime(made.at).date().isoformat()
+    lines = [f"sent {day} by {made.shop.name}", f"{count} plate{'' if count == 1 else 's'}"]
+    return Content("Transfer to", made.to, scan_format("transfer", str(made.pk)), lines)
 
 
 def badge_content(name: str, role: str, code: str) -> Content:

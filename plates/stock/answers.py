@@ -33,8 +33,8 @@ class PlateAnswer(serializers.ModelSerializer[Plate]):
         model = Plate
         fields = [
             "id", "kind", "fit", "role", "bin", "lot", "thickness", "spread", "measured", "state", "condition",
-            "source", "owner", "box", "mark", "gauge", "match", "job", "held_until", "reworked_from", "received_at",
-            "revision",
+            "source", "owner", "box", "mark", "gauge", "match", "job", "held_until", "reworked_from", "transfer",
+            "received_at", "revision",
         ]  # fmt: skip
 
     def get_measured(self, plate: Plate) -> bool:

@@ -30,7 +30,7 @@ from plates.stock.bodies import (
     reading_of,
     tags_of,
 )
-from plates.stock.filters import LedgerFilter, PlateFilter
+from plates.stock.filters import HandOutFilter, LedgerFilter, PlateFilter
 from plates.stock.models import Bin, HandOut
 from plates.stock.services import Received
 from shop.api import Act, Collection, One, Signed, by_code
@@ -204,7 +204,7 @@ class Lots(InStock, Collection):
 class HandOuts(InStock, Collection):
     """Plates that left otherwise than into a job."""
 
-    body_class, serializer_class = HandOutBody, HandOutAnswer
+    body_class, serializer_class, filterset_class = HandOutBody, HandOutAnswer, HandOutFilter
     rows = staticmethod(selectors.hand_outs)
 
     @extend_schema(request=HandOutBody, responses={201: HandOutAnswer})

@@ -12,9 +12,13 @@ from plates.stock.booking import Booking, KindsAndBins, plate_new
 from plates.stock.findings import Reading, Tags, agreement_check
 from plates.stock.ledger import ledger_open
 from plates.stock.lots import LotJudged, lot_judge
-from plates.stock.models import Bin, Lot, Plate
+from plates.stock.models import Bin, HandOut, Lot, Plate
 from shop.errors import Refusal
 from shop.people.models import Person
+
+
+class SentFromHere(Refusal):
+    code, title = "sent_from_here", "This transfer was sent by this shop"
 
 
 @dataclass(frozen=True)
@@ -61,10 +65,12 @@ class _Bookings:
         self._agreed: dict[tuple[str, str], Refusal | None] = {}
         self._gauges: dict[str, GaugeNotes | Refusal] = {}
         self._begun: dict[tuple[Any, ...], Booking] = {}
+        self._transfers: dict[uuid.UUID, bool] = {}
 
     def of(self, one: Arrival | LotArrival) -> Booking:
-        """Raises SecondPerson, GaugeWithdrawn."""
+        """Raises SecondPerson, GaugeWithdrawn, SentFromHere."""
         tags = one.tags
+        self._transfer(tags.transfer)
         self._agree(tags.condition, tags.findings.agreed_by)
         gauge = self._gauge(tags.gauge)
         where: uuid.UUID | None = one.chosen_bin.pk if one.chosen_bin else None
@@ -91,6 +97,18 @@ class _Bookings:
                 self._agreed[key] = refusal
         if refused := self._agreed[key]:
             raise refused
+
+    def _transfer(self, transfer: uuid.UUID | None) -> None:
+        if transfer is None:
+            return
+        if transfer not in self._transfers:
+            sent = HandOut.objects.filter(shop_id=self.person.shop_id, pk=transfer)
+            self._transfers[transfer] = sent.exists()
+        if self._transfers[transfer]:
+            raise SentFromHere(
+                "This shop sent these plates. What comes back is read again on its page: look under Handed out.",
+                [("/transfer", "is of another shop")],
+            )
 
     def _gauge(self, code: str) -> GaugeNotes:
         if code not in self._gauges:

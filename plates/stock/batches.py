@@ -13,16 +13,16 @@ from django.shortcuts import resolve_url
 
 from plates.catalogue.models import Kind
 from plates.stock.models import Condition
-from shop.rows import uuid7
+from shop.rows import id_of, uuid7
 
 #: What is said once and holds for every plate after it.
-STAYS = ("gauge", "agreed_by", "box", "owner", "bin", "order")
+STAYS = ("gauge", "agreed_by", "box", "owner", "bin", "order", "transfer")
 
 
 @dataclass(frozen=True)
 class Batch:
-    """``gauge``, ``agreed_by``, ``box``, ``owner``, the chosen ``bin`` and the number of the ``order`` that they came
-    with stay as they were said; cone, warp and hot spot are of one plate and do not.
+    """``gauge``, ``agreed_by``, ``box``, ``owner``, the chosen ``bin``, the number of the ``order`` or the key of the
+    ``transfer`` that they came with stay as they were said; cone, warp and hot spot are of one plate and do not.
     """
 
     kind: Kind
@@ -34,12 +34,14 @@ class Batch:
     owner: str = ""
     bin: str = ""
     order: str = ""
+    transfer: str = ""
 
     @classmethod
     def of(cls, kind: Kind, sent: Mapping[str, str]) -> "Batch":
         """The batch of a form or an address; a new one where none is named. What else stays is read either way."""
         key = batch_key(sent.get("batch", "")) or uuid7()
         kept = {name: sent.get(name, "").strip()[:200] for name in STAYS}
+        kept["transfer"] = str(id_of(kept["transfer"]) or "")
         return cls(kind, key, sent.get("condition", "") or Condition.NEW, **kept)
 
     @property

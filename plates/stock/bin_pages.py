@@ -15,6 +15,7 @@ from plates.stock.promised import promises
 from plates.stock.shelf import bin_histogram
 from shop.errors import Refusal
 from shop.once import Answer, Once
+from shop.rows import id_of
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
 REASONS = dict(HandOut._meta.get_field("reason").choices or ())
@@ -58,26 +59,31 @@ def _bin_page(request: PageRequest, found: Bin, form: HandOutForm | None = None)
 
 
 def _just_out(request: PageRequest) -> dict[str, object] | None:
-    """What the form before this page handed out."""
+    """What the form before this page handed out, and the note that goes with it to another shop."""
     count, reason = request.GET.get("out", ""), request.GET.get("for", "")
-    return {"count": count, "reason": REASONS[reason]} if count.isdecimal() and reason in REASONS else None
+    if not count.isdecimal() or reason not in REASONS:
+        return None
+    return {"count": count, "reason": REASONS[reason], "note": id_of(request.GET.get("note", ""))}
 
 
 @require_POST
 @page
 def hand_out(request: PageRequest, code: str) -> HttpResponse:
-    """So many of this bin leave: sold for cash, lent, own use, under warranty, lost."""
+    """So many of this bin leave: sold for cash, lent, own use, under warranty, lost, sent to another shop of ours."""
     found = bin_or_404(request, code)
     form = HandOutForm(request.POST, person=request.user)
     if form.is_valid():
         said = form.cleaned_data
-        to = f"{resolve_url('bin', found.code)}?out={said['count']}&for={said['reason']}"
+
+        def told(made: HandOut) -> Answer:
+            note = f"&note={made.pk}" if made.reason == "transfer" else ""
+            return Answer(303, {"to": f"{resolve_url('bin', found.code)}?out={said['count']}&for={made.reason}{note}"})
+
         try:
-            return act(
-                request, lambda once: once.run(lambda: _hand_out(once, found, form), lambda _: Answer(303, {"to": to}))
-            )
+            return act(request, lambda once: once.run(lambda: _hand_out(once, found, form), told))
         except Refusal as refusal:
-            form.add_error("count", refusal.detail)
+            if not form.refuse(refusal):
+                form.add_error("count", refusal.detail)
     return _bin_page(request, found, form)
 
 

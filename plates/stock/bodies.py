@@ -43,6 +43,7 @@ class TagsBody(FindingsBody):
 class KindChoice(TagsBody):
     kind = CodeField(required=False)
     scan_code = serializers.CharField(max_length=200, required=False)
+    transfer = serializers.UUIDField(required=False, allow_null=True)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if ("kind" in attrs) == ("scan_code" in attrs):
@@ -84,7 +85,7 @@ class HandOutBody(Body):
     plates = serializers.ListField(child=serializers.UUIDField(), required=False, min_length=1, max_length=1_000)
     bin = CodeField(required=False)
     count = serializers.IntegerField(min_value=1, max_value=1_000, required=False)
-    reason = serializers.ChoiceField(["cash", "lent", "own_use", "warranty", "lost"])
+    reason = serializers.ChoiceField(["cash", "lent", "own_use", "warranty", "lost", "transfer"])
     to = text_field()
     due = serializers.DateField(required=False)
     price = serializers.DecimalField(12, 2, min_value=0, required=False)
@@ -98,7 +99,7 @@ class HandOutBody(Body):
 
 
 def tags_of(body: dict[str, Any]) -> Tags:
-    names = ("condition", "source", "owner", "box", "mark", "gauge")
+    names = ("condition", "source", "owner", "box", "mark", "gauge", "transfer")
     return Tags(**{name: body[name] for name in names if name in body}, findings=findings_of(body))
 
 

@@ -141,4 +141,5 @@ def plate_new(kind: Kind, thickness_nm: int, spread_nm: int, verdict: Verdict, t
         box=tags.box,
         mark=tags.mark,
         gauge=tags.gauge,
+        transfer=tags.transfer,
     )

@@ -23,6 +23,7 @@ from shop.errors import Refusal
 from shop.forms import PageForm, ReadingsField, line_typed
 from shop.once import Answer, Once
 from shop.people.models import Person
+from shop.rows import id_of
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
 
@@ -122,10 +123,9 @@ class LookForm(PageForm):
 
 
 def count_or_404(request: PageRequest, pk: str) -> BinCount:
-    try:
-        key = uuid.UUID(pk)
-    except ValueError:
-        raise Http404("That is not the id of a count.") from None
+    key = id_of(pk)
+    if key is None:
+        raise Http404("That is not the id of a count.")
     found = selectors.counts(request.user.shop_id).filter(pk=key).first()
     if found is None:
         raise Http404("No count has this id.")

@@ -7,7 +7,7 @@ from django_filters import rest_framework as filters
 from plates.catalogue.models import Role
 from plates.lengths import LengthError, length_parse
 from plates.stock.count_models import CountState
-from plates.stock.models import Condition, State
+from plates.stock.models import Condition, HandOut, State
 from shop.api import SinceFilter
 from shop.errors import Malformed
 
@@ -41,6 +41,7 @@ class PlateFilter(filters.FilterSet):
     role = filters.ChoiceFilter(choices=Role.choices)
     state = filters.ChoiceFilter("state_now", choices=State.choices)
     condition = filters.ChoiceFilter(choices=Condition.choices)
+    transfer = filters.UUIDFilter()
     thickness_min = LengthFilter("thickness_nm", "gte", label="thickness_min")
     thickness_max = LengthFilter("thickness_nm", "lte", label="thickness_max")
     ordering = Ordering(
@@ -51,6 +52,11 @@ class PlateFilter(filters.FilterSet):
             ("bin__code", "bin"),
         )
     )
+
+
+class HandOutFilter(filters.FilterSet):
+    reason = filters.ChoiceFilter(choices=HandOut._meta.get_field("reason").choices)
+    since = SinceFilter("at")
 
 
 class CountFilter(filters.FilterSet):

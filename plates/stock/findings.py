@@ -1,5 +1,6 @@
 """What is said of a plate as it is booked, and what else was found on it than its thickness."""
 
+import uuid
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -80,7 +81,7 @@ NOTHING_FOUND = Findings()
 
 @dataclass(frozen=True)
 class Tags:
-    """What is said of plates as they come in."""
+    """What is said of plates as they come in. ``transfer``: the hand-out of the shop of ours that sent them."""
 
     condition: str = Condition.NEW
     source: str = ""
@@ -88,6 +89,7 @@ class Tags:
     box: str = ""
     mark: str = ""
     gauge: str = ""
+    transfer: uuid.UUID | None = None
     findings: Findings = field(default=NOTHING_FOUND)
 
 

@@ -134,17 +134,18 @@ class ScrapForm(PageForm):
 
 
 #: What a letter behind the count means.
-LETTERS = {"c": "cash", "l": "lent", "o": "own_use", "w": "warranty", "x": "lost"}
+LETTERS = {"c": "cash", "l": "lent", "o": "own_use", "t": "transfer", "w": "warranty", "x": "lost"}
 
 
 class HandOutForm(PageForm):
     """How many leave a bin, and why: ``2c`` and Enter are three keys."""
 
     focus = "count"
+    POINTED = {"/to": "to"}
     count = forms.CharField(
         label="How many, and why",
         max_length=6,
-        help_text="2c: two for cash. c cash, l lent, o own use, w warranty, x lost.",
+        help_text="2c: two for cash. c cash, l lent, o own use, t to another shop of ours, w warranty, x lost.",
     )
     reason = forms.ChoiceField(
         label="Why, where no letter says so",

@@ -1,4 +1,4 @@
-"""Plates that leave otherwise than into a job: cash sale, loan, own use, warranty, loss."""
+"""Plates that leave otherwise than into a job: cash sale, loan, own use, warranty, loss, or to another shop of ours."""
 
 import uuid
 from collections.abc import Sequence
@@ -17,6 +17,10 @@ OUT_OF_QUARANTINE = ("warranty", "lost")
 
 class EmptyShelf(Refusal):
     status, code, title = 409, "stock_moved", "There are not so many"
+
+
+class NobodyNamed(Refusal):
+    code, title = "nobody_named", "It does not say to whom"
 
 
 class CustomersPlate(Refusal):
@@ -39,9 +43,11 @@ def hand_out_make(
 ) -> HandOut:
     """Hand out these plates, or ``count`` of a bin, oldest first; ``why`` stands behind the reason in the ledger.
 
-    Raises Forbidden without the ``right``, NotFound, WrongState, EmptyShelf.
+    Raises Forbidden without the ``right``, NobodyNamed, NotFound, WrongState, EmptyShelf.
     """
     person.require(right)
+    if reason == "transfer" and not to:
+        raise NobodyNamed("Say which shop gets them: its name goes with the plates.", [("/to", "name the other shop")])
     shop_id = person.shop_id
     holds_run_out(shop_id=shop_id)
     rows = Plate.objects.select_for_update(of=("self",)).filter(shop_id=shop_id).order_by("id")

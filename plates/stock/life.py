@@ -177,7 +177,7 @@ def plate_rework(
     person.require("stock")
     old = plate_lock(person=person, plate_id=plate_id)
     _state_check(old, [State.ON_SHELF, State.TAKEN, State.HANDED_OUT, State.QUARANTINED], "reworked")
-    tags = Tags(old.condition, old.source, old.owner, "", old.mark, gauge, findings_again(old, findings))
+    tags = Tags(old.condition, old.source, old.owner, "", old.mark, gauge, findings=findings_again(old, findings))
     kind = kind or old.kind
     if kind.fit_id != old.fit_id:
         raise BadFigures(

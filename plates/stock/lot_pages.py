@@ -27,6 +27,7 @@ from plates.stock.shown import kind_or_404
 from plates.stock.tally import lies_in
 from shop.errors import Refusal
 from shop.once import Answer, Once
+from shop.rows import id_of
 from shop.web import PageRequest, forbidden, once_of, page, shown
 
 USED = (
@@ -132,7 +133,13 @@ def _book(request: PageRequest, lot: LotBatch, orders: Orders) -> str:
             "kind": batch.kind,
             "count": lot.count,
             "readings": lot.readings,
-            "tags": Tags(condition=batch.condition, owner=batch.owner, box=batch.box, gauge=batch.gauge),
+            "tags": Tags(
+                condition=batch.condition,
+                owner=batch.owner,
+                box=batch.box,
+                gauge=batch.gauge,
+                transfer=id_of(batch.transfer),
+            ),
             "chosen_bin": bin_chosen(batch),
             "confirm": lot.sure,
             "made_key": once.made_key,

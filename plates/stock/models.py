@@ -131,7 +131,9 @@ class Lot(ShopRow):
 
 
 class HandOut(ShopRow):
-    """Plates that left otherwise than into a job: sold for cash, lent, own use, under warranty, lost."""
+    """Plates that left otherwise than into a job: sold for cash, lent, own use, under warranty, lost, sent to another
+    shop of ours. The key of such a transfer goes with them and stands on what is booked there (``Plate.transfer``).
+    """
 
     reason = models.TextField(
         choices=[
@@ -140,6 +142,7 @@ class HandOut(ShopRow):
             ("own_use", "own use"),
             ("warranty", "warranty"),
             ("lost", "lost"),
+            ("transfer", "sent to another shop of ours"),
         ]
     )
     to = models.TextField(blank=True, default="")
@@ -204,6 +207,8 @@ class Plate(ShopRow):
         db_index=False,
         related_name="plates",
     )
+    #: The hand-out of another shop of ours by which it came: no link, since no row names one of another shop.
+    transfer = models.UUIDField(null=True)
     reworked_from = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
@@ -245,6 +250,7 @@ class Plate(ShopRow):
             models.Index(fields=["shop"], condition=~Q(mark=""), name="plate_marked"),
             models.Index(fields=["shop", "match"], condition=Q(match__isnull=False), name="plate_of_match"),
             models.Index(fields=["shop", "hand_out"], condition=Q(hand_out__isnull=False), name="plate_of_hand_out"),
+            models.Index(fields=["shop", "transfer"], condition=Q(transfer__isnull=False), name="plate_of_transfer"),
             models.Index(
                 fields=["shop", "order_line"], condition=Q(order_line__isnull=False), name="plate_of_order_line"
             ),

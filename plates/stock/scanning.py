@@ -30,6 +30,7 @@ from plates.stock.shown import kind_or_404, plate_or_404
 from plates.stock.tally import apart_with, lies_in, tally, unsorted
 from shop.errors import KeyReused, Refusal
 from shop.once import Answer, Once
+from shop.rows import id_of
 from shop.web import PageRequest, forbidden, key_new, once_of, page, shown
 
 
@@ -40,15 +41,19 @@ class OtherPerson(Refusal):
 @require_GET
 @page
 def scan_start(request: PageRequest, *, orders: Orders) -> HttpResponse:
-    """Which kind the batch is of: a scanned label or a typed code, or a name picked from the list; of which order."""
+    """Which kind the batch is of: a scanned label or a typed code, or a name picked from the list; of which order, or
+    sent by which shop of ours."""
     shop_id, code = request.user.shop_id, request.GET.get("code", "").strip()
     number = request.GET.get("order", "")
+    if (sent := transfer_scanned(code)) and not request.htmx:
+        return redirect(f"{request.path}?transfer={sent}")
     kind = kind_by_code(shop_id=shop_id, scan_code=code) or orders.kind_marked(shop_id, number, code) if code else None
     named = None if kind else orders.order_named(shop_id, code)
     if named and not request.htmx:
         return redirect(f"{request.path}?order={named.number}")
     order = orders.order_numbered(shop_id, number)
-    stays = {"order": str(order.number)} if order else {}
+    transfer = id_of(request.GET.get("transfer", ""))
+    stays = {"order": str(order.number)} if order else {"transfer": str(transfer)} if transfer else {}
     if kind and "pick" not in request.GET:
         return redirect(Batch.of(kind, stays).address())
     found = list(kinds_found(shop_id, code)[:40])
@@ -57,10 +62,11 @@ def scan_start(request: PageRequest, *, orders: Orders) -> HttpResponse:
     context = {
         "code": code,
         "kinds": found,
-        "known": kind or named,
+        "known": kind or named or sent,
+        "stays": stays,
         "order": order,
         "lines": [(line, Batch.of(line.kind, stays).address()) for line in order.lines.all()] if order else [],
-        "due": [] if order else orders.orders_due(shop_id),
+        "due": [] if stays else orders.orders_due(shop_id),
         "forbidden": forbidden(request.user, "stock"),
     }
     return shown(request, "plates/scan_start.html", context)
@@ -133,8 +139,9 @@ def _kept_scan(request: PageRequest, batch: Batch, form: ScanForm, orders: Order
 def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm, orders: Orders) -> HttpResponse:
     """What is scanned or typed instead of a reading, and stays for those that follow.
 
-    A kind's label begins a batch of that kind; a bin's label chooses where the next ones go, an order's label which
-    order they count on, and ends that when it is scanned again; Enter after a gauge, a box or an owner keeps it.
+    A kind's label begins a batch of that kind; a bin's label chooses where the next ones go, that of an order or of a
+    transfer with which of them they came, and ends that when it is scanned again; Enter after a gauge, a box or an
+    owner keeps it.
     """
     typed = request.POST.get("reading", "").strip()
     label = scan_parse(typed)
@@ -146,7 +153,9 @@ def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm, orders: O
         return redirect(replace(batch, bin=chosen).address())
     if named := orders.order_named(batch.kind.shop_id, typed):
         number = str(named.number)
-        return redirect(replace(batch, order="" if number == batch.order else number).address())
+        return redirect(replace(batch, order="" if number == batch.order else number, transfer="").address())
+    if sent := transfer_scanned(typed):
+        return redirect(replace(batch, order="", transfer="" if sent == batch.transfer else sent).address())
     shop_id = request.user.shop_id
     other = None
     if typed:
@@ -156,6 +165,12 @@ def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm, orders: O
     if not typed and batch.stays != request.POST.get("stayed", ""):
         return redirect(batch.address())
     return _scan_page(request, batch, orders, form)
+
+
+def transfer_scanned(text: str) -> str:
+    """The key of the transfer that a label names; blank where it names none."""
+    label = scan_parse(text)
+    return str(id_of(label.code) or "") if label and label.sort == "transfer" else ""
 
 
 def bin_chosen(batch: Batch) -> Bin | None:
@@ -174,6 +189,7 @@ def _receive(once: Once, batch: Batch, form: ScanForm, orders: Orders, over: boo
         owner=batch.owner,
         box=batch.box,
         gauge=batch.gauge,
+        transfer=id_of(batch.transfer),
         findings=form.findings(),
     )
     one = Arrival(batch.kind, form.said(), tags, bin_chosen(batch), form.cleaned_data["confirm"])

@@ -1,13 +1,12 @@
 """What the pages of the stock room look up by an address."""
 
-import uuid
-
 from django.http import Http404
 
 from plates.catalogue.models import Kind
 from plates.catalogue.selectors import kind_by_code
 from plates.stock import selectors
 from plates.stock.models import Plate
+from shop.rows import id_of
 from shop.web import PageRequest
 
 
@@ -19,10 +18,9 @@ def kind_or_404(request: PageRequest, code: str) -> Kind:
 
 
 def plate_or_404(request: PageRequest, text: str) -> Plate:
-    try:
-        key = uuid.UUID(text)
-    except ValueError:
-        raise Http404("That is not the id of a plate.") from None
+    key = id_of(text)
+    if key is None:
+        raise Http404("That is not the id of a plate.")
     plate = selectors.plates(request.user.shop_id).filter(pk=key).first()
     if plate is None:
         raise Http404("No plate has this id.")

@@ -182,6 +182,7 @@ PLATES = Sort(
         Column("bin", "where it lies; blank means the bin that spans it"),
         Column("gauge", "what it was read with; its zero error is taken off"),
         *_texts(("source", "where it came from"), ("owner", "the customer whose plate it is"), ("box", "a sealed box")),
+        Column("transfer", "the key of the transfer with which another shop of ours sent it"),
         Column("mark", "the mark on the plate"),
         *_lengths(("cone", "as found"), ("warp", "as found")),
         Column("hot_spot", "yes where it has one", read=_yes),

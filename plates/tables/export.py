@@ -17,8 +17,8 @@ from shop.people.models import Shop
 #: Rows fetched at a time.
 AT_ONCE = 2_000
 #: Told anew by whoever imports: the figures are without the gauge's error, an agreement was for that booking, and each
-#: plate of a lot is a row.
-TOLD_ANEW = ("gauge", "agreed_by", "confirm", "count")
+#: plate of a lot is a row. How it came here is no matter of the next shop.
+TOLD_ANEW = ("gauge", "agreed_by", "confirm", "count", "transfer")
 _MARK = "\ufeff"  # without it spreadsheets take UTF-8 for something else
 
 

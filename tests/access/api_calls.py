@@ -46,6 +46,7 @@ POSTS = [
     Post("lots/", {"scan_code": "{scan_code}", "count": 3, "readings": [["0.077 in"]] * 3}, STOCK),
     Post("hand-outs/", {"plates": ["{plate}", "{lot_plate}"], "reason": "cash"}, STOCK),
     Post("hand-outs/", {"bin": "{bin}", "count": 1, "reason": "cash"}, STOCK),
+    Post("hand-outs/", {"bin": "{bin}", "count": 1, "reason": "transfer", "to": "Riverside"}, STOCK),
     Post("counts/", {"bin": "{bin}"}, STOCK),
     Post("counts/{count_read}/read/", {"readings": ["0.0781 in"]}, STOCK),
     Post("counts/{count_read}/undo/", {}, STOCK),

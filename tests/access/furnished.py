@@ -74,6 +74,8 @@ class _Shop:
         self.names["lent"] = self.plate("0.0768 in")
         given = {"plates": [self.names["lent"]], "reason": "lent", "to": f"{self.word} next door"}
         self.names["hand_out"] = self.made("hand-outs/", given)["id"]
+        given = {"plates": [self.plate("0.0768 in")], "reason": "transfer", "to": f"{self.word} Riverside"}
+        self.names["transfer"] = self.made("hand-outs/", given)["id"]
         self.made(f"plates/{self.names['scrapped']}/scrap/", {"reason": f"{self.word} burnt"})
 
     def plate(self, reading: str, **more: Any) -> str:

@@ -26,7 +26,7 @@ from plates.stock.count_models import BinCount
 from plates.stock.counts import count_all_read, count_begin, count_read
 from plates.stock.findings import Reading, Tags
 from plates.stock.hand_outs import hand_out_make
-from plates.stock.models import Bin, Plate, State
+from plates.stock.models import Bin, HandOut, Plate, State
 from shop.demo.crew import Crew, committed
 from shop.people.models import Shop
 from shop.people.terminals import terminal_enrol
@@ -102,6 +102,7 @@ def furnish(shop: Shop) -> None:
     hand_out_make(person=crew.counter, reason="lent", from_bin=bins["A-06"], count=2, to="the shop next door", due=due)
     plate = Plate.objects.filter(shop=shop, state=State.ON_SHELF, bin=bins["A-08"], owner="", box="").earliest("id")
     hand_out_make(person=crew.counter, reason="cash", plate_ids=[plate.pk], to="over the counter")
+    hand_out_make(person=crew.counter, reason="transfer", from_bin=bins["A-06"], count=2, to="the shop in the valley")
     terminal_enrol(person=crew.owner, code="BENCH-1")
     gauge = Gauge.objects.get(shop=shop, code=GAUGE)
     standard_nm, read_nm = length_parse("0.5000 in"), length_parse(WRONG)
@@ -142,6 +143,7 @@ def every_page(shop: Shop) -> list[tuple[str, str]]:
     job = Match.objects.filter(shop=shop, number=closed).values_list("job__code", flat=True).get()
     plate = Plate.objects.filter(shop=shop, state=State.ON_SHELF).latest("id")
     aside = Plate.objects.filter(shop=shop, state=State.TAKEN).latest("id")
+    sent = HandOut.objects.get(shop=shop, reason="transfer")
     kind = plate.kind.code
     counts = {
         "reading": BinCount.objects.get(shop=shop, all_read_at=None),
@@ -220,6 +222,9 @@ def every_page(shop: Shop) -> list[tuple[str, str]]:
         ("count booked", at("count", counts["booked"].pk)),
         ("hand-outs", at("hand-outs")),
         ("hand-outs cash", at("hand-outs", reason="cash")),
+        ("hand-outs sent", at("hand-outs", reason="transfer")),
+        ("transfer", at("transfer", sent.pk)),
+        ("scan-start sent", at("scan-start", transfer=str(plate.pk))),
         ("plate", at("plate", plate.pk)),
         ("plate taken", at("plate", aside.pk)),
         ("gauges", at("gauges")),

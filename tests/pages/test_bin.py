@@ -40,11 +40,19 @@ def test_two_for_cash_are_three_keys(counter: Counter, owner: Person) -> None:
 
 
 @pytest.mark.parametrize(
-    ("typed", "reason"), [("1l", "lent"), ("1 o", "own_use"), ("1W", "warranty"), ("1x", "lost"), ("1", "cash")]
+    ("typed", "reason"),
+    [
+        ("1l", "lent"),
+        ("1 o", "own_use"),
+        ("1t", "transfer"),
+        ("1W", "warranty"),
+        ("1x", "lost"),
+        ("1", "cash"),
+    ],
 )
 def test_the_letter_says_why(counter: Counter, typed: str, reason: str) -> None:
     counter.open("/bins/B-14/")
-    more = {"reason": "cash"} if typed == "1" else {"reason": "own_use"}  # the letter goes before what is chosen
+    more = {"to": "Riverside", "reason": "cash" if typed == "1" else "own_use"}  # the letter goes before what is chosen
     counter.send("/hand-out/", {"count": typed, **more})
     assert HandOut.objects.get().reason == reason
 

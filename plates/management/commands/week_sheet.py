@@ -6,11 +6,7 @@ from django.core.management.base import BaseCommand
 
 from plates.buying.week import week
 from shop.people.models import Shop
-
-
-def _printable(line: str) -> str:
-    """A name that somebody typed neither begins a line of its own nor steers the terminal."""
-    return "".join(sign if sign.isprintable() else " " for sign in line)
+from shop.texts import printable
 
 
 class Command(BaseCommand):
@@ -21,5 +17,5 @@ class Command(BaseCommand):
             self.stdout.write(f"{shop.name}: the week")
             for part in week(shop):
                 self.stdout.write(f"\n{part.title}")
-                self.stdout.writelines(f"  {_printable(line)}" for line in part.lines or [part.nothing])
+                self.stdout.writelines(f"  {printable(line)}" for line in part.lines or [part.nothing])
             self.stdout.write("")
