@@ -9,9 +9,9 @@ from django.core.management import CommandError, call_command
 
 from plates.scan_codes import scan_format
 from plates.stock.models import HandOut, LedgerLine, Plate
-from shop.people.models import Person
 from plates.tables.columns import PLATES
 from plates.tables.services import table_check, table_write
+from shop.people.models import Person
 from tests.api import Api
 from tests.factories import BinFactory, PersonFactory
 from tests.pages.counter import Counter
