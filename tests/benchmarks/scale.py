@@ -13,11 +13,14 @@ import random
 import statistics
 import time
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 from typing import Any
 
 from tests.benchmarks.shops import database, server
 
 FITS_DEEP, PLATES_WIDE = 200, 250
+#: Where one bin ends and the next begins: four of 0.005 in for all steels of a fit.
+BINS_NM = range(2540 * 700, 2540 * 901, 2540 * 50)
 
 #: Steels of 0.0700 to 0.0899 in, twenty of an age; and the first ledger line of each.
 _PLATES = """
@@ -25,32 +28,41 @@ INSERT INTO plates_plate (id, shop_id, kind_id, fit_id, role, bin_id, thickness_
                           condition, source, owner, box, mark, gauge, received_at)
 SELECT (lpad(to_hex(1700000000000 + n), 12, '0') || '7' || lpad(to_hex(n % 4096), 3, '0') || '8' ||
         lpad(to_hex(n), 15, '0'))::uuid,
-       %(shop)s, k.id, k.fit_id, 'steel', NULL, 2540 * (700 + (hashint8(n) & 2147483647) %% 200), 0, 0, 'on_shelf', 1,
+       %(shop)s, k.id, k.fit_id, 'steel', b.id, t.thickness_nm, 0, 0, 'on_shelf', 1,
        'new', '', '', '', '', '', now() - make_interval(secs => n / 20)
-  FROM generate_series(1, %(count)s) n JOIN (SELECT id, fit_id, row_number() OVER (ORDER BY code) AS place
-       FROM plates_kind WHERE shop_id = %(shop)s AND role = 'steel') k ON k.place = n %% %(fits)s + 1
+  FROM generate_series(1, %(count)s) n
+  JOIN (SELECT id, fit_id, row_number() OVER (ORDER BY code) AS place
+          FROM plates_kind WHERE shop_id = %(shop)s AND role = 'steel') k ON k.place = n %% %(fits)s + 1
+ CROSS JOIN LATERAL (SELECT 2540 * (700 + (hashint8(n) & 2147483647) %% 200) AS thickness_nm) t
+  LEFT JOIN plates_bin b ON b.shop_id = %(shop)s AND b.fit_id = k.fit_id AND b.role = 'steel'
+       AND b.from_nm <= t.thickness_nm AND t.thickness_nm < b.to_nm
 """
 _LINES = """
-INSERT INTO plates_ledgerline (id, shop_id, plate_id, seq, delta, balance, act, state, thickness_nm, spread_nm, u_nm,
-                               readings, findings, gauge, reason, person_id, at)
-SELECT p.id, p.shop_id, p.id, 1, 1, 1, 'received', 'on_shelf', p.thickness_nm, 0, 0, '[]', '{}', '', '', %(person)s,
-       p.received_at
+INSERT INTO plates_ledgerline (id, shop_id, plate_id, seq, delta, balance, act, state, bin_id, thickness_nm, spread_nm,
+                               u_nm, readings, findings, gauge, reason, person_id, at)
+SELECT p.id, p.shop_id, p.id, 1, 1, 1, 'received', 'on_shelf', p.bin_id, p.thickness_nm, 0, 0, '[]', '{}', '', '',
+       %(person)s, p.received_at
   FROM plates_plate p WHERE p.shop_id = %(shop)s
 """
 
 
-def shop_of(plates: int, fits: int) -> Any:
-    """The owner of a shop with so many steels on its shelf, and a pack spec for the first fit."""
+def shop_of(plates: int, fits: int, packs: int = 1, bins: bool = False) -> Any:
+    """The owner of a shop with so many steels on its shelf, and a pack spec for each of the first ``packs`` fits: PACK,
+    PACK-000001 and so on. ``bins``: the steels of these fits lie in bins, else in none.
+    """
     from django.db import connection
 
-    from tests.factories import FitFactory, KindFactory, PersonFactory, pack
+    from tests.factories import BinFactory, FitFactory, KindFactory, PersonFactory, pack
 
     owner = PersonFactory.create()
+    frictions = FitFactory.create(shop=owner.shop, tooth_side="external")
     for number in range(fits):
         fit = FitFactory.create(shop=owner.shop, code=f"FIT-{number:06}")
         KindFactory.create(fit=fit, code=f"STEEL-{number:06}")
-        if number == 0:
-            pack(owner, fit, FitFactory.create(shop=owner.shop, tooth_side="external"))
+        if number < packs:
+            pack(owner, fit, frictions, code=f"PACK-{number:06}" if number else "PACK")
+            for low_nm, high_nm in pairwise(BINS_NM) if bins else ():
+                BinFactory.create(fit=fit, from_nm=low_nm, to_nm=high_nm)
     with connection.cursor() as cursor:
         values = {"shop": owner.shop_id, "count": plates, "fits": fits, "person": owner.pk}
         cursor.execute(_PLATES.replace("n % 4096", "n %% 4096"), values)
