@@ -1,29 +1,32 @@
 """What the README says is run as it stands there: a command that no longer does so fails here."""
 
 import json
+import os
 import re
 import shlex
 import shutil
 import signal
 import subprocess
+import sys
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.management import get_commands
 
 from tests import servers
 from tests.database.processes import ROOT, kill_all, wait_for
-from tests.demo.running import Demo, demos, manage, server_processes, told
+from tests.demo.running import OTHERS, PATIENCE, Demo, demos, manage, server_processes, told
 
 VARIABLE = re.compile(r"PLATES_[A-Z_]*[A-Z]")
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
-def blocks() -> list[list[str]]:
+def blocks(text: str = README) -> list[list[str]]:
     """Its commands, indented by four, block by block."""
-    found = re.findall(r"(?m)(?:^    .*\n)+", README)
+    found = re.findall(r"(?m)(?:^    .*\n)+", text)
     return [[line[4:] for line in block.splitlines()] for block in found]
 
 
@@ -71,23 +74,69 @@ def test_a_shop_starts_for_real(data_dir: Path) -> None:
     assert told(manage(data_dir, "db", "stop"))[0] == 0
 
 
+def shown_answers(lines: list[str]) -> list[Any]:
+    """What stands beneath the calls; ``…`` is whatever comes there."""
+    text = re.sub(r"…(?=[\]}])", '"…"', "\n".join(lines)).replace('"…"}', '"…": 0}')
+    groups = re.findall(r"(?m)(?:^# .*\n?)+", text)
+    return [json.loads(group.replace("# ", "")) for group in groups]
+
+
+def agree(shown: Any, answered: Any) -> bool:
+    """Member by member and piece by piece; where the shown one says ``…`` the other may have more, or anything."""
+    if shown == "…":
+        return True
+    if isinstance(shown, dict) and isinstance(answered, dict):
+        named = shown.keys() - {"…"}
+        enough = named <= answered.keys() if "…" in shown else named == answered.keys()
+        return enough and all(agree(shown[name], answered[name]) for name in named)
+    if isinstance(shown, list) and isinstance(answered, list):
+        more = len(shown) > 1 and shown[-1] == "…"
+        pieces = shown[:-1] if more else shown
+        enough = len(pieces) <= len(answered) if more else len(pieces) == len(answered)
+        return enough and all(map(agree, pieces, answered))
+    return bool(shown == answered)
+
+
+@pytest.mark.parametrize(
+    ("line", "answered", "fits"),
+    [
+        ('# {"a": 1, …}', {"a": 1, "b": 2}, True),
+        ('# {"a": 1}', {"a": 1, "b": 2}, False),
+        ('# {"a": "…", …}', {"a": None}, True),
+        ('# {"a": 2, …}', {"a": 1}, False),
+        ('# {"a": [{"b": 1, …}, …]}', {"a": [{"b": 1, "c": 1}, 3]}, True),
+        ('# {"a": [1]}', {"a": [1, 2]}, False),
+        ('# {"a": ["…"]}', {"a": ["x"]}, True),
+    ],
+)
+def test_a_shortened_answer_says_no_more_than_it_shows(line: str, answered: Any, fits: bool) -> None:
+    (shown,) = shown_answers([line])
+    assert agree(shown, answered) is fits
+
+
 @pytest.mark.processes
-@pytest.mark.skipif(shutil.which("curl") is None, reason="the example is written for curl")
-def test_the_example_over_http_answers(data_dir: Path) -> None:
+def test_the_story_over_http_is_answered_as_it_is_told(data_dir: Path) -> None:
+    assert shutil.which("curl"), "the story is told with curl, which is not installed: apt-get install curl"
+    story = README[README.index("## Over HTTP") : README.index("## Safety")]
+    lines = [line for block in blocks(story) for line in block]
     demo = Demo(data_dir).opened()
     try:
-        token = told(manage(data_dir, "token", "rosa"))[1].strip()
-        example = "\n".join(block_with("curl -s")).replace("SPEC-CODE", "QUERN-DIRECT")
-        example = example.replace("localhost:8000/", demo.url.removeprefix("http://"))
-        environ = {"TOKEN": token, "PATH": "/usr/bin:/bin"}
-        answered = subprocess.run(["bash", "-c", example], env=environ, capture_output=True, text=True, timeout=60)
-        match = json.loads(answered.stdout)
-        assert match["verdict"] == "high" and match["options"] and match["job"] == "J-1182"
-        taken = demo.call(
-            f"api/v1/matches/{match['id']}/take/",
-            b'{"option": 1}',
-            **{"Authorization": f"Token {token}", "Content-Type": "application/json"},
+        script = "\n".join(lines).replace("http://localhost:8000/", demo.url)
+        script = script.replace(".venv/bin/python", shlex.quote(sys.executable))
+        environ = {name: value for name, value in os.environ.items() if name not in OTHERS}
+        ran = subprocess.run(
+            ["sh", "-eu", "-c", script],
+            cwd=ROOT,
+            env={**environ, "PLATES_DATA_DIR": str(data_dir)},
+            capture_output=True,
+            text=True,
+            timeout=PATIENCE,
         )
-        assert json.load(taken)["slip"]
+        assert ran.returncode == 0, ran.stderr + ran.stdout
     finally:
         demo.end(signal.SIGTERM)
+    answers = [json.loads(line) for line in ran.stdout.splitlines()]
+    assert answers.pop(3) == answers[2], "the same key is the same act"
+    assert len(answers) == 11
+    for told_there, answered in zip(shown_answers(lines), answers, strict=True):
+        assert agree(told_there, answered), f"told: {told_there}"
