@@ -72,6 +72,55 @@ def slip(page: Page) -> None:
     top(page, "heading", "Read each as it leaves its bin")
 
 
+def not_it(page: Page) -> None:
+    """Taken, and at the bin a plate read that is none of those."""
+    options(page, job="J-2133")
+    page.get_by_role("button", name="Take", exact=True).first.click()
+    page.get_by_role("link", name="Slip: what to fetch").click()
+    typed(page, ".0860")
+    expect(page.locator("#mismatch")).to_contain_text("is not it")
+    top(page, "heading", "Read each as it leaves its bin")
+
+
+def not_booked(page: Page) -> None:
+    page.goto("/scan-in/kind/QUERN-STEEL-0770/")
+    typed(page, "1.655")
+    expect(page.locator("#doubt")).to_contain_text("Not booked.")
+
+
+def line_lost(page: Page) -> None:
+    page.goto("/scan-in/kind/QUERN-STEEL-0770/")
+    page.context.set_offline(True)
+    for count, reading in enumerate((".0770", ".0771"), start=1):
+        typed(page, reading)
+        expect(page.get_by_role("heading", name=f"Not yet sent: {count}")).to_be_visible()
+    top(page, "heading", "Not yet sent")
+
+
+def telephone(page: Page) -> None:
+    page.goto("/close-a-pack/QUERN-DIRECT/")
+    typed(page, "130 130 130")
+    expect(page.get_by_label("Thickness of each one in the pack").first).to_be_focused()
+    page.get_by_label("Job").fill("J-2134")
+    page.get_by_role("button", name="Ask the shelf").click()
+    expect(page.get_by_role("heading", name="On the telephone")).to_be_visible()
+    top(page, "heading", "The shelf cannot close it")
+
+
+def buying(page: Page) -> None:
+    page.goto("/buying/")
+    expect(page.get_by_role("button", name="Draft an order").first).to_be_visible()
+
+
+def gauge(page: Page) -> None:
+    """Its check found an error, and nothing is decided yet."""
+    page.goto("/gauges/M-1/")
+    page.get_by_role("textbox", name="Standard").fill("0.5 in")
+    page.get_by_role("textbox", name="The gauge shows").fill(".5012 .5012")
+    page.get_by_role("button", name="Check", exact=True).click()
+    expect(page.get_by_role("button", name="Nothing yet")).to_be_visible()
+
+
 def build_sheet(page: Page) -> None:
     page.goto("/jobs/J-2112/")
     page.get_by_role("link", name=re.compile(r"^Match \d")).first.click()
@@ -96,6 +145,7 @@ class Scene(NamedTuple):
     act: Callable[[Page], None]
     size: Any
     scheme: Any = "light"
+    person: str = "rosa"
 
 
 SCENES = {
@@ -105,25 +155,31 @@ SCENES = {
     "build-sheet": Scene(build_sheet, DESK),
     "shelf": Scene(shelf, DESK, "dark"),
     "benches": Scene(benches, PHONE),
+    "not-booked": Scene(not_booked, DESK),
+    "line-lost": Scene(line_lost, PHONE),
+    "telephone": Scene(telephone, DESK),
+    "not-it": Scene(not_it, PHONE),
+    "buying": Scene(buying, DESK, person="odile"),
+    "gauge": Scene(gauge, DESK),
 }
 
 
 def take(browser: Browser, site: str, folder: Path, names: Collection[str] = tuple(SCENES)) -> None:
     """Take the pictures of this demo shop, whose people have :data:`PASSWORD`, into ``folder``."""
-    state = None
+    states: dict[str, Any] = {}
     for name in names:
-        act, size, scheme = SCENES[name]
+        act, size, scheme, person = SCENES[name]
         context = browser.new_context(
-            base_url=site, viewport=size, color_scheme=scheme, reduced_motion="reduce", storage_state=state
+            base_url=site, viewport=size, color_scheme=scheme, reduced_motion="reduce", storage_state=states.get(person)
         )
         page = context.new_page()
-        if state is None:
+        if person not in states:
             page.goto("/sign-in/")
-            page.get_by_label("Name").fill("rosa")
+            page.get_by_label("Name").fill(person)
             page.get_by_label("Password").fill(PASSWORD)
             page.get_by_role("button", name="Sign in").click()
             expect(page.get_by_role("heading", level=1)).to_have_text("What is to be done?")
-            state = context.storage_state()
+            states[person] = context.storage_state()
         act(page)
         picture = Image.open(io.BytesIO(page.screenshot(animations="disabled")))
         picture.convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE).save(folder / f"{name}.png", optimize=True)
