@@ -12,9 +12,11 @@ from django.test.utils import CaptureQueriesContext
 from plates.catalogue.spec_models import Spec
 from shop.people.models import Person
 from tests.api import Api, Reply
+from tests.database.processes import ROOT
 from tests.factories import FitFactory, PersonFactory
 
 pytestmark = pytest.mark.django_db
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 #: Piston 5.50 by 3.25 in, orifice 0.078 in, 40 psi net; return spring 250 lbf and 2 400 lbf/in; faces of 2.6 and 2.1 in
 #: radius, 100 psi; steel stack of 0.988 in in aluminium, 70 K warmer.
@@ -86,6 +88,11 @@ def test_each_says_formula_assumptions_and_label(api: Api, made: dict[str, Any])
     for one in estimates(api, learned="12 mL").values():
         assert one["label"] == "estimate, warm oil" and one["title"] and one["formula"] and one["assumptions"]
         assert not one["refused"] and one["u"] == ""
+
+
+def test_the_readme_tells_each_formula(api: Api, made: dict[str, Any]) -> None:
+    for one in estimates(api, learned="12 mL").values():
+        assert f"| {one['title']} | {one['formula']}" in README
 
 
 def test_the_uncertainty_of_the_clearance_goes_through(api: Api, made: dict[str, Any]) -> None:

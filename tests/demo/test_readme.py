@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 from django.core.management import get_commands
 
+from plates.bench.explained import EXPLAINED
 from tests import servers
 from tests.database.processes import ROOT, kill_all, wait_for
 from tests.demo.running import OTHERS, PATIENCE, Demo, demos, manage, server_processes, told
@@ -45,6 +46,19 @@ def test_every_variable_is_read_and_every_one_of_ours_is_told() -> None:
     sources = [ROOT / "manage.py", *(ROOT / "shop").rglob("*.py"), *(ROOT / "plates").rglob("*.py")]
     read = {name for path in sources for name in VARIABLE.findall(path.read_text(encoding="utf-8"))}
     assert set(VARIABLE.findall(README)) - {"PLATES_TEST_SERVER"} == read, "that one is of the tests"
+
+
+def arithmetic() -> list[list[str]]:
+    """Figure, formula and source of each row of *The arithmetic*."""
+    part = README[README.index("### The arithmetic") : README.index("## Tables in and out")]
+    lines = [line for line in part.splitlines() if line.startswith("|")]
+    return [[cell.strip() for cell in line.strip("|").split("|")] for line in lines[2:]]
+
+
+def test_every_figure_that_a_page_explains_stands_with_its_formula_and_source() -> None:
+    rows = arithmetic()
+    assert rows[: len(EXPLAINED)] == [[one.name, one.formula, one.source] for one in EXPLAINED.values()]
+    assert all(len(row) == 3 and all(row) for row in rows)
 
 
 @pytest.fixture
