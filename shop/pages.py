@@ -1,4 +1,4 @@
-"""Home, and the echo of what was typed in both units."""
+"""Home, how the day goes, and the echo of what was typed in both units."""
 
 import re
 
@@ -31,6 +31,13 @@ def home(request: PageRequest) -> HttpResponse:
         "drifting": sentences(request.user.shop_id, request.user.shop.unit_first),
     }
     return shown(request, "shop/home.html", context)
+
+
+@require_GET
+@page
+def how(request: PageRequest) -> HttpResponse:
+    """How the day goes, by role; the README says the same."""
+    return shown(request, "shop/how.html", {})
 
 
 @require_GET

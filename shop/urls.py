@@ -131,6 +131,7 @@ urlpatterns = [
     path("metrics", metrics, name="metrics"),
     path("api/v1/", include((api, "api"))),
     path("", pages.home, name="home"),
+    path("how-it-goes/", pages.how, name="how"),
     path("sign-in/", sign_in.sign_in, name="sign-in"),
     path("unlock/", sign_in.unlock, name="unlock"),
     path("go-on/", sign_in.go_on, name="go-on"),

@@ -139,8 +139,8 @@ SENT = [
 
 #: What is opened of the whole shop. All of these show something, and nothing of another shop.
 LISTS = [
-    "/", "/me/", "/find/", "/find/?q=0.077 in", "/scan-in/", "/close-a-pack/", "/benches/", "/on-the-bench/?job=x",
-    "/matches/", "/missed/", "/buying/", "/buying/cover/?weeks=3&target=95&assume=on",
+    "/", "/how-it-goes/", "/me/", "/find/", "/find/?q=0.077 in", "/scan-in/", "/close-a-pack/", "/benches/",
+    "/on-the-bench/?job=x", "/matches/", "/missed/", "/buying/", "/buying/cover/?weeks=3&target=95&assume=on",
     "/buying/cover/could-go.csv?weeks=3&target=95&assume=on", "/buying/rules/", "/week/", "/orders/", "/claims/",
     "/claims.csv", "/residuals/", "/residuals/?by=person", "/residuals/?by=gauge", "/shelf/", "/bins/", "/hand-outs/",
     "/hand-outs/?reason=cash", "/hand-outs/?reason=transfer", "/gauges/", "/labels/?sort=bin", "/labels/?sort=kind",

@@ -160,6 +160,7 @@ def every_page(shop: Shop) -> list[tuple[str, str]]:
 
     return [
         ("home", at("home")),
+        ("how", at("how")),
         ("sign-in", at("sign-in")),
         ("unlock", at("unlock")),
         ("me", at("me")),

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -46,6 +47,18 @@ def test_every_variable_is_read_and_every_one_of_ours_is_told() -> None:
     sources = [ROOT / "manage.py", *(ROOT / "shop").rglob("*.py"), *(ROOT / "plates").rglob("*.py")]
     read = {name for path in sources for name in VARIABLE.findall(path.read_text(encoding="utf-8"))}
     assert set(VARIABLE.findall(README)) - {"PLATES_TEST_SERVER"} == read, "that one is of the tests"
+
+
+def test_the_day_is_told_as_the_page_tells_it() -> None:
+    """Its words to mind, and step by step; the page marks them as HTML, the README as Markdown."""
+    page = unescape((ROOT / "shop/templates/shop/how.html").read_text(encoding="utf-8"))
+    for tag, mark in {"strong": "**", "b": "**", "i": "*", "code": "`"}.items():
+        page = page.replace(f"<{tag}>", mark).replace(f"</{tag}>", mark)
+    on_page = re.findall(r"<(?:p class=\"warning\"|li|h2[^>]*)>(.*)</(?:p|li|h2)>", page)
+    day = README[README.index("## The day") : README.index("## Test it")]
+    day = re.sub(r"(?m)^(### .*) \(`\w+`\)$", r"\1", day)
+    here = re.findall(r"(?ms)^(?:\d\. |### |(?=\*\*Mind))(.*?)(?=\n\d\. |\n\n)", day)
+    assert [" ".join(one.split()) for one in here] == on_page and len(on_page) > 30
 
 
 def arithmetic() -> list[list[str]]:
