@@ -188,8 +188,8 @@ def _named(match: Match, plate_id: uuid.UUID) -> Plate:
 
 def _aside(reason: str) -> str:
     return (
-        f"This plate must not go in. {reason} Read it again, or take another. If it is so, send then: rematch: it is "
-        "quarantined, and the pack is asked again."
+        f"This plate must not go in. {reason} Read it again, or take another. If it is so, lay it where it belongs "
+        "(rematch): it is quarantined, and the pack is asked again."
     )
 
 
@@ -198,8 +198,9 @@ def _none_of_them(booking: Booking, plate: Any, reading: Reading) -> str:
     text = (
         f"{both(reading.thickness_nm)} is none of the plates that may have left {where}: the nearest on record is "
         f"{both(plate.thickness_nm)}, and two readings of one plate agree within {both(half_even(plate.within_nm))}. "
-        "Read it again; or take the one next to it and read that; or say that this is it: then keep (it goes in as it "
-        "is, and its record is put right), or rematch (it goes into the bin for its size, and the pack is asked again)."
+        "Read it again; or take the one next to it and read that; or say that this is it (keep: it goes in as it is "
+        "read, and its record is put right); or lay it where it belongs (rematch: into the bin for its size, and the "
+        "pack is asked again)."
     )
     try:
         thickness_check(booking.kind, reading.texts, reading.thickness_nm, row=booking.row)
