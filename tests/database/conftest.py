@@ -1,16 +1,19 @@
-"""Data directories for servers that are started and killed for real."""
+"""Data directories for servers that are started and killed for real; a database without a table, one with the demo."""
 
+import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import psycopg
 import pytest
 
 from shop import database
 from shop.database import places
 from tests import servers
+from tests.conftest import Urls, drop, pointed_at
 from tests.database import processes
 
 
@@ -55,3 +58,24 @@ def used_dir(data_dir: Path, whole_cluster: Path) -> Path:
     if not (whole_cluster / "server").exists():
         subprocess.run(["cp", "-a", whole_cluster, data_dir], check=True)
     return data_dir
+
+
+@pytest.fixture
+def empty(server: Urls, django_db_blocker) -> Iterator[Urls]:
+    """A database without a table, to which Django's connections lead."""
+    name = f"empty_{os.getpid()}"
+    with psycopg.connect(server.of("postgres").owner, autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name}")
+    with pointed_at(server.of(name)), django_db_blocker.unblock():
+        yield server.of(name)
+    drop(server, name)
+
+
+@pytest.fixture
+def demo(server: Urls, demo_clone: Callable[[str], Urls], django_db_blocker) -> Iterator[Urls]:
+    """A demo shop of the test's own."""
+    name = f"backed_up_{os.getpid()}"
+    urls = demo_clone(name)
+    with pointed_at(urls), django_db_blocker.unblock():
+        yield urls
+    drop(server, name)

@@ -5,7 +5,6 @@ import os
 import stat
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import psycopg
@@ -15,7 +14,7 @@ from django.db import connections
 
 from shop.backup import BackupError, acts, backup_drill, backup_make, backup_restore, tools
 from shop.backup.contents import tables_read
-from tests.conftest import Urls, drop, pointed_at
+from tests.conftest import Urls, pointed_at
 from tests.database.processes import ROOT
 
 LEDGER = "SELECT * FROM plates_ledgerline ORDER BY plate_id, seq"
@@ -45,27 +44,6 @@ def backed_up(loaded: Urls, tmp_path_factory, django_db_blocker) -> Path:
     with pointed_at(loaded), django_db_blocker.unblock():
         backup_make(file)
     return file
-
-
-@pytest.fixture
-def empty(server: Urls, django_db_blocker) -> Iterator[Urls]:
-    """A database without a table, to which Django's connections lead."""
-    name = f"empty_{os.getpid()}"
-    with psycopg.connect(server.of("postgres").owner, autocommit=True) as connection:
-        connection.execute(f"CREATE DATABASE {name}")
-    with pointed_at(server.of(name)), django_db_blocker.unblock():
-        yield server.of(name)
-    drop(server, name)
-
-
-@pytest.fixture
-def demo(server: Urls, demo_clone: Callable[[str], Urls], django_db_blocker) -> Iterator[Urls]:
-    """A demo shop of the test's own."""
-    name = f"backed_up_{os.getpid()}"
-    urls = demo_clone(name)
-    with pointed_at(urls), django_db_blocker.unblock():
-        yield urls
-    drop(server, name)
 
 
 def test_every_row_comes_back_and_the_ledger_with_it(loaded: Urls, backed_up: Path, empty: Urls) -> None:
