@@ -15,9 +15,10 @@ from django.core.management import CommandError, call_command
 from django.db import DatabaseError, connections, transaction
 from django.db.migrations.executor import MigrationExecutor
 
-from shop.backup.contents import migrations_read, relations, tables_read
+from shop.backup.before import refuse_elsewhere, refuse_existing, refuse_newer, refuse_unfit
+from shop.backup.contents import migrations_read, tables_read
 from shop.backup.errors import BackupError
-from shop.backup.manifest import Manifest, digest, manifest_read
+from shop.backup.manifest import Manifest, manifest_read
 from shop.backup.tools import server_major, tool_run
 from shop.database import grant
 
@@ -37,12 +38,15 @@ def backup_make(target: Path) -> Manifest:
 
     Raises BackupError; then there is no file, or the one that was there before as it was.
     """
-    _refuse_existing(target)
+    refuse_existing(target)
     owner = connections["owner"]
     try:
         descriptor, name = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent)
     except OSError as error:
-        raise BackupError(f"{target.parent} cannot be written to: {error.strerror}.") from error
+        raise BackupError(
+            f"{target.parent} cannot be written to: {error.strerror}. Name a file in a directory that is there and in "
+            "which this user may write."
+        ) from error
     os.close(descriptor)
     part = Path(name)
     try:
@@ -56,16 +60,18 @@ def backup_make(target: Path) -> Manifest:
                 raise BackupError("There is no shop in this database: it was never migrated. Nothing was written.")
             made_at = datetime.now(UTC).isoformat(timespec="seconds")
             what = ("--format=custom", "--no-owner", "--no-privileges", f"--snapshot={snapshot}", f"--file={part}")
-            tool_run(owner, "pg_dump", *what)
+            tool_run(owner, "pg_dump", *what, left="No file was left behind. Mend that, and back up again.")
             tables = tables_read(owner)
-        size = part.stat().st_size
-        manifest = Manifest(made_at, server_major(owner), migrations, tables, size, digest(part, size))
+        manifest = Manifest(made_at, server_major(owner), migrations, tables, part.stat().st_size)
         manifest.append(part)
-        _refuse_existing(target)
+        refuse_existing(target)
         part.rename(target)
         _settle_on_disk(target.parent)
     except OSError as error:
-        raise BackupError(f"{target} could not be written: {error.strerror}.") from error
+        raise BackupError(
+            f"{target} could not be written: {error.strerror}. No file was left behind. Make room, or name a file on "
+            "another disk."
+        ) from error
     finally:
         part.unlink(missing_ok=True)
     return manifest
@@ -78,20 +84,17 @@ def backup_restore(source: Path) -> Proof:
     what was restored is not what was backed up, which leaves it to be looked at.
     """
     manifest = manifest_read(source)
-    _refuse_newer(source, manifest)
-    if found := relations(connections["owner"]):
-        raise BackupError(
-            f"The database is not empty: it holds {', '.join(found)} and perhaps more. Nothing was changed. Restore "
-            "into an empty one: set PLATES_DATA_DIR to a new directory, or DATABASE_URL and DATABASE_OWNER_URL to a "
-            "new database, and do not migrate it. To prove the file beside this shop run manage.py restore_drill."
-        )
+    refuse_newer(source, manifest)
+    refuse_elsewhere()
+    refuse_unfit()
     return _restored(source, manifest)
 
 
 def backup_drill(source: Path) -> Proof:
     """Restore a backup into a scratch database on the same server, prove it there, drop it. Raises BackupError."""
     manifest = manifest_read(source)
-    _refuse_newer(source, manifest)
+    refuse_newer(source, manifest)
+    refuse_elsewhere()
     with _scratch():
         return _restored(source, manifest)
 
@@ -106,14 +109,15 @@ def _restored(source: Path, manifest: Manifest) -> Proof:
         steps.append((step, time.monotonic() - begun))
         begun = time.monotonic()
 
-    tool_run(owner, "pg_restore", "--exit-on-error", "--single-transaction", "--no-owner", "--no-privileges", source)
+    how = ("--exit-on-error", "--single-transaction", "--no-owner", "--no-privileges", source)
+    tool_run(owner, "pg_restore", *how, left="Nothing was changed. Mend that, and restore again.")
     done("restored")
     with transaction.atomic(using="owner"):
         found = tables_read(owner)
     if differing := sorted(n for n in found.keys() | manifest.tables if found.get(n) != manifest.tables.get(n)):
         raise BackupError(
             f"What was restored is not what was backed up; these tables differ: {', '.join(differing)}. Do not work "
-            "with this database."
+            "with this database: keep it to be looked at, and restore another backup into another one."
         )
     done("compared")
     grant(owner)
@@ -133,32 +137,11 @@ def _restored(source: Path, manifest: Manifest) -> Proof:
     return Proof(manifest, len(missing), said.getvalue().strip(), steps)
 
 
-def _refuse_existing(target: Path) -> None:
-    if os.path.lexists(target):
-        raise BackupError(f"{target} is there already and was left as it is. Name a file that is not.")
-
-
-def _refuse_newer(source: Path, manifest: Manifest) -> None:
-    owner = connections["owner"]
-    major = server_major(owner)
-    if manifest.server > major:
-        raise BackupError(
-            f"{source} comes from PostgreSQL {manifest.server}, and this server is {major}, which does not read it. "
-            f"Nothing was changed. Restore on PostgreSQL {manifest.server} or later."
-        )
-    known = {f"{app}.{name}" for app, name in MigrationExecutor(owner).loader.disk_migrations}
-    if unknown := [name for name in manifest.migrations if name not in known]:
-        raise BackupError(
-            f"{source} was written by a newer release: this one does not know {', '.join(unknown[:3])}. Nothing was "
-            "changed. Install the release that wrote it, or a later one."
-        )
-
-
 @contextmanager
 def _scratch() -> Iterator[None]:
     """A new database beside the shop's, to which both connections lead for the time being."""
     scratch = f"plates_drill_{secrets.token_hex(6)}"
-    _of_server(f"CREATE DATABASE {scratch}")
+    _of_server(f"CREATE DATABASE {scratch} TEMPLATE template0")  # the usual template may hold what is not ours
     kept = {alias: connections[alias].settings_dict["NAME"] for alias in ("default", "owner")}
     try:
         _lead_to(dict.fromkeys(kept, scratch))

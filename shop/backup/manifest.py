@@ -3,8 +3,9 @@
 import hashlib
 import json
 import os
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
+from typing import Any
 
 from shop.backup.contents import Table
 from shop.backup.errors import BackupError
@@ -23,7 +24,6 @@ class Manifest:
     migrations: list[str]
     tables: dict[str, Table]
     archive_bytes: int
-    sha256: str
 
     @property
     def rows(self) -> int:
@@ -31,25 +31,27 @@ class Manifest:
 
     def append(self, archive: Path) -> None:
         """Write the line behind the archive, and wait until all of it is on the disk."""
-        line = json.dumps({"kind": KIND, "format": FORMAT, **asdict(self)})
+        said = {"kind": KIND, "format": FORMAT, **asdict(self)}
+        line = json.dumps({**said, "sha256": _seal(archive, said)})
         with archive.open("ab") as file:
             file.write(f"\n{line}\n".encode())
             file.flush()
             os.fsync(file.fileno())
 
 
-def digest(archive: Path, size: int) -> str:
-    """SHA-256 of the first ``size`` bytes."""
-    found = hashlib.sha256()
+def _seal(archive: Path, said: dict[str, Any]) -> str:
+    """SHA-256 of the archive's bytes and of what the line says of them."""
+    left, found = said["archive_bytes"], hashlib.sha256()
     with archive.open("rb") as file:
-        while size and (block := file.read(min(size, 1 << 20))):
+        while left and (block := file.read(min(left, 1 << 20))):
             found.update(block)
-            size -= len(block)
+            left -= len(block)
+    found.update(json.dumps(said).encode())
     return found.hexdigest()
 
 
 def manifest_read(backup: Path) -> Manifest:
-    """The manifest of a file, every byte of whose archive has been checked. Raises BackupError."""
+    """The manifest of a file, every byte of which has been checked. Raises BackupError."""
     try:
         size = backup.stat().st_size
         with backup.open("rb") as file:
@@ -57,12 +59,15 @@ def manifest_read(backup: Path) -> Manifest:
             file.seek(max(0, size - _LONGEST))
             line = file.read().removesuffix(b"\n").rpartition(b"\n")[2]
     except OSError as error:
-        raise BackupError(f"{backup} cannot be read: {error.strerror}.") from error
+        raise BackupError(
+            f"{backup} cannot be read: {error.strerror}. Nothing was changed. Name a file of `manage.py backup` that "
+            "this user may read."
+        ) from error
     try:
         said = json.loads(line)
-        known = said.pop("kind") == KIND
-        written_by = said.pop("format")
-    except (ValueError, KeyError, TypeError, AttributeError):
+        known = said["kind"] == KIND
+        written_by, sha256 = said["format"], said.pop("sha256")
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         known = False
     if not known or head != b"PGDMP":
         raise BackupError(
@@ -70,12 +75,11 @@ def manifest_read(backup: Path) -> Manifest:
             "Take another file, or copy this one again and whole."
         )
     if written_by != FORMAT:
-        raise BackupError(f"{backup} was written by a newer release of this program. Restore it with that release.")
-    said["tables"] = {name: Table(*table) for name, table in said["tables"].items()}
-    manifest = Manifest(**said)
-    if size != manifest.archive_bytes + len(line) + 2 or digest(backup, manifest.archive_bytes) != manifest.sha256:
+        raise BackupError(f"{backup} was written by a newer release. Nothing was changed. Restore it with that one.")
+    if said.get("archive_bytes") != size - len(line) - 2 or _seal(backup, said) != sha256:
         raise BackupError(
-            f"{backup} is damaged: it is not what was written on {manifest.made_at}. Nothing was changed. "
+            f"{backup} is damaged: it is not what was written. Nothing was changed. "
             "Take another file, or copy this one again."
         )
-    return manifest
+    members = {field.name: said[field.name] for field in fields(Manifest)}
+    return Manifest(**{**members, "tables": {name: Table(*table) for name, table in said["tables"].items()}})

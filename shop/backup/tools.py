@@ -3,6 +3,7 @@
 import contextlib
 import os
 import re
+import signal
 import subprocess
 from pathlib import Path
 
@@ -13,8 +14,9 @@ from shop.backup.errors import BackupError
 from shop.database import ServerError, files
 
 
-def tool_run(connection: BaseDatabaseWrapper, name: str, *arguments: str | Path) -> None:
-    """Run a program of the server on the database of this connection. Raises BackupError with its words.
+def tool_run(connection: BaseDatabaseWrapper, name: str, *arguments: str | Path, left: str) -> None:
+    """Run a program of the server on the database of this connection. Raises BackupError with its words, and with
+    what it has ``left`` when it fails.
 
     It gets our environment, as our own connection did. The password goes by the environment, too: other people of
     the machine see the arguments of a program.
@@ -27,7 +29,10 @@ def tool_run(connection: BaseDatabaseWrapper, name: str, *arguments: str | Path)
         command, env=environ, stdin=subprocess.DEVNULL, capture_output=True, text=True, errors="replace", check=False
     )
     if done.returncode:
-        raise BackupError(f"{name} failed: {(done.stderr or done.stdout).strip()[-2000:]}")
+        words = (done.stderr or done.stdout).strip()[-2000:]
+        if done.returncode < 0:  # as by a system without memory
+            words = f"{words} It was ended by {signal.Signals(-done.returncode).name}.".strip()
+        raise BackupError(f"{name} failed: {words}\n{left}")
 
 
 def server_major(connection: BaseDatabaseWrapper) -> int:

@@ -2,9 +2,11 @@
 
 import json
 import os
+import resource
 import stat
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import psycopg
@@ -12,7 +14,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import connections
 
-from shop.backup import BackupError, acts, backup_drill, backup_make, backup_restore, tools
+from shop.backup import BackupError, acts, backup_drill, backup_make, backup_restore, manifest, tools
 from shop.backup.contents import tables_read
 from tests.conftest import Urls, pointed_at
 from tests.database.processes import ROOT
@@ -87,7 +89,7 @@ def test_a_backup_is_for_its_owner_alone_and_never_overwrites(loaded: Urls, tmp_
 
 
 def test_a_broken_backup_leaves_no_file(loaded: Urls, tmp_path: Path, django_db_blocker, monkeypatch) -> None:
-    def broken(connection, name: str, *arguments: str | Path) -> None:
+    def broken(connection, name: str, *arguments: str | Path, left: str) -> None:
         Path(next(a for a in map(str, arguments) if a.startswith("--file="))[7:]).write_bytes(b"PGDMP half")
         raise BackupError("pg_dump failed: no space left")
 
@@ -99,7 +101,7 @@ def test_a_broken_backup_leaves_no_file(loaded: Urls, tmp_path: Path, django_db_
 
 def test_the_words_of_the_servers_program_are_told(empty: Urls) -> None:
     with pytest.raises(BackupError, match=r"pg_restore failed: .*no/such"):
-        acts.tool_run(connections["owner"], "pg_restore", "no/such")
+        acts.tool_run(connections["owner"], "pg_restore", "no/such", left="")
 
 
 def test_nothing_to_back_up(empty: Urls, tmp_path: Path) -> None:
@@ -151,10 +153,66 @@ def test_a_file_cut_short(backed_up: Path, empty: Urls, tmp_path: Path) -> None:
         backup_restore(file)
 
 
+@pytest.mark.parametrize("line", [b"[" * 100_000, b'{"kind": 1}', b'["kind"]', b"\xff"])
+def test_a_last_line_that_is_none_of_ours(backed_up: Path, empty: Urls, tmp_path: Path, line: bytes) -> None:
+    file = tmp_path / "tampered"
+    file.write_bytes(backed_up.read_bytes().removesuffix(b"\n").rpartition(b"\n")[0] + b"\n" + line + b"\n")
+    with pytest.raises(BackupError, match="is no backup of"):
+        backup_restore(file)
+
+
+@pytest.mark.parametrize(
+    ("was", "now"),
+    [(b'plates_bin": [', b'plates_bin": [1'), (b'"archive_bytes": ', b'"archive_bytes": -'), (b'"made_at', b'"x')],
+)
+def test_a_changed_last_line_is_found_before_anything_is_changed(
+    backed_up: Path, empty: Urls, tmp_path: Path, was: bytes, now: bytes
+) -> None:
+    file = tmp_path / "tampered"
+    content = backed_up.read_bytes()
+    assert content.count(was) == 1
+    file.write_bytes(content.replace(was, now))
+    with pytest.raises(BackupError, match=r"is damaged.*Nothing was changed"):
+        backup_restore(file)
+    assert rows_of(empty) == {}
+
+
+def test_what_is_no_file_to_read_or_to_write(loaded: Urls, tmp_path: Path, django_db_blocker) -> None:
+    with pointed_at(loaded), django_db_blocker.unblock():
+        for name in (tmp_path, tmp_path / "none", Path("~/none")):
+            with pytest.raises(CommandError, match=r"cannot be read: .*that this user may read"):
+                call_command("restore", name)
+        for name in (Path("~/none"), tmp_path / "none" / "shop.backup"):
+            with pytest.raises(CommandError, match=r"cannot be written to: No such file.*a directory that is there"):
+                call_command("backup", name)
+        with pytest.raises(CommandError, match="is there already"):
+            call_command("backup", tmp_path)
+
+
+@pytest.mark.parametrize("room", [50_000, 0.99999])
+def test_a_full_disk_leaves_no_file(
+    loaded: Urls, backed_up: Path, tmp_path: Path, django_db_blocker, room: float
+) -> None:
+    """In the middle of the archive, or at the line behind it."""
+    limit = int(room if room > 1 else room * backed_up.stat().st_size)
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    with pointed_at(loaded), django_db_blocker.unblock():
+        try:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (limit, before[1]))
+            with pytest.raises(CommandError, match=r"(?s)(SIGXFSZ|File too large)\..No file was left behind\. M"):
+                call_command("backup", tmp_path / "shop.backup")
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert list(tmp_path.iterdir()) == []
+
+
 def manifest_changed(backed_up: Path, file: Path, **members: object) -> Path:
-    """A copy whose last line says something else."""
+    """A copy whose last line says something else, and has the right checksum."""
     archive, _, line = backed_up.read_bytes().removesuffix(b"\n").rpartition(b"\n")
-    file.write_bytes(archive + b"\n" + json.dumps({**json.loads(line), **members}).encode() + b"\n")
+    said = {**json.loads(line), **members}
+    del said["sha256"]
+    said["sha256"] = manifest._seal(backed_up, said)
+    file.write_bytes(archive + b"\n" + json.dumps(said).encode() + b"\n")
     return file
 
 
@@ -216,8 +274,8 @@ def test_a_drill_leaves_the_shop_alone_and_says_what_was_compared(demo: Urls, tm
 def test_what_is_written_while_the_backup_runs_is_not_in_it(demo: Urls, tmp_path: Path, monkeypatch) -> None:
     run = acts.tool_run
 
-    def busy(*arguments: object) -> None:
-        run(*arguments)
+    def busy(*arguments: object, **options: object) -> None:
+        run(*arguments, **options)
         with psycopg.connect(demo.owner) as connection:
             connection.execute("UPDATE plates_bin SET code = code || 'x'")
 
@@ -247,7 +305,7 @@ def test_a_password_stands_in_no_argument(empty: Urls, monkeypatch) -> None:
     monkeypatch.setattr(subprocess, "run", run)
     with monkeypatch.context() as patched:
         patched.setitem(connections["owner"].settings_dict, "PASSWORD", "under the anvil")
-        tools.tool_run(connections["owner"], "pg_dump", "--file=x")
+        tools.tool_run(connections["owner"], "pg_dump", "--file=x", left="")
     ((command, environ),) = ran
     assert not [part for part in command if "anvil" in str(part)]
     assert environ["PGPASSWORD"] == "under the anvil"
@@ -257,6 +315,42 @@ def test_programs_of_another_version_are_not_taken(monkeypatch) -> None:
     monkeypatch.setattr(tools.files, "MAJOR", "99")
     with pytest.raises(BackupError, match=r"PostgreSQL 99, and no pg_dump of that version.*postgresql-client-99"):
         tools._tool("pg_dump", 99)
+
+
+def two_roles() -> tuple[str, str]:
+    owner, role = (connections[alias].settings_dict["USER"] for alias in ("owner", "default"))
+    if owner == role:
+        pytest.skip("one role does both here")
+    return owner, role
+
+
+def test_a_role_that_may_not_make_tables(backed_up: Path, empty: Urls) -> None:
+    two_roles()
+    with pointed_at(Urls(empty.app, empty.app)), pytest.raises(BackupError, match=r"may not make tables.*OWNER TO"):
+        backup_restore(backed_up)
+    assert rows_of(empty) == {}
+
+
+def test_a_role_that_may_not_make_databases(backed_up: Path, demo: Urls) -> None:
+    two_roles()
+    with pointed_at(Urls(demo.app, demo.app)), pytest.raises(BackupError, match=r"ALTER ROLE … CREATEDB"):
+        backup_drill(backed_up)
+    assert databases_of(demo) == set()
+
+
+@pytest.mark.parametrize("act", [backup_restore, backup_drill])
+def test_two_addresses_that_lead_apart(backed_up: Path, loaded: Urls, empty: Urls, act: Callable) -> None:
+    with pointed_at(Urls(empty.owner, loaded.app)), pytest.raises(BackupError, match="Both have to name the one"):
+        act(backed_up)
+    assert rows_of(empty) == {}
+
+
+def test_an_application_that_is_not_let_in(backed_up: Path, empty: Urls) -> None:
+    _, role = two_roles()
+    away = Urls(empty.owner, empty.app.replace(f"//{role}", "//nobody_here", 1))
+    with pointed_at(away), pytest.raises(BackupError, match=r"(?s)leads nowhere:.*Make its role and let it in"):
+        backup_restore(backed_up)
+    assert rows_of(empty) == {}
 
 
 @pytest.mark.processes
