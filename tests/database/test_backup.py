@@ -189,6 +189,20 @@ def test_what_is_no_file_to_read_or_to_write(loaded: Urls, tmp_path: Path, djang
             call_command("backup", tmp_path)
 
 
+def test_a_file_of_somebody_else(backed_up: Path, tmp_path: Path) -> None:
+    file = tmp_path / "theirs"
+    file.write_bytes(backed_up.read_bytes())
+    file.chmod(0)
+    me = os.geteuid()
+    try:
+        if me == 0:  # may read everything
+            os.seteuid(65534)
+        with pytest.raises(CommandError, match=r"cannot be read: Permission denied\..*that this user may read"):
+            call_command("restore", file)
+    finally:
+        os.seteuid(me)
+
+
 @pytest.mark.parametrize("room", [50_000, 0.99999])
 def test_a_full_disk_leaves_no_file(
     loaded: Urls, backed_up: Path, tmp_path: Path, django_db_blocker, room: float

@@ -163,6 +163,8 @@ def test_the_first_release_is_after_a_way_back_what_it_was(empty: Urls) -> None:
 
 def test_a_migration_does_not_wait_long_for_a_table_and_is_undone_whole(fresh_db: Urls, monkeypatch) -> None:
     monkeypatch.setattr(migrate, "LOCK_TIMEOUT", "50ms")
+    in_the_end = "-c statement_timeout=60s"  # else this test would wait for ever where migrate does
+    monkeypatch.setitem(connections["owner"].settings_dict["OPTIONS"], "options", in_the_end)
     with psycopg.connect(fresh_db.owner) as other:
         other.execute("SELECT count(*) FROM shop_person")  # and stays in its transaction
         with pytest.raises(CommandError, match=r"shop\.0005_sessions_ended waited 50ms for a table.*Migrate again"):
@@ -174,3 +176,13 @@ def test_a_migration_does_not_wait_long_for_a_table_and_is_undone_whole(fresh_db
     with connections["owner"].cursor() as cursor:
         cursor.execute("SHOW lock_timeout")
         assert cursor.fetchone() == ("0",)
+
+
+@pytest.mark.parametrize(("atomic", "limit"), [(True, migrate.LOCK_TIMEOUT), (False, "0")])
+def test_what_is_made_concurrently_waits_as_long_as_it_takes(db: None, atomic: bool, limit: str) -> None:
+    command, migration = migrate.Command(), Migration("0099_trial", "plates")
+    command.locking, command.verbosity, migration.atomic = connections["default"], 0, atomic
+    command.migration_progress_callback("apply_start", migration)
+    with connections["default"].cursor() as cursor:
+        cursor.execute("SHOW lock_timeout")
+        assert cursor.fetchone() == (limit,)

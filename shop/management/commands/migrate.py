@@ -24,22 +24,24 @@ class Command(migrate.Command):
         try:
             super().handle(*args, **options)
         except OperationalError as error:
-            if not isinstance(error.__cause__, LockNotAvailable):
+            if self.at is None or not isinstance(error.__cause__, LockNotAvailable):
                 raise
+            self._wait_for("DEFAULT")
             raise CommandError(
                 f"{self.at} waited {LOCK_TIMEOUT} for a table that somebody else keeps locked. It was undone whole, so "
                 "that nobody waits behind it; what came before it stands. Migrate again. If that does not help, end "
                 "what keeps the table, as a backup that still runs or a psql left open; pg_stat_activity shows it by "
                 "its xact_start."
             ) from error
-        finally:
-            self._wait_for("DEFAULT")
 
     def migration_progress_callback(self, action: str, migration: Migration | None = None, fake: bool = False) -> None:
         if migration and action in ("apply_start", "unapply_start"):
             self.at = migration
             # Outside a transaction stands what is made CONCURRENTLY: it keeps nobody waiting, and waits for everybody.
             self._wait_for(f"'{LOCK_TIMEOUT}'" if migration.atomic else "0")
+        elif action in ("apply_success", "unapply_success"):
+            self.at = None
+            self._wait_for("DEFAULT")
         super().migration_progress_callback(action, migration, fake)
 
     def _wait_for(self, limit: str) -> None:
