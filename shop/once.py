@@ -24,7 +24,7 @@ KEPT_DAYS = 30
 # Some old keys go with each new one; never the row that this statement may write itself.
 _CLAIM = """
 WITH gone AS (
-  DELETE FROM shop_requestkey WHERE id IN (
+  DELETE FROM shop_requestkey WHERE shop_id = %(shop)s AND id IN (
     SELECT id FROM shop_requestkey
      WHERE shop_id = %(shop)s AND made_at < now() - make_interval(days => %(days)s)
        AND (person_id, key) <> (%(person)s, %(key)s)
@@ -41,7 +41,7 @@ _FIND = """
 SELECT fingerprint, status, answer FROM shop_requestkey
  WHERE shop_id = %s AND person_id = %s AND key = %s AND made_at >= now() - make_interval(days => %s)
 """
-_STORE = "UPDATE shop_requestkey SET status = %s, answer = %s WHERE id = %s"
+_STORE = "UPDATE shop_requestkey SET status = %s, answer = %s WHERE shop_id = %s AND id = %s"
 
 
 class KeySpent(Refusal):
@@ -103,7 +103,7 @@ class Once:
             answer = render(effect())
             with connection.cursor() as cursor:
                 body = json.dumps(answer.body, cls=DjangoJSONEncoder)
-                cursor.execute(_STORE, [answer.status, body, claim])
+                cursor.execute(_STORE, [answer.status, body, self.person.shop_id, claim])
             return Answer(answer.status, json.loads(body))
 
     def _claim(self) -> Any:

@@ -87,6 +87,15 @@ class ShopRow(models.Model):
         abstract = True
         constraints = [models.UniqueConstraint(fields=["shop", "id"], name="%(class)s_shop_id")]
 
+    def _do_update(self, base_qs: Any, *values: Any) -> Any:
+        """Django's own UPDATE of ``save`` names the row by its key alone; see `shop.links`."""
+        return super()._do_update(base_qs.filter(shop_id=self.shop_id), *values)
+
+    def refresh_from_db(self, using: str | None = None, fields: Any = None, from_queryset: Any = None) -> None:
+        rows = type(self)._base_manager.all() if from_queryset is None else from_queryset
+        known = self.__dict__.get("shop_id")  # a row that was read without it asks for just that
+        super().refresh_from_db(using, fields, rows.filter(shop_id=known) if known else rows)
+
 
 #: From so many rows on it is dearer to go by a plan for a small table than to make a new one.
 MANY_ROWS = 200

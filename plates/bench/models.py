@@ -8,6 +8,7 @@ from django.db.models.functions import Now
 
 from plates.catalogue.spec_models import Spec
 from shop.errors import CodeTaken, constraint
+from shop.links import Link
 from shop.once import spent
 from shop.people.models import Person, Terminal
 from shop.rows import SameShop, ShopRow
@@ -52,14 +53,14 @@ class Match(ShopRow):
 
     number = models.BigIntegerField()
     state = models.TextField(choices=MatchState.choices, default=MatchState.OPEN)
-    job = models.ForeignKey(
+    job = Link(
         Job, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="matches"
     )
-    spec = models.ForeignKey(
+    spec = Link(
         Spec, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="matches"
     )
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
-    terminal = models.ForeignKey(
+    person = Link(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    terminal = Link(
         Terminal, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
     asked_at = models.DateTimeField(db_default=Now())
@@ -89,10 +90,10 @@ class Match(ShopRow):
     option_taken = models.PositiveIntegerField(null=True)
     held_until = models.DateTimeField(null=True)
     taken_at = models.DateTimeField(null=True)
-    taken_by = models.ForeignKey(
+    taken_by = Link(
         Person, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
-    taken_terminal = models.ForeignKey(
+    taken_terminal = Link(
         Terminal, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
     slip = models.JSONField(default=list)
@@ -103,7 +104,7 @@ class Match(ShopRow):
     limit_low_nm = models.BigIntegerField(null=True)
     limit_high_nm = models.BigIntegerField(null=True)
     #: The closed match that came back as this one, and how much of the change its wear accounts for.
-    comeback_of = models.ForeignKey(
+    comeback_of = Link(
         "self", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="comebacks"
     )
     comeback = models.JSONField(null=True)
@@ -170,13 +171,13 @@ class Missed(ShopRow):
     on the wall of the shop.
     """
 
-    match = models.ForeignKey(
+    match = Link(
         Match, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="missed"
     )
-    job = models.ForeignKey(
+    job = Link(
         Job, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="missed"
     )
-    spec = models.ForeignKey(Spec, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    spec = Link(Spec, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     day = models.DateField()
     at = models.DateTimeField(db_default=Now())
     ranges = models.JSONField(default=list)
@@ -205,11 +206,11 @@ class FinalCheck(ShopRow):
     ``u_reading_nm`` the final reading's, ``u_moves_nm`` the part of the prediction that its plates make.
     """
 
-    match = models.ForeignKey(
+    match = Link(
         Match, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="final_checks"
     )
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
-    terminal = models.ForeignKey(
+    person = Link(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    terminal = Link(
         Terminal, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
     at = models.DateTimeField(db_default=Now())

@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 
 from plates.stock.models import Plate
+from shop.links import Link
 from shop.people.models import Person
 from shop.rows import SameShop, ShopRow
 
@@ -23,7 +24,7 @@ SETTLED = [one for one in ClaimState.choices if one[0] != ClaimState.OPEN]
 class Claim(ShopRow):
     """One plate to be claimed on the supplier of its order: as it was read then, since it may be read again later."""
 
-    plate = models.ForeignKey(
+    plate = Link(
         Plate, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="claims"
     )
     thickness_nm = models.BigIntegerField()
@@ -34,7 +35,7 @@ class Claim(ShopRow):
     state = models.TextField(choices=ClaimState.choices, default=ClaimState.OPEN)
     opened_at = models.DateTimeField(db_default=Now())
     note = models.TextField(blank=True, default="")
-    person = models.ForeignKey(
+    person = Link(
         Person, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
     settled_at = models.DateTimeField(null=True)

@@ -95,7 +95,7 @@ def claims_settle(
     for claim in claims:
         claim.note = f"{claim.note}; {note}" if claim.note else note
         claim.state, claim.person, claim.settled_at = state, person, timezone.now()
-    Claim.objects.bulk_update(claims, ["state", "note", "person", "settled_at"])
+    Claim.objects.filter(shop_id=person.shop_id).bulk_update(claims, ["state", "note", "person", "settled_at"])
     return claims
 
 

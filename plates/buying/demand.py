@@ -40,7 +40,7 @@ SELECT f.code, p.role, p.thickness_nm, p.plates::int, p.held::int
          UNION ALL
         SELECT fit_id, role, thickness_nm, count(*), count(*) FILTER (WHERE held_until > now()) FROM plates_plate
          WHERE shop_id = %(shop)s AND state = 'held' AND owner = '' AND {_OF_FITS} GROUP BY 1, 2, 3) p
-  JOIN plates_fit f ON f.id = p.fit_id
+  JOIN plates_fit f ON f.shop_id = %(shop)s AND f.id = p.fit_id
  WHERE (%(role)s = '' OR p.role = %(role)s)
 """  # noqa: S608  # only what stands above is put in
 
@@ -48,11 +48,11 @@ SELECT f.code, p.role, p.thickness_nm, p.plates::int, p.held::int
 #: the shop, lost, scrapped off the shelf. A loan is no demand, and neither is its return; what comes back from a job or
 #: a sale is taken off again. What goes back to the supplier under warranty was never used.
 USED_LINES = """plates_ledgerline l
-  JOIN plates_plate p ON p.id = l.plate_id
-  LEFT JOIN plates_handout h ON h.id = l.hand_out_id
+  JOIN plates_plate p ON p.shop_id = %(shop)s AND p.id = l.plate_id
+  LEFT JOIN plates_handout h ON h.shop_id = %(shop)s AND h.id = l.hand_out_id
   LEFT JOIN plates_ledgerline b ON l.act = 'put_back' AND b.plate_id = l.plate_id AND b.shop_id = l.shop_id
                                AND b.seq = l.prev_seq
-  LEFT JOIN plates_handout bh ON bh.id = b.hand_out_id
+  LEFT JOIN plates_handout bh ON bh.shop_id = %(shop)s AND bh.id = b.hand_out_id
  WHERE l.shop_id = %(shop)s AND l.at > now() - %(span)s AND p.owner = '' AND l.delta <> 0
    AND CASE l.act WHEN 'taken' THEN true
                   WHEN 'scrapped' THEN true
@@ -65,7 +65,7 @@ SELECT f.code, u.role, u.thickness_nm, u.plates::int, 0
   FROM (SELECT p.fit_id, p.role, l.thickness_nm, sum(-l.delta) AS plates FROM {USED_LINES}
            AND {_OF_FITS} AND (%(role)s = '' OR p.role = %(role)s)
          GROUP BY 1, 2, 3) u
-  JOIN plates_fit f ON f.id = u.fit_id
+  JOIN plates_fit f ON f.shop_id = %(shop)s AND f.id = u.fit_id
 """  # noqa: S608  # only what stands above is put in
 
 

@@ -7,6 +7,7 @@ from django.db.models.functions import Now
 from plates.catalogue.models import BadFigures, Fit, Kind, Role, Supplier
 from plates.catalogue.sets import SetCount, set_count
 from shop.errors import constraint
+from shop.links import Link
 from shop.once import spent
 from shop.people.models import Person
 from shop.rows import SameShop, ShopRow
@@ -27,7 +28,7 @@ class BuyRule(ShopRow):
     is; without it the economic quantity over buy-below, or ``fill_weeks`` of demand where its figures are not given.
     """
 
-    fit = models.ForeignKey(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    fit = Link(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     role = models.TextField(choices=Role.choices)
     nominal_nm = models.BigIntegerField(null=True)
     method = models.TextField(choices=Method.choices, default=Method.SERVICE)
@@ -94,11 +95,11 @@ class Order(ShopRow):
     """What is bought of one supplier at once. ``due``: when all of it should be there."""
 
     number = models.BigIntegerField()
-    supplier = models.ForeignKey(
+    supplier = Link(
         Supplier, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="orders"
     )
     state = models.TextField(choices=OrderState.choices, default=OrderState.DRAFT)
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    person = Link(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     made_at = models.DateTimeField(db_default=Now())
     sent_at = models.DateTimeField(null=True)
     due = models.DateField(null=True)
@@ -131,7 +132,7 @@ class Order(ShopRow):
 class OrderSet(ShopRow):
     """So many sets, one of each of their kinds to a set; a cost is a set's. Their pieces are lines of the order."""
 
-    order = models.ForeignKey(Order, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="sets")
+    order = Link(Order, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="sets")
     code = models.TextField()
     quantity = models.PositiveIntegerField()
     unit_cost = models.DecimalField(max_digits=12, decimal_places=4, null=True)
@@ -185,15 +186,15 @@ class OrderLine(ShopRow):
     The pieces of a set (``of_set``) are a line each: ordered as many as sets, at their share of its cost.
     """
 
-    order = models.ForeignKey(
+    order = Link(
         Order, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="lines"
     )
     position = models.PositiveSmallIntegerField()
-    kind = models.ForeignKey(Kind, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    kind = Link(Kind, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     quantity = models.PositiveIntegerField()
     unit_cost = models.DecimalField(max_digits=12, decimal_places=4, null=True)
     received = models.PositiveIntegerField(default=0)
-    of_set = models.ForeignKey(
+    of_set = Link(
         OrderSet, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="pieces"
     )
 

@@ -79,7 +79,8 @@ def order_receive_lot(
 def arrival_undo(*, person: Person, plate: Plate) -> None:
     """Undo the scan of a plate, or the whole lot it came with, and take it off its order. Raises WrongState."""
     line_id = plate.order_line_id
-    order = order_lock(person, OrderLine.objects.values_list("order", flat=True).get(pk=line_id)) if line_id else None
+    own = OrderLine.objects.filter(shop_id=person.shop_id)
+    order = order_lock(person, own.values_list("order", flat=True).get(pk=line_id)) if line_id else None
     if order:
         of_lot = Plate.objects.filter(shop_id=person.shop_id, lot=plate.lot) if plate.lot else None
         claims_drop([plate.pk] if of_lot is None else of_lot.values_list("pk", flat=True))
@@ -123,7 +124,7 @@ def _counted(
 
 def _keep(order: Order, lines: Any) -> None:
     """Write what came so far, and the state that this makes of the order; a cancelled one stays cancelled."""
-    OrderLine.objects.bulk_update(lines, ["received"])
+    OrderLine.objects.filter(shop_id=order.shop_id).bulk_update(lines, ["received"])
     if order.state == OrderState.CANCELLED:
         return
     if all(line.to_come == 0 for line in lines):

@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from shop.errors import CodeTaken, Refusal, constraint
+from shop.links import Link
 from shop.rows import SameShop, ShopRow
 
 
@@ -80,7 +81,7 @@ class Kind(ShopRow):
     """One catalogued plate: fit, role, lined faces, nominal thickness, material, facing."""
 
     code = models.TextField()
-    fit = models.ForeignKey(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="kinds")
+    fit = Link(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="kinds")
     role = models.TextField(choices=Role.choices)
     lined_faces = models.PositiveSmallIntegerField()
     nominal_nm = models.BigIntegerField()
@@ -96,7 +97,7 @@ class Kind(ShopRow):
     warp_limit_nm = models.BigIntegerField(null=True)
     set_of = models.TextField(blank=True, default="")
     mark = models.TextField(blank=True, default="")
-    supplier = models.ForeignKey(
+    supplier = Link(
         Supplier, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="kinds"
     )
     unit_cost = models.DecimalField(max_digits=12, decimal_places=4, null=True)
@@ -155,7 +156,7 @@ class ScanCode(ShopRow):
     """What a scanner reads off a label or a bag, and the kind that it means."""
 
     code = models.TextField()
-    kind = models.ForeignKey(
+    kind = Link(
         Kind, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="scan_codes"
     )
 
@@ -177,7 +178,7 @@ class ScanCode(ShopRow):
 class PriceBreak(ShopRow):
     """From so many plates on, ordered at once, each of them costs this."""
 
-    kind = models.ForeignKey(
+    kind = Link(
         Kind, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="price_breaks"
     )
     from_count = models.PositiveIntegerField()

@@ -7,6 +7,7 @@ from django.db.models import F, Q
 
 from plates.catalogue.models import BadFigures, Fit, Role
 from shop.errors import CodeTaken, Refusal, constraint
+from shop.links import Link
 from shop.people.models import Person
 from shop.rows import SameShop, ShopRow
 
@@ -44,11 +45,11 @@ class Spec(ShopRow):
 
     code = models.TextField()
     revision = models.PositiveSmallIntegerField(default=1)
-    replaced_by = models.ForeignKey(
+    replaced_by = Link(
         "self", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
     #: Of a revision: by whom, when and why it replaced the one before it.
-    revised_by = models.ForeignKey(
+    revised_by = Link(
         Person, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
     revised_at = models.DateTimeField(null=True)
@@ -151,11 +152,11 @@ class Spec(ShopRow):
 class Slot(ShopRow):
     """One place of a stack, in the order of the stack."""
 
-    spec = models.ForeignKey(Spec, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="slots")
+    spec = Link(Spec, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="slots")
     position = models.PositiveSmallIntegerField()
     name = models.TextField()
     role = models.TextField(choices=Role.choices)
-    fit = models.ForeignKey(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    fit = Link(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     count = models.PositiveSmallIntegerField()
     lined_faces = models.PositiveSmallIntegerField()
     material = models.TextField(blank=True, default="")
@@ -227,10 +228,10 @@ class Slot(ShopRow):
 class SlotFit(ShopRow):
     """A further proven fit of a slot: the plates of a sibling unit."""
 
-    slot = models.ForeignKey(
+    slot = Link(
         Slot, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="further_fits"
     )
-    fit = models.ForeignKey(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    fit = Link(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
 
     class Meta(ShopRow.Meta):
         constraints = [

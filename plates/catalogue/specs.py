@@ -191,7 +191,7 @@ def spec_revise(
             reason=reason,
         )
         # Before the new row is there: two that nothing replaces cannot share a code.
-        Spec.objects.filter(pk=was.pk).update(replaced_by=now)
+        Spec.objects.filter(shop_id=was.shop_id, pk=was.pk).update(replaced_by=now)
         made = specs_all(person.shop_id).get(pk=_write(now, **figures).pk)
         if not changes(was, made):
             raise NothingChanged(

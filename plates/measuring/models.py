@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 
 from shop.errors import CodeTaken, Refusal, constraint
+from shop.links import Link
 from shop.once import spent
 from shop.people.models import Person
 from shop.rows import SameShop, ShopRow
@@ -71,10 +72,10 @@ class GaugeCheck(ShopRow):
     when error - zero error in force is within the limit of error.
     """
 
-    gauge = models.ForeignKey(
+    gauge = Link(
         Gauge, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="checks"
     )
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    person = Link(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     at = models.DateTimeField(db_default=Now())
     standard_nm = models.BigIntegerField()
     #: As typed.
@@ -106,10 +107,10 @@ class GaugeStudy(ShopRow):
     ``readings`` as typed, [person][trial][plate]; the results are worked out from them when they are shown.
     """
 
-    gauge = models.ForeignKey(
+    gauge = Link(
         Gauge, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="studies"
     )
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    person = Link(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     at = models.DateTimeField(db_default=Now())
     #: Who read, and what the plates were called: lists of names.
     people = models.JSONField()

@@ -146,7 +146,7 @@ def gauge_withdraw(*, person: Person, gauge_id: uuid.UUID, reason: str) -> Gauge
     gauge = gauge_lock(person=person, gauge_id=gauge_id)
     if gauge.withdrawn_at is not None:
         raise WrongState(f"Gauge {gauge.code} is withdrawn already: {gauge.withdrawn_why}.")
-    Gauge.objects.filter(pk=gauge.pk).update(withdrawn_at=Now(), withdrawn_why=reason)
+    Gauge.objects.filter(shop_id=gauge.shop_id, pk=gauge.pk).update(withdrawn_at=Now(), withdrawn_why=reason)
     gauge.refresh_from_db()
     return gauge
 

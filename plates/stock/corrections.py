@@ -131,20 +131,21 @@ def plates_correct(*, person: Person, errors: Errors, plate_ids: Sequence[uuid.U
     holds_run_out(shop_id=person.shop_id)
     affected = plates_read_wrongly(person.shop_id, errors)
     wanted = affected if plate_ids is None else affected.filter(pk__in=plate_ids)
-    locked = _lock(wanted)
+    locked = _lock(person, wanted)
     rows = list(wanted.filter(pk__in=locked))  # looked at again: some may have been corrected while we waited
     if plate_ids is not None:
         _others_check(person, errors, plate_ids, {plate.pk for plate in rows})
     done = [one for check in errors.checks for one in _correct(person, errors, check, rows)]
     if not affected.exists():
-        pending = GaugeCheck.objects.filter(pk__in=[check.pk for check in errors.checks], corrected_at=None)
-        pending.update(corrected_at=Now())
+        checks = GaugeCheck.objects.filter(shop_id=person.shop_id, pk__in=[check.pk for check in errors.checks])
+        checks.filter(corrected_at=None).update(corrected_at=Now())
     return done
 
 
-def _lock(wanted: QuerySet[Plate]) -> list[uuid.UUID]:
+def _lock(person: Person, wanted: QuerySet[Plate]) -> list[uuid.UUID]:
     """Lock these plates in the order of their ids."""
-    rows = Plate.objects.select_for_update().filter(pk__in=wanted.values("pk")).order_by("pk")
+    own = Plate.objects.select_for_update().filter(shop_id=person.shop_id)
+    rows = own.filter(pk__in=wanted.values("pk")).order_by("pk")
     return list(rows.values_list("pk", flat=True))
 
 

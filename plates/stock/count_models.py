@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 
 from plates.stock.models import Bin
+from shop.links import Link
 from shop.once import spent
 from shop.people.models import Person
 from shop.rows import SameShop, ShopRow
@@ -22,8 +23,8 @@ class CountState(models.TextChoices):
 class BinCount(ShopRow):
     """One count of a bin: what was read, blind, and once it is booked what that came to."""
 
-    bin = models.ForeignKey(Bin, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="counts")
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    bin = Link(Bin, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="counts")
+    person = Link(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     gauge = models.TextField(blank=True, default="")
     begun_at = models.DateTimeField(db_default=Now())
     #: Plate → revision, of what lay in the bin at the beginning.
@@ -36,7 +37,7 @@ class BinCount(ShopRow):
     outcome = models.JSONField(default=dict)
     #: An unfinished count that was given up: its readings stay on record, and stock is as it was.
     dropped_at = models.DateTimeField(null=True)
-    dropped_by = models.ForeignKey(
+    dropped_by = Link(
         Person, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
     made_key = models.TextField(null=True)

@@ -15,7 +15,7 @@ WITH gone AS (
 ), moved AS (
   UPDATE plates_plate p
      SET state = 'on_shelf', revision = p.revision + 1, match_id = NULL, job_id = NULL, held_until = NULL
-    FROM gone g WHERE p.id = g.id
+    FROM gone g WHERE p.shop_id = %(shop)s AND p.id = g.id
   RETURNING p.*, g.match_id AS was_match, g.job_id AS was_job, g.held_until AS ran_out
 )
 INSERT INTO plates_ledgerline (

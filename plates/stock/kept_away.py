@@ -97,9 +97,9 @@ SELECT s.slot, r.reason,
                 ) near
           WHERE NOT f.proven
        ) p
-  JOIN plates_kind k ON k.id = p.kind_id
-  LEFT JOIN plates_match m ON m.id = p.match_id
-  LEFT JOIN plates_job j ON j.id = m.job_id
+  JOIN plates_kind k ON k.shop_id = %(shop)s AND k.id = p.kind_id
+  LEFT JOIN plates_match m ON m.shop_id = %(shop)s AND m.id = p.match_id
+  LEFT JOIN plates_job j ON j.shop_id = %(shop)s AND j.id = m.job_id
  CROSS JOIN LATERAL (SELECT CASE
          WHEN k.lined_faces <> s.faces THEN CASE WHEN f.proven THEN 'lining' END
          WHEN s.material <> '' AND k.material <> s.material THEN CASE WHEN f.proven THEN 'material' END

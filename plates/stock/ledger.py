@@ -50,6 +50,7 @@ WITH change AS (
          condition, readings, findings, line)
 ), before AS (
   SELECT p.id, p.state IN ('on_shelf', 'held') AS lay FROM plates_plate p JOIN change c ON p.id = c.plate
+   WHERE p.shop_id = %(shop)s
 ), moved AS (
   UPDATE plates_plate p SET
     state = c.state, revision = c.revision + 1,

@@ -8,6 +8,7 @@ from django.db.models.functions import Now, NullIf
 
 from plates.catalogue.models import BadFigures, Fit, Kind, Role
 from shop.errors import CodeTaken, Refusal, WrongState, constraint
+from shop.links import Link
 from shop.once import spent
 from shop.people.models import Person, Terminal
 from shop.rows import SameShop, ShopRow
@@ -64,7 +65,7 @@ class Bin(ShopRow):
     """A bin holds plates of one fit and role from ``from_nm`` (included) to ``to_nm`` (excluded)."""
 
     code = models.TextField()
-    fit = models.ForeignKey(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="bins")
+    fit = Link(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="bins")
     role = models.TextField(choices=Role.choices)
     from_nm = models.BigIntegerField()
     to_nm = models.BigIntegerField()
@@ -107,14 +108,14 @@ class Bin(ShopRow):
 class Lot(ShopRow):
     """A delivery of like plates, of which some were measured; the rest carry the lot's mean and spread."""
 
-    kind = models.ForeignKey(Kind, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    kind = Link(Kind, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     count = models.PositiveIntegerField()
     measured = models.PositiveIntegerField()
     mean_nm = models.BigIntegerField()
     spread_nm = models.BigIntegerField()
     source = models.TextField(blank=True, default="")
     received_at = models.DateTimeField(db_default=Now())
-    received_by = models.ForeignKey(
+    received_by = Link(
         Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+"
     )
     made_key = models.TextField(null=True)
@@ -148,7 +149,7 @@ class HandOut(ShopRow):
     to = models.TextField(blank=True, default="")
     due = models.DateField(null=True)
     price = models.DecimalField(max_digits=12, decimal_places=2, null=True)
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    person = Link(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     at = models.DateTimeField(db_default=Now())
     made_key = models.TextField(null=True)
 
@@ -164,14 +165,14 @@ class HandOut(ShopRow):
 class Plate(ShopRow):
     """One piece of metal. ``revision`` is the seq of its last ledger line: every change writes one."""
 
-    kind = models.ForeignKey(Kind, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="plates")
+    kind = Link(Kind, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="plates")
     #: Fit and role of the kind, repeated so that the shelf of one fit is read from one index.
-    fit = models.ForeignKey(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    fit = Link(Fit, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     role = models.TextField(choices=Role.choices)
-    lot = models.ForeignKey(
+    lot = Link(
         Lot, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="plates"
     )
-    bin = models.ForeignKey(
+    bin = Link(
         Bin, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="plates"
     )
     thickness_nm = models.BigIntegerField()
@@ -189,17 +190,17 @@ class Plate(ShopRow):
     box = models.TextField(blank=True, default="")
     mark = models.TextField(blank=True, default="")
     gauge = models.TextField(blank=True, default="")
-    match = models.ForeignKey(
+    match = Link(
         "plates.Match", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="plates"
     )
-    job = models.ForeignKey(
+    job = Link(
         "plates.Job", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="plates"
     )
-    hand_out = models.ForeignKey(
+    hand_out = Link(
         HandOut, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="plates"
     )
     #: What it was delivered on.
-    order_line = models.ForeignKey(
+    order_line = Link(
         "plates.OrderLine",
         on_delete=models.PROTECT,
         null=True,
@@ -209,7 +210,7 @@ class Plate(ShopRow):
     )
     #: The hand-out of another shop of ours by which it came: no link, since no row names one of another shop.
     transfer = models.UUIDField(null=True)
-    reworked_from = models.ForeignKey(
+    reworked_from = Link(
         "self", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
     held_until = models.DateTimeField(null=True)
@@ -260,7 +261,7 @@ class Plate(ShopRow):
 class LedgerLine(ShopRow):
     """One change of one plate. The database lets this table only grow, and only without gap or double count."""
 
-    plate = models.ForeignKey(
+    plate = Link(
         Plate, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="lines"
     )
     seq = models.PositiveIntegerField()
@@ -274,19 +275,19 @@ class LedgerLine(ShopRow):
     )
     act = models.TextField(choices=Act.choices)
     state = models.TextField(choices=State.choices)
-    bin = models.ForeignKey(
+    bin = Link(
         Bin, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
     thickness_nm = models.BigIntegerField()
     spread_nm = models.BigIntegerField()
     u_nm = models.FloatField()
-    match = models.ForeignKey(
+    match = Link(
         "plates.Match", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="lines"
     )
-    job = models.ForeignKey(
+    job = Link(
         "plates.Job", on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="lines"
     )
-    hand_out = models.ForeignKey(
+    hand_out = Link(
         HandOut, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="lines"
     )
     held_until = models.DateTimeField(null=True)
@@ -296,8 +297,8 @@ class LedgerLine(ShopRow):
     findings = models.JSONField(default=dict)
     gauge = models.TextField(blank=True, default="")
     reason = models.TextField(blank=True, default="")
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
-    terminal = models.ForeignKey(
+    person = Link(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    terminal = Link(
         Terminal, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
     at = models.DateTimeField(db_default=Now())

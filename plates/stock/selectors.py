@@ -141,8 +141,8 @@ SELECT ids, revisions, received, plates, k.id, k.code, b.code, p.thickness_nm, p
            AND owner = '' AND (%(boxes)s OR box = '')
            AND (condition = 'new' OR role = ANY(%(used_roles)s))
          GROUP BY kind_id, bin_id, thickness_nm, u_nm, mark <> '', gauge, fit_id, role, condition, box, match_id) p
-  JOIN plates_kind k ON k.id = p.kind_id
-  LEFT JOIN plates_bin b ON b.id = p.bin_id
+  JOIN plates_kind k ON k.shop_id = %(shop)s AND k.id = p.kind_id
+  LEFT JOIN plates_bin b ON b.shop_id = %(shop)s AND b.id = p.bin_id
  WHERE p.condition = 'new' OR k.reuse_minimum_nm IS NULL OR p.thickness_nm >= k.reuse_minimum_nm
  ORDER BY 1
 """

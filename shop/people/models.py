@@ -10,6 +10,7 @@ from django.db.models.functions import Now
 from django.utils.crypto import salted_hmac
 
 from shop.errors import CodeTaken, Forbidden, constraint
+from shop.links import Link
 from shop.rows import SameShop, ShopRow, uuid7
 
 
@@ -142,7 +143,7 @@ class Person(AbstractBaseUser):
 class Token(ShopRow):
     """An API token. Only its hash is kept: who loses the token makes a new one."""
 
-    person = models.ForeignKey(
+    person = Link(
         Person, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="tokens"
     )
     sha256 = models.CharField(max_length=64, unique=True)
@@ -162,7 +163,7 @@ class Token(ShopRow):
 class RequestKey(ShopRow):
     """An ``Idempotency-Key`` with the answer that it got, stored in the transaction of its effect."""
 
-    person = models.ForeignKey(Person, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="+")
+    person = Link(Person, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="+")
     key = models.TextField()
     fingerprint = models.CharField(max_length=64)
     status = models.PositiveSmallIntegerField(null=True)
@@ -196,7 +197,7 @@ class Terminal(ShopRow):
 
     code = models.TextField()
     sha256 = models.CharField(max_length=64, unique=True)
-    enrolled_by = models.ForeignKey(
+    enrolled_by = Link(
         Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+"
     )
     enrolled_at = models.DateTimeField(db_default=Now())
@@ -220,8 +221,8 @@ class Terminal(ShopRow):
 class AuditLine(ShopRow):
     """One change of people, terminals or settings. The database lets this table only grow."""
 
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
-    terminal = models.ForeignKey(
+    person = Link(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
+    terminal = Link(
         Terminal, on_delete=models.PROTECT, null=True, db_constraint=False, db_index=False, related_name="+"
     )
     at = models.DateTimeField(db_default=Now())

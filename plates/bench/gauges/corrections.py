@@ -100,12 +100,13 @@ def gauge_correct(
 
 
 def _correct(person: Person, errors: Errors, plate_ids: Sequence[uuid.UUID] | None, done: Done) -> Done:
-    _lock_checks(errors)
+    _lock_checks(person, errors)
     pending = [check for check in errors.checks if not corrected_for(check)]
     matches = _lock_concerned(person, errors, bool(pending))
     done.plates = plates_correct(person=person, errors=errors, plate_ids=plate_ids)
     gone_into = {one.plate.match_id for one in done.plates if one.plate.match_id is not None}
-    if Match.objects.filter(pk__in=gone_into - {match.pk for match in matches}, state__in=LIVE).exists():
+    others = gone_into - {match.pk for match in matches}
+    if Match.objects.filter(shop_id=person.shop_id, pk__in=others, state__in=LIVE).exists():
         raise Moved  # a plate went into a pack while we waited for it
     # What was typed into questions counts once for each check: with its first plates, or when no plate is left.
     begun, finished = {one.check.pk for one in done.plates}, not plates_read_wrongly(person.shop_id, errors).exists()
@@ -115,9 +116,10 @@ def _correct(person: Person, errors: Errors, plate_ids: Sequence[uuid.UUID] | No
     return done
 
 
-def _lock_checks(errors: Errors) -> None:
+def _lock_checks(person: Person, errors: Errors) -> None:
     """The checks, locked first of all: whether they were corrected for is looked at by one after the other."""
-    rows = GaugeCheck.objects.select_for_update(no_key=True).filter(pk__in=[check.pk for check in errors.checks])
+    own = GaugeCheck.objects.select_for_update(no_key=True).filter(shop_id=person.shop_id)
+    rows = own.filter(pk__in=[check.pk for check in errors.checks])
     corrected = dict(rows.order_by("pk").values_list("pk", "corrected_at"))
     for check in errors.checks:
         check.corrected_at = corrected[check.pk]
@@ -140,7 +142,11 @@ def _lock_concerned(person: Person, errors: Errors, typed: bool) -> list[Match]:
     with connection.cursor() as cursor:
         cursor.execute(_CONCERNED, values)
         ids = [row[0] for row in cursor.fetchall()]
-    return list(Match.objects.filter(pk__in=ids).select_related("spec", "job", "person", "shop").order_by("number"))
+    return list(
+        Match.objects.filter(shop_id=person.shop_id, pk__in=ids)
+        .select_related("spec", "job", "person", "shop")
+        .order_by("number")
+    )
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ SELECT b.code AS bin, t.counts, t.agreed, t.missing, t.missing_value, t.found, t
               {PRICED}) o ON true
          WHERE c.shop_id = %(shop)s AND c.booked_at > now() - %(span)s
          GROUP BY 1) t
-  JOIN plates_bin b ON b.id = t.bin_id
+  JOIN plates_bin b ON b.shop_id = %(shop)s AND b.id = t.bin_id
  ORDER BY t.missing_value + t.found_value DESC, t.missing + t.found DESC, 1
 """  # noqa: S608  # only what stands above is put in
 

@@ -22,12 +22,12 @@ _FIRST = """
 WITH first AS (
   SELECT m.id, m.job_id, m.spec_id, m.asked_at, m.verdict, m.question, m.next_option FROM plates_match m
    WHERE m.shop_id = %(shop)s AND m.asked_at > now() - %(span)s AND m.comeback_of_id IS NULL
-     AND NOT EXISTS (SELECT FROM plates_match e JOIN plates_spec es ON es.id = e.spec_id
-                       JOIN plates_spec ms ON ms.id = m.spec_id AND ms.code = es.code
+     AND NOT EXISTS (SELECT FROM plates_match e JOIN plates_spec es ON es.shop_id = %(shop)s AND es.id = e.spec_id
+                       JOIN plates_spec ms ON ms.shop_id = %(shop)s AND ms.id = m.spec_id AND ms.code = es.code
                       WHERE e.shop_id = %(shop)s AND e.job_id = m.job_id AND e.comeback_of_id IS NULL
                         AND (e.asked_at, e.number) < (m.asked_at, m.number))
 ), asked AS (
-  SELECT f.*, s.code FROM first f JOIN plates_spec s ON s.id = f.spec_id
+  SELECT f.*, s.code FROM first f JOIN plates_spec s ON s.shop_id = %(shop)s AND s.id = f.spec_id
    WHERE s.adjustable
      AND (NOT (s.set_only OR coalesce((f.question ->> 'set_only')::boolean, false))
           OR f.question -> 'lifted' ? 'set_only')
@@ -39,7 +39,7 @@ WITH first AS (
          a.verdict = 'in_window' AS in_window,
          EXISTS (SELECT FROM plates_missed d WHERE d.shop_id = %(shop)s AND d.match_id = a.id)
          OR (a.next_option = 1 AND EXISTS (
-               SELECT FROM plates_missed d JOIN plates_spec ds ON ds.id = d.spec_id
+               SELECT FROM plates_missed d JOIN plates_spec ds ON ds.shop_id = %(shop)s AND ds.id = d.spec_id
                 WHERE d.shop_id = %(shop)s AND d.job_id = a.job_id AND ds.code = a.code
                   AND d.day = (a.asked_at AT TIME ZONE %(zone)s)::date)) AS missed
     FROM asked a
@@ -54,8 +54,8 @@ SELECT p.username AS person, s.code AS spec, count(*)::int AS built,
        count(*) FILTER (WHERE EXISTS (
          SELECT FROM plates_match c WHERE c.shop_id = %(shop)s AND c.comeback_of_id = m.id))::int AS back
   FROM plates_match m
-  JOIN plates_spec s ON s.id = m.spec_id
-  JOIN shop_person p ON p.id = coalesce(m.taken_by_id, m.person_id)
+  JOIN plates_spec s ON s.shop_id = %(shop)s AND s.id = m.spec_id
+  JOIN shop_person p ON p.shop_id = %(shop)s AND p.id = coalesce(m.taken_by_id, m.person_id)
  WHERE m.shop_id = %(shop)s AND m.state = 'closed' AND m.closed_at > now() - %(span)s
  GROUP BY 1, 2
 """

@@ -23,7 +23,8 @@ POINTS, STEP_WEEKS = 13, 4
 
 #: What one plate costs, and the rows that say so, of rows ``g`` with the kind and the line of the order of plates.
 COST = "coalesce(ol.unit_cost, k.unit_cost)"
-PRICED = "JOIN plates_kind k ON k.id = g.kind_id LEFT JOIN plates_orderline ol ON ol.id = g.order_line_id"
+PRICED = """JOIN plates_kind k ON k.shop_id = %(shop)s AND k.id = g.kind_id
+  LEFT JOIN plates_orderline ol ON ol.shop_id = %(shop)s AND ol.id = g.order_line_id"""
 
 _LYING = "p.shop_id = %(shop)s AND p.state IN ('on_shelf', 'held') AND p.owner = ''"
 _WORTH = f"""sum(g.plates)::int AS plates, sum(g.plates * {COST}) AS value,
@@ -35,7 +36,7 @@ SELECT f.code AS fit, k.role, g.age, {_WORTH}
                greatest(0, extract(epoch FROM now() - p.received_at) / 604800), %(ages)s::numeric[]) - 1 AS age
           FROM plates_plate p WHERE {_LYING} GROUP BY 1, 2, 4) g
   {PRICED}
-  JOIN plates_fit f ON f.id = k.fit_id
+  JOIN plates_fit f ON f.shop_id = %(shop)s AND f.id = k.fit_id
  GROUP BY 1, 2, 3
 """  # noqa: S608  # only what stands above is put in
 
@@ -52,12 +53,12 @@ SELECT f.code AS fit, k.role, sum(g.plates)::int AS used, coalesce(sum(g.plates 
     UNION ALL
     SELECT p.kind_id, p.order_line_id, 0,
            sum(-l.delta * (%(points)s - 1 - greatest(0, floor(extract(epoch FROM now() - l.at) / %(step)s))))
-      FROM plates_ledgerline l JOIN plates_plate p ON p.id = l.plate_id
+      FROM plates_ledgerline l JOIN plates_plate p ON p.shop_id = %(shop)s AND p.id = l.plate_id
      WHERE l.shop_id = %(shop)s AND l.at > now() - %(reach)s AND l.delta <> 0 AND p.owner = '' GROUP BY 1, 2
     UNION ALL
     SELECT p.kind_id, p.order_line_id, sum(-l.delta), 0 FROM {USED_LINES} GROUP BY 1, 2) g
   {PRICED}
-  JOIN plates_fit f ON f.id = k.fit_id
+  JOIN plates_fit f ON f.shop_id = %(shop)s AND f.id = k.fit_id
  GROUP BY 1, 2 HAVING sum(g.plates) <> 0 OR sum(g.points) <> 0
  ORDER BY used_cost DESC, 1, 2
 """  # noqa: S608  # only what stands above is put in
@@ -67,8 +68,8 @@ SELECT k.code AS kind, f.code AS fit, k.role, {_WORTH}, string_agg(DISTINCT b.co
   FROM (SELECT p.kind_id, p.order_line_id, p.bin_id, count(*) AS plates
           FROM plates_plate p WHERE {_LYING} AND p.received_at <= now() - %(span)s GROUP BY 1, 2, 3) g
   {PRICED}
-  JOIN plates_fit f ON f.id = k.fit_id
-  LEFT JOIN plates_bin b ON b.id = g.bin_id
+  JOIN plates_fit f ON f.shop_id = %(shop)s AND f.id = k.fit_id
+  LEFT JOIN plates_bin b ON b.shop_id = %(shop)s AND b.id = g.bin_id
  WHERE g.kind_id NOT IN (SELECT p.kind_id FROM {USED_LINES} GROUP BY 1 HAVING sum(-l.delta) > 0)
  GROUP BY 1, 2, 3 ORDER BY value DESC NULLS LAST, plates DESC, 1
 """  # noqa: S608  # only what stands above is put in
