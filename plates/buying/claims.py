@@ -61,9 +61,9 @@ def order_claim(*, person: Person, order_id: uuid.UUID) -> list[Claim]:
     return claims_open(shop_id=person.shop_id, plates=list(unclaimed(order)))
 
 
-def claims_drop(plates: Iterable[uuid.UUID]) -> None:
+def claims_drop(*, shop_id: uuid.UUID, plates: Iterable[uuid.UUID]) -> None:
     """The scans of these plates are undone, and their claims with them. Raises WrongState for one that is settled."""
-    rows = Claim.objects.select_for_update().filter(plate__in=plates).order_by("id")
+    rows = Claim.objects.select_for_update().filter(shop_id=shop_id, plate__in=plates).order_by("id")
     if any(claim.state != ClaimState.OPEN for claim in rows):
         raise WrongState("Its claim on the supplier was settled, so it stays on record: scrap it instead.")
     rows.delete()

@@ -83,7 +83,8 @@ def arrival_undo(*, person: Person, plate: Plate) -> None:
     order = order_lock(person, own.values_list("order", flat=True).get(pk=line_id)) if line_id else None
     if order:
         of_lot = Plate.objects.filter(shop_id=person.shop_id, lot=plate.lot) if plate.lot else None
-        claims_drop([plate.pk] if of_lot is None else of_lot.values_list("pk", flat=True))
+        booked = [plate.pk] if of_lot is None else of_lot.values_list("pk", flat=True)
+        claims_drop(shop_id=person.shop_id, plates=booked)
     if plate.lot:
         lot_undo(person=person, lot_id=plate.lot.pk)
     else:

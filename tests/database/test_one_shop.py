@@ -17,6 +17,7 @@ from django.db import connection
 
 from plates.stock.models import Plate
 from shop.links import Link
+from shop.rows import uuid7
 from tests.access.api_calls import FILTERS, LISTS, POSTS, READS
 from tests.access.conftest import Two, filled, two, undone  # noqa: F401  # a fixture
 from tests.access.page_calls import OPENED, SENT
@@ -118,6 +119,10 @@ def walk_pages(two: Two) -> None:  # noqa: F811
         with undone():
             answer = Window(two.owner).send(filled(call.path, two.mine), filled(call.fields, two.mine))
             assert answer.status < 400, (call.path, answer)
+    ordered = Plate.objects.filter(shop_id=two.owner.shop_id, order_line__isnull=False)
+    with undone():  # what comes off an order, with its claim
+        answer = Window(two.owner).send("/scan-in/undo/", {"plate": str(ordered.get().pk), "batch": str(uuid7())})
+        assert answer.status < 400, answer
 
 
 def test_every_statement_is_one_shops(two: Two, capsys: pytest.CaptureFixture[str]) -> None:  # noqa: F811
