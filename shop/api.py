@@ -20,7 +20,7 @@ from shop.errors import Malformed, NotFound, Refusal
 from shop.once import Answer, Once
 from shop.people.models import Person
 from shop.rest import LengthRequired
-from shop.texts import NOT_ONE_LINE, NOT_PLAIN, one_line, plain_number
+from shop.texts import NOT_PLAIN, line_refused, plain_number
 
 T = TypeVar("T")
 CODE = r"^[A-Za-z0-9._-]{1,40}\Z"
@@ -71,8 +71,8 @@ def _mistyped(field: Any, value: Any) -> str | None:
     if isinstance(value, str):
         if isinstance(field, serializers.DecimalField) and not plain_number(value):
             return NOT_PLAIN
-        if isinstance(field, serializers.CharField) and not one_line(value):
-            return NOT_ONE_LINE
+        if isinstance(field, serializers.CharField):
+            return line_refused(value)
     return None
 
 

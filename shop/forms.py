@@ -12,7 +12,7 @@ from plates.lengths import LengthError, both, length_parse, reading_parse
 from shop.api import CODE
 from shop.errors import Malformed, Refusal
 from shop.people.models import Person
-from shop.texts import NOT_ONE_LINE, NOT_PLAIN, one_line, plain_number
+from shop.texts import NOT_PLAIN, line_refused, plain_number
 
 #: Points of one plate, or readings of one pack.
 MOST_READINGS = 12
@@ -171,15 +171,15 @@ class IntegerField(forms.IntegerField):
 
 
 def _line_check(text: str) -> None:
-    if not one_line(text):
-        raise forms.ValidationError(NOT_ONE_LINE)
+    if why := line_refused(text):
+        raise forms.ValidationError(why)
 
 
 def line_typed(data: Mapping[str, str], name: str, most: int = 200) -> str:
     """One line out of a form that is read by hand, cut to ``most``. Raises Malformed."""
     text = data.get(name, "").strip()
-    if not one_line(text):
-        raise Malformed(NOT_ONE_LINE, [(f"/{name}", "one line")])
+    if why := line_refused(text):
+        raise Malformed(why, [(f"/{name}", "one line")])
     return text[:most]
 
 
@@ -198,9 +198,10 @@ class PageForm(forms.Form):
         for name, field in self.fields.items():
             if isinstance(field, LengthField):
                 field.unit_first = person.shop.unit_first
-            in_lines = isinstance(field.widget, forms.Textarea)
+            # A secret is read by nobody, and may hold whatever its keyboard writes.
+            no_line = isinstance(field.widget, forms.Textarea | forms.PasswordInput)
             no_text = isinstance(field, LengthField | CodeField | forms.UUIDField)
-            if isinstance(field, forms.CharField) and not no_text and not in_lines:
+            if isinstance(field, forms.CharField) and not no_text and not no_line:
                 field.validators = [*field.validators, _line_check]
             if not isinstance(field, ReadingsField):
                 field.error_messages["required"] = "Fill this in."

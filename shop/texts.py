@@ -3,15 +3,22 @@
 import re
 import unicodedata
 
-NOT_ONE_LINE = "This is one line: it holds a line break or another character that cannot be printed. Type it again."
 NOT_PLAIN = "Write a number with the digits 0 to 9 and a point, as 12.50."
 
+_NOT_ONE_LINE = "This is one line: it holds a line break or another character that cannot be printed. Type it again."
+#: Marks, embeddings and overrides of writing direction: they let a text look like another one.
+_TURNS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _PLAIN = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)")
 
 
-def one_line(text: str) -> bool:
-    """Whether it prints as one line; blanks around it do not count."""
-    return not any(unicodedata.category(each) in ("Cc", "Zl", "Zp") for each in text.strip())
+def line_refused(text: str) -> str:
+    """Why this cannot stand in one line and be read as it is written, or nothing; blanks around it do not count."""
+    for each in text.strip():
+        if each in _TURNS:
+            return f"It holds a mark of writing direction that nobody sees, U+{ord(each):04X}. Type it again by hand."
+        if unicodedata.category(each) in ("Cc", "Zl", "Zp"):
+            return _NOT_ONE_LINE
+    return ""
 
 
 def plain_number(text: str) -> bool:

@@ -1,7 +1,6 @@
 """Cells of a table as text: what a spreadsheet must not run, and figures in a column of one unit."""
 
 import re
-import unicodedata
 
 #: Where a spreadsheet may see a cell begin: at the start, and, where it parts cells by another sign than the file,
 #: behind a semicolon, a tab or a line end; in both places behind quotes that it may take no heed of.
@@ -10,8 +9,6 @@ _BEGINS = r"((?:^|[;\t\r\n])\"*)"
 _RUNS = r"(?='*[=+\-@＝＋－＠\t\r])"
 _FORMULA = re.compile(_BEGINS + _RUNS)
 _GUARDED = re.compile(f"{_BEGINS}'{_RUNS}")
-#: Marks and overrides of writing direction: they let a text look like another one.
-_TURNS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def guarded(text: str) -> str:
@@ -22,14 +19,6 @@ def guarded(text: str) -> str:
 def unguarded(cell: str) -> str:
     """Takes off exactly what :func:`guarded` puts on."""
     return _GUARDED.sub(r"\1", cell)
-
-
-def unseen(cell: str) -> str:
-    """The first character of a cell that nobody sees and no text here needs, as ``U+202E``; else nothing."""
-    for sign in cell:
-        if sign in _TURNS or (unicodedata.category(sign) in ("Cc", "Cs") and sign not in "\t\r\n"):
-            return f"U+{ord(sign):04X}"
-    return ""
 
 
 def exact(length_nm: int, unit_first: str) -> str:

@@ -7,11 +7,14 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from plates.tables.cells import unguarded, unseen
+from plates.tables.cells import unguarded
 from plates.tables.columns import UNITS, Sort
 from shop.errors import Refusal
+from shop.texts import line_refused
 
 MOST_BYTES = 10 * 1_000_000
+#: A spreadsheet has up to 16 384 columns, and may write the blank ones too. Millions would be looked up one by one.
+MOST_HEADS = 20_000
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 SAVE_AS = "Save it as CSV in UTF-8 and send it again."
 
@@ -81,7 +84,11 @@ def _records(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
         except StopIteration:
             return
         except csv.Error as error:
-            why = "a quote is opened and not closed" if "end of data" in str(error) else str(error)
+            why = str(error)
+            if "end of data" in why:
+                why = "a quote is opened and not closed"
+            elif "field limit" in why:
+                why = f"a cell is longer than {csv.field_size_limit()} characters"
             raise TableRefused(
                 f"Line {line}: {why}. Write a quote inside a quoted cell twice, and close every quote that you open."
             ) from None
@@ -118,10 +125,15 @@ def table_of(content: bytes, sort: Sort) -> Table:
     line, first = next(records, (0, []))
     if not first:
         raise TableRefused("The file is empty. Its first line names the columns.")
+    if len(first) > MOST_HEADS:
+        raise TableRefused(
+            f"Line {line} has {len(first)} cells, and a table of {sort.name} {len(sort.columns)} columns at most. Keep "
+            "those, and save it again."
+        )
     heads = _heads(first, sort)
     table = Table(delimiter, _checked(heads, line, sort), notes=[how, f"Cells parted by {DELIMITERS[delimiter]}."])
     for line, cells in records:
-        if len(table.rows) + len({problem.line for problem in table.problems}) >= sort.most:
+        if len(table.rows) + len(table.problems) >= sort.most:
             raise TableRefused(f"The file holds more than {sort.most} rows. Send it in parts.")
         if problem := _problem(line, cells, heads):
             table.problems.append(problem)
@@ -136,10 +148,10 @@ def table_of(content: bytes, sort: Sort) -> Table:
 def _known(text: str, delimiter: str, sort: Sort) -> int:
     """How many columns the header names when it is parted so."""
     try:
-        _, first = next(_records(text, delimiter), (0, []))
+        _, first = next(_records(text.lstrip("\r\n"), delimiter), (0, []))
     except TableRefused:
         return 0
-    return sum(_meant(head, sort) is not None for head in _heads(first, sort))
+    return sum(_meant(head, sort) is not None for head in _heads(first[:MOST_HEADS], sort))
 
 
 def _checked(heads: list[str], line: int, sort: Sort) -> dict[str, tuple[str, str]]:
@@ -170,8 +182,8 @@ def _needed(sort: Sort) -> str:
 
 def _problem(line: int, cells: list[str], heads: list[str]) -> Problem | None:
     for head, cell in zip(heads, cells, strict=False):
-        if sign := unseen(cell):
-            return Problem(line, head, f"It holds a character that nobody sees, {sign}. Type the cell again.")
+        if why := line_refused(unguarded(cell)):
+            return Problem(line, head, why)
         if not head and cell.strip():
             return Problem(line, "", f"{cell.strip()[:40]!r} stands below no name. Name its column, or clear it.")
     if any(cell.strip() for cell in cells[len(heads) :]):

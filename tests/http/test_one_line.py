@@ -1,5 +1,5 @@
-"""Texts of one line and plain numbers: what cannot be printed, and digits of other scripts, are refused over HTTP and
-on pages.
+"""Texts of one line and plain numbers: what cannot be printed, what turns the line, and digits of other scripts, are
+refused over HTTP and on pages.
 """
 
 from typing import Any
@@ -16,8 +16,16 @@ from tests.shelves import question
 
 pytestmark = pytest.mark.django_db
 BROKEN = ["two\nlines", "two\r\nlines", "a\x1b[31mred", "a\tb", "a\x85b", "a\u2028b", "a\u2029b", "a\x7fb"]
+#: The marks and overrides of Unicode's bidirectional algorithm (UAX #9), by their numbers.
+TURNS = [chr(one) for one in (0x061C, 0x200E, 0x200F, *range(0x202A, 0x202F), *range(0x2066, 0x206A))]
+BROKEN += [f"S-0{turn}77" for turn in TURNS]
 #: Twelve in Arabic-Indic, Devanagari and fullwidth digits; Python's own ways to write numbers; a comma.
 FIGURES = ["١٢", "१२.50", "\uff11\uff12", "1_2", "1e1", "0x1", "12,50", "NaN", "Infinity", ""]
+
+
+def told(text: str) -> str:
+    """Of what is refused about such a text, a part."""
+    return next((f"writing direction that nobody sees, U+{ord(one):04X}" for one in text if one in TURNS), "one line")
 
 
 @pytest.mark.parametrize("text", BROKEN)
@@ -33,12 +41,24 @@ def test_no_text_over_http_holds_a_second_line(api: Api, bodies: Bodies, ids: di
     ]:
         reply = api.post(path, body)
         assert (reply.status, reply.body["errors"][0]["pointer"]) == (400, f"/{member}"), path
-        assert "one line" in reply.body["errors"][0]["detail"]
+        assert told(text) in reply.body["errors"][0]["detail"]
 
 
 def test_blanks_and_breaks_around_a_text_do_not_count(api: Api, bodies: Bodies) -> None:
     assert api.post("kinds/", {**bodies["kinds/"], "supplier": " Zahnrad & Söhne 齿轮\n"}).status == 201
     assert Kind.objects.get(code="NEW").supplier.name == "Zahnrad & Söhne 齿轮"
+
+
+def test_a_text_that_runs_from_right_to_left_by_its_own_letters_is_taken(api: Api, bodies: Bodies) -> None:
+    for code, name in (("A", "מפעל 77"), ("B", "مصنع 77"), ("C", "می\u200cخواهم")):
+        kind = {**bodies["kinds/"], "code": code, "supplier": name, "scan_codes": []}
+        assert api.post("kinds/", kind).status == 201
+        assert Kind.objects.get(code=code).supplier.name == name
+
+
+def test_a_mark_at_either_end_counts(api: Api, bodies: Bodies) -> None:
+    for text in ("\u202eNorth", "North\u200f", " \u2066North \n"):
+        assert api.post("kinds/", {**bodies["kinds/"], "supplier": text}).status == 400, text
 
 
 @pytest.mark.parametrize("figure", FIGURES)
@@ -63,12 +83,12 @@ def counter(owner: Person, bodies: Bodies) -> Counter:
 
 @pytest.mark.parametrize("text", BROKEN)
 def test_nor_does_a_field_of_a_page(counter: Counter, text: str) -> None:
-    assert "one line" in counter.send("/hand-out/", {"count": "1l", "to": text})
+    assert told(text) in counter.send("/hand-out/", {"count": "1l", "to": text})
     counter.open(f"/plates/{Plate.objects.get().pk}/")
-    assert "one line" in counter.send("/scrap/", {"reason": text})
+    assert told(text) in counter.send("/scrap/", {"reason": text})
     counter.open("/close-a-pack/PACK/")
     for name in ("gauge", "load", "second_person"):
-        assert "one line" in counter.send("/close-a-pack/PACK/", {name: text})
+        assert told(text) in counter.send("/close-a-pack/PACK/", {name: text})
         assert counter.status == 400
         counter.open("/close-a-pack/PACK/")
     assert not HandOut.objects.exists() and Plate.objects.get().state == "on_shelf"

@@ -108,7 +108,7 @@ def test_every_bad_row_is_named_with_line_column_and_way_out(desk: Desk) -> None
         '8condition"worn" is not a valid choice. Write new or used, or leave it blank for new.',
         "9hot_spot'maybe' is neither yes nor no; write yes, or leave it blank.",
         "11It has 7 cells and the header 6.",
-        "12gaugeIt holds a character that nobody sees, U+202E.",
+        "12gaugeIt holds a mark of writing direction that nobody sees, U+202E.",
     ):
         assert line in said
     assert "10thickness" in said and "write yes in a column confirm" in said
