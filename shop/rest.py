@@ -6,8 +6,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.core.exceptions import RequestDataTooBig
+from django.db.models import Q
+from django.db.models.functions import Now
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.utils.html import format_html
+from django.utils.timezone import localtime
 from django.views.decorators.csrf import csrf_exempt
 from django_filters.rest_framework import DjangoFilterBackend
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
@@ -30,9 +33,15 @@ class TokenAuthentication(BaseTokenAuthentication):
     """``Authorization: Token …``; only the hash of a token is stored."""
 
     def authenticate_credentials(self, key: str) -> tuple[Any, Any]:
-        token = Token.objects.select_related("person__shop").filter(sha256=sha256_of(key)).first()
+        rows = Token.objects.select_related("person__shop").annotate(ended=Q(ends_at__lte=Now()))
+        token = rows.filter(sha256=sha256_of(key)).first()
         if token is None or not token.person.is_active:
             raise exceptions.AuthenticationFailed("This token is not known. Make one with: manage.py token USERNAME")
+        if token.ended:
+            day = f"{localtime(token.ends_at):%Y-%m-%d}"
+            raise exceptions.AuthenticationFailed(
+                f"This token ended on {day}. Make a new one with: manage.py token USERNAME"
+            )
         return token.person, token
 
 

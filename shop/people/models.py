@@ -3,6 +3,7 @@
 import hashlib
 import secrets
 import uuid
+from datetime import timedelta
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
@@ -67,6 +68,8 @@ RIGHTS = {
 }
 #: So many wrong PINs in a row and the badge is locked.
 MOST_PIN_TRIES = 5
+#: So long a token of the API is good when nobody says otherwise.
+TOKEN_DAYS = 365
 constraint("shop_person_username_key", CodeTaken, "Somebody has this name already. Names are unique; choose another.")
 
 
@@ -148,15 +151,16 @@ class Token(ShopRow):
     )
     sha256 = models.CharField(max_length=64, unique=True)
     made_at = models.DateTimeField(auto_now_add=True)
+    ends_at = models.DateTimeField(db_default=Now() + timedelta(days=TOKEN_DAYS))
 
     class Meta(ShopRow.Meta):
         constraints = [*ShopRow.Meta.constraints, SameShop(field="person", name="token_person")]
 
     @classmethod
-    def make(cls, person: Person) -> str:
-        """A new token of this person; the text is shown this once."""
-        text = secrets.token_urlsafe(32)
-        cls.objects.create(shop_id=person.shop_id, person=person, sha256=sha256_of(text))
+    def make(cls, person: Person, days: int = TOKEN_DAYS) -> str:
+        """A new token of this person, good for so many days; the text is shown this once."""
+        text, ends_at = secrets.token_urlsafe(32), Now() + timedelta(days=days)
+        cls.objects.create(shop_id=person.shop_id, person=person, sha256=sha256_of(text), ends_at=ends_at)
         return text
 
 

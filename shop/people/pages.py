@@ -10,6 +10,7 @@ from django.db import transaction
 from django.http import HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, resolve_url
+from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -123,7 +124,7 @@ def one_person(request: PageRequest, username: str) -> HttpResponse:
         if act != "badge":  # its code is shown this once
             return go(request, request.path)
         found.refresh_from_db()
-    context["tokens"] = found.tokens.count()
+    context["tokens"], context["now"] = list(found.tokens.order_by("ends_at")), timezone.now()
     context["refused"] = plain.non_field_errors() if plain.is_bound else []
     return shown(request, "shop/person.html", context)
 

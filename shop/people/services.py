@@ -13,7 +13,7 @@ from django.db.models import F
 
 from shop.errors import NotFound, Refusal
 from shop.people.audit import audit_write
-from shop.people.models import Person, Role, Shop
+from shop.people.models import TOKEN_DAYS, Person, Role, Shop, Token
 from shop.rows import uuid7
 
 #: What a person may be called: it is typed at every sign-in, and stands on slips and in the ledger.
@@ -139,6 +139,13 @@ def sessions_end(*, person: Person, username: str) -> Person:
     Person.objects.filter(pk=found.pk).update(sessions_ended=F("sessions_ended") + 1)
     audit_write(person=person, subject=found.username, what="sessions ended")
     return found
+
+
+def token_make(*, person: Person, days: int = TOKEN_DAYS) -> str:
+    """A new API token of somebody who works here; returns its text, which is never to be had again."""
+    with transaction.atomic():
+        audit_write(person=person, subject=person.username, what="API token made", after=f"for {days} days")
+        return Token.make(person, days)
 
 
 def tokens_end(*, person: Person, username: str) -> int:

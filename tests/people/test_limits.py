@@ -6,12 +6,14 @@ from datetime import timedelta
 import pytest
 from axes.models import AccessAttempt
 from django.conf import settings
+from django.core.management import CommandError, call_command
+from django.db.models.functions import Now
 from django.test import Client
 from django.utils import timezone
 
 from shop.errors import Forbidden, NotFound
 from shop.people.audit import audit
-from shop.people.models import Person, Token
+from shop.people.models import Person, Token, sha256_of
 from shop.people.services import sessions_end, tokens_end
 from tests.api import Api
 from tests.factories import PersonFactory
@@ -109,6 +111,38 @@ def test_the_owner_who_signs_out_everywhere_stays_in_this_window(owner: Person) 
     assert page.path == f"/shop/people/{owner.username}/"
     other.open("/bins/")
     assert other.path.startswith("/sign-in/")
+
+
+def test_a_token_ends_by_itself_and_says_how_to_get_another(owner: Person, ines: Badged) -> None:
+    api, other, page = Api(ines.person), Api(ines.person), Counter(owner)
+    assert api.get("bins/").status == 200
+    token = Token.objects.get(sha256=sha256_of(api.token))
+    assert timedelta(days=364) < token.ends_at - timezone.now() <= timedelta(days=365)
+    Token.objects.filter(pk=token.pk).update(ends_at=Now() + timedelta(minutes=1))
+    assert api.get("bins/").status == 200
+    Token.objects.filter(pk=token.pk).update(ends_at=Now())
+    answer = api.get("bins/")
+    today = timezone.localtime().strftime("%Y-%m-%d")
+    assert answer.status == 401 and other.get("bins/").status == 200
+    assert f"This token ended on {today}. Make a new one with: manage.py token" in answer.body["detail"]
+    assert api.post("bins/", {}).status == 401
+    said = page.open("/shop/people/ines/")
+    assert f"ended {today}" in said and "End 2 API tokens" in said
+    year = (timezone.localtime() + timedelta(days=365)).strftime("%Y-%m-%d")
+    assert f"API token made {today}, ends {year}" in said
+
+
+def test_the_command_makes_a_token_for_so_many_days_and_the_audit_says_so(
+    owner: Person, ines: Badged, capsys: pytest.CaptureFixture[str]
+) -> None:
+    call_command("token", "ines", "--days", "7")
+    token = Token.objects.get(sha256=sha256_of(capsys.readouterr().out.removesuffix("\n")))
+    assert timedelta(days=6, hours=23) < token.ends_at - timezone.now() <= timedelta(days=7)
+    line = audit(owner.shop_id).first()
+    assert line and (line.subject, line.what, line.after) == ("ines", "API token made", "for 7 days")
+    for days in ("0", "-1", "3651"):
+        with pytest.raises(CommandError, match="1 to 3650 days"):
+            call_command("token", "ines", "--days", days)
 
 
 def test_nobody_else_ends_them(owner: Person, ines: Badged) -> None:
