@@ -12,7 +12,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NoReturn
 
-from django.core.wsgi import get_wsgi_application
 from gunicorn.app.base import Application  # type: ignore[import-untyped]
 from gunicorn.arbiter import Arbiter  # type: ignore[import-untyped]
 
@@ -51,7 +50,9 @@ class _Counter(Application):
         self.cfg.set("when_ready", lambda master: self.ready())
 
     def load(self) -> Any:
-        return get_wsgi_application()
+        from shop.wsgi import application  # which is made when it is imported
+
+        return application
 
 
 class _Master(Arbiter):

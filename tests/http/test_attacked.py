@@ -3,11 +3,13 @@
 import json
 from http.client import HTTPConnection
 from pathlib import Path
+from wsgiref.util import setup_testing_defaults
 
 import pytest
 from django.test import Client
 
 from shop.people.models import Person, Token
+from shop.wsgi import application
 from tests.api import Api
 from tests.conftest import Urls
 from tests.factories import PersonFactory, shelve
@@ -36,6 +38,25 @@ def test_a_body_in_pieces_is_not_read_as_an_empty_one(fresh_db: Urls, tmp_path: 
         response = connection.getresponse()
         assert (response.status, json.loads(response.read())["code"]) == (411, "length_required")
         connection.close()
+
+
+CHARSETS = [
+    "charset=rot13", "charset=base64", "charset=undefined", "charset=utf-16", "CHARSET*=utf-8''idna", "x*=none''y",
+]  # fmt: skip
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("named", [*CHARSETS, "charset=utf-8", 'Charset="UTF8"', "charset*=utf-8''utf-8", "boundary=x"])
+@pytest.mark.parametrize("path", ["/sign-in/", "/api/v1/bins/", "/static/none.css"])
+def test_a_charset_that_is_none_is_refused_before_anything_is_decoded_by_it(path: str, named: str) -> None:
+    """At the door of the service: the test client goes round it."""
+    said: list[str] = []
+    environ = {"CONTENT_TYPE": f"application/json; {named}", "PATH_INFO": path, "QUERY_STRING": "a=%ff"}
+    setup_testing_defaults(environ)
+    answer = application({**environ, "HTTP_HOST": "127.0.0.1"}, lambda status, headers: said.append(status))
+    assert said[0][:3] == "415" if named in CHARSETS else said[0][:3] in ("200", "401", "404")
+    if said[0][:3] == "415":
+        assert json.loads(b"".join(answer))["code"] == "unsupported_media_type"
 
 
 @pytest.mark.django_db
