@@ -99,10 +99,7 @@ def unlock(request: PageRequest) -> HttpResponse:
         try:
             if by_pin and "pin" in request.POST:
                 pin_check(person=person, pin=request.POST["pin"])
-            elif authenticate(request, username=person.username, password=request.POST.get("password", "")):
-                pin_free(person=person)
-                reset(username=person.username)
-            else:
+            elif not password_known(request, request.POST.get("password", "")):
                 context["wrong_password"] = True
                 return shown(request, "shop/unlock.html", context)
             seen(request)
@@ -111,6 +108,18 @@ def unlock(request: PageRequest) -> HttpResponse:
             person.refresh_from_db(fields=["pin_wrong"])
             context |= {"refusal": refusal, "by_pin": not person.badge_locked}
     return shown(request, "shop/unlock.html", context)
+
+
+def password_known(request: PageRequest, password: str) -> bool:
+    """Whether it is the password of whoever is signed in. A wrong one counts as one at sign-in does, and shuts the name
+    out like those; the right one forgets them, and wrong PINs.
+    """
+    person = request.user
+    if not authenticate(request, username=person.username, password=password):
+        return False
+    pin_free(person=person)
+    reset(username=person.username)
+    return True
 
 
 class PasswordLocked(Refusal):

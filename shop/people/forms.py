@@ -50,12 +50,6 @@ class OwnPasswordForm(PasswordForm):
     password_now = _secret("Password now", autocomplete="current-password")
     field_order = ["password_now", "password"]
 
-    def clean_password_now(self) -> str:
-        said: str = self.cleaned_data["password_now"]
-        if not self.person.check_password(said):
-            raise forms.ValidationError("This is not your password. Capitals count; try again.")
-        return said
-
 
 class OwnPinForm(PinForm):
     POINTED = {"/pin": "pin", "/now": "now"}

@@ -19,7 +19,7 @@ from shop.errors import Refusal, refusals
 from shop.forms import PageForm
 from shop.people import services
 from shop.people.audit import audit
-from shop.people.badges import badge_make, pin_check, pin_set
+from shop.people.badges import PIN, badge_make, pin_check, pin_set
 from shop.people.forms import (
     NewPersonForm,
     OwnPasswordForm,
@@ -33,6 +33,7 @@ from shop.people.forms import (
 from shop.people.models import Person
 from shop.people.settings import settings_change
 from shop.people.terminals import terminal_end, terminal_enrol, terminal_name, terminals
+from shop.sign_in import password_known
 from shop.web import PageRequest, forbidden, go, page, shown
 
 P = ParamSpec("P")
@@ -138,28 +139,38 @@ def me(request: PageRequest) -> HttpResponse:
     password = OwnPasswordForm(request.POST if act == "password" else None, person=person, auto_id="id_password_%s")
     pin = OwnPinForm(request.POST if act == "pin" else None, person=person, auto_id="id_pin_%s")
     said: dict[str, Any] = {"person": person, "username": person.username}
-    if act == "password" and _done(
+    known = act == "password" and password.is_valid() and _known(request, password)
+    if known and _done(
         password, lambda: services.person_password(**said, password=password.cleaned_data["password"])
     ):
         person.refresh_from_db()
         update_session_auth_hash(request, person)
         return go(request, f"{request.path}?done=password")
-    proven = act == "pin" and pin.is_valid() and _proven(pin)
+    proven = act == "pin" and pin.is_valid() and _proven(request, pin)
     if proven and _done(pin, lambda: pin_set(**said, pin=pin.cleaned_data["pin"])):
         return go(request, f"{request.path}?done=pin")
     done = {"password": "Your password is changed.", "pin": "Your PIN is set."}.get(request.GET.get("done", ""))
     return shown(request, "shop/me.html", {"password": password, "pin": pin, "done": done})
 
 
-def _proven(form: OwnPinForm) -> bool:
-    """Whether the password or PIN said to be the present one is; a wrong PIN counts as one at sign-in does."""
-    person, now = form.person, form.cleaned_data["now"]
-    if person.check_password(now):
+def _known(request: PageRequest, form: OwnPasswordForm) -> bool:
+    """Whether the password said to be the present one is."""
+    if password_known(request, form.cleaned_data["password_now"]):
         return True
+    form.add_error("password_now", "This is not your password. Capitals count; try again.")
+    return False
+
+
+def _proven(request: PageRequest, form: OwnPinForm) -> bool:
+    """Whether the password or PIN said to be the present one is. Either counts as at sign-in when it is wrong; no
+    password is as short as a PIN.
+    """
+    person, now = form.person, form.cleaned_data["now"]
     try:
-        if not (person.pin and now.isascii() and now.isdigit()):
+        if person.pin and PIN.fullmatch(now):
+            pin_check(person=person, pin=now)
+        elif not password_known(request, now):
             raise Refusal("This is neither your password nor your PIN. Try again.")
-        pin_check(person=person, pin=now)
     except Refusal as refusal:
         form.add_error("now", refusal.detail)
         return False

@@ -189,5 +189,5 @@ BEFORE_A_SHOP = {
     "sign-in/": "before there is a shop", "unlock/": "the same person again", "go-on/": "the same form again",
     "sign-out/": "of the own session", "change-person/": "of the own session", "import/": "leads to the first table",
 }  # fmt: skip
-#: A form that moves nothing of the shop, but the own password and PIN, by the present one.
+#: A form that moves nothing of the shop, but the own password and PIN, by the present one: `test_own` has it.
 OWN = {"me/"}

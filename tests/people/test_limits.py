@@ -78,6 +78,41 @@ def test_passwords_at_the_lock_count_too(ines: Badged) -> None:
     assert counter.status == 429
 
 
+@pytest.mark.parametrize(
+    "typed",
+    [
+        {"act": "password", "password_now": "not it", "password": "another good one"},
+        {"act": "pin", "now": "not it", "pin": "8260"},
+    ],
+)
+def test_passwords_said_under_me_count_too(ines: Badged, owner: Person, at: At, typed: dict[str, str]) -> None:
+    """Whoever finds a window open does not guess there without end; at the terminal the badge is still good."""
+    said, counter = {"password_now": PASSWORD, "now": PASSWORD}, Counter(ines.person)
+    right = {name: said.get(name, text) for name, text in typed.items()}
+    statuses = []
+    for _ in range(10):
+        counter.post("/me/", typed)
+        statuses.append(counter.status)
+    assert statuses == [200] * 9 + [429]
+    text = counter.post("/me/", right)
+    assert counter.status == 429 and "for 15 minutes none is looked at" in text and "the badge still signs in" in text
+    assert audit(owner.shop_id, sign_ins=True).filter(what="wrong password").count() == 10
+    person = Person.objects.get(pk=ines.person.pk)
+    assert person.check_password(PASSWORD) and person.pin == ines.person.pin
+    counter = at.counter(ines.person)
+    assert "Your PIN is set." in counter.post("/me/", {"act": "pin", "now": PIN, "pin": "8260"})
+    AccessAttempt.objects.update(attempt_time=timezone.now() - settings.AXES_COOLOFF_TIME - timedelta(seconds=1))
+    done = "Your password is changed." if typed["act"] == "password" else "Your PIN is set."
+    assert done in counter.post("/me/", right)
+
+
+def test_the_right_password_under_me_forgets_the_wrong_ones(ines: Badged) -> None:
+    wrong(9)
+    counter = Counter(ines.person)
+    assert "Your PIN is set." in counter.post("/me/", {"act": "pin", "now": PASSWORD, "pin": "8260"})
+    assert wrong(9) == [200] * 9
+
+
 def test_a_session_ends_after_its_time_though_somebody_was_always_there(ines: Badged) -> None:
     counter = Counter(ines.person)
     counter.open("/bins/")
