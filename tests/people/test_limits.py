@@ -78,6 +78,14 @@ def test_passwords_at_the_lock_count_too(ines: Badged) -> None:
     assert counter.status == 429
 
 
+def test_a_static_file_opened_by_itself_loads_nothing() -> None:
+    for path in ("shop/counter.css", "shop/counter.js", "shop/favicon.svg"):
+        answer = Client().get(f"/static/{path}")
+        answer.close()
+        assert answer.status_code == 200
+        assert answer.headers["Content-Security-Policy"] == "default-src 'none'; frame-ancestors 'none'"
+
+
 @pytest.mark.parametrize(
     "typed",
     [
