@@ -219,5 +219,6 @@ LOGGING = {
         # A refusal is an answer, not a fault of ours.
         "django.request": {"level": "ERROR"},
         "shop.request": {"level": "INFO" if LOG == "json" else "WARNING"},
+        "shop.refused": {"level": "INFO" if LOG == "json" else "WARNING"},
     },
 }

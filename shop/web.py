@@ -17,7 +17,7 @@ from django_htmx.http import HttpResponseClientRedirect
 from django_htmx.middleware import HtmxDetails
 
 from shop.entry import admit, keep, way_back
-from shop.errors import Forbidden, KeyReused, Malformed, Refusal, Unavailable
+from shop.errors import KeyReused, Malformed, Refusal, Unavailable
 from shop.metrics import refusal_counted
 from shop.once import Answer, Once
 from shop.people.models import Person
@@ -180,11 +180,8 @@ def go(request: HttpRequest, to: str) -> HttpResponse:
 
 def forbidden(person: Person, right: str) -> str:
     """Why this person may not do that, or nothing."""
-    try:
-        person.require(right)
-    except Forbidden as refusal:
-        return refusal.detail
-    return ""
+    refusal = person.refusal(right)
+    return refusal.detail if refusal else ""
 
 
 def shown(request: HttpRequest, template: str, context: dict[str, Any]) -> HttpResponse:

@@ -1,6 +1,7 @@
 """Shops, their people, and the terminals that they work at."""
 
 import hashlib
+import logging
 import secrets
 import uuid
 from datetime import timedelta
@@ -13,6 +14,8 @@ from django.utils.crypto import salted_hmac
 from shop.errors import CodeTaken, Forbidden, constraint
 from shop.links import Link
 from shop.rows import SameShop, ShopRow, uuid7
+
+_log = logging.getLogger("shop.refused")
 
 
 class Shop(models.Model):
@@ -136,11 +139,19 @@ class Person(AbstractBaseUser):
         """Whether this person's role carries one of the :data:`RIGHTS`."""
         return self.role in RIGHTS[right]
 
+    def refusal(self, right: str) -> Forbidden | None:
+        """Why the role does not carry the right, where it does not."""
+        if self.may(right):
+            return None
+        allowed = " or ".join(sorted(RIGHTS[right]))
+        return Forbidden(f"{self.username} works as {self.role}; {right} is for {allowed}. Ask one of them.")
+
     def require(self, right: str) -> None:
-        """Raises :class:`Forbidden` when the role does not carry the right."""
-        if not self.may(right):
-            allowed = " or ".join(sorted(RIGHTS[right]))
-            raise Forbidden(f"{self.username} works as {self.role}; {right} is for {allowed}. Ask one of them.")
+        """Raises :class:`Forbidden` when the role does not carry the right. Who tried stands in the log."""
+        if refusal := self.refusal(right):
+            said = {"person": str(self.pk), "shop": str(self.shop_id), "role": self.role, "right": right}
+            _log.info("refused", extra={"said": said})
+            raise refusal
 
 
 class Token(ShopRow):
