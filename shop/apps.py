@@ -14,6 +14,7 @@ class ShopConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from shop.database import line  # noqa: F401  # a check of check --deploy
         from shop.entry import signed_in  # they need the tables, which are not there yet while this module is read
         from shop.sign_in import password_refused
 

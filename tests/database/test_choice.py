@@ -4,11 +4,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
 
 from shop import database
 from shop.database import launcher
 from shop.database.launcher import Server
+from shop.database.line import line_check
 from shop.management.commands.migrate import Command as Migrate
 
 BASE = Path("/nowhere/checkout")
@@ -188,3 +190,26 @@ def test_migrate_is_the_owners_unless_told_otherwise() -> None:
     parser = Migrate().create_parser("manage.py", "migrate")
     assert parser.parse_args([]).database == "owner"
     assert parser.parse_args(["--database", "default"]).database == "default"
+
+
+@pytest.mark.parametrize(
+    ("address", "warned"),
+    [
+        ("postgresql://a:b@db.example/plates", 2),
+        ("postgresql://a:b@db.example/plates?sslmode=prefer", 2),
+        ("postgresql://a:b@localhost,db.example/plates", 2),
+        ("postgresql://a:b@db.example/plates?sslmode=require", 0),
+        ("postgresql://a:b@db.example/plates?sslmode=verify-full", 0),
+        ("postgresql://a:b@127.0.0.1/plates", 0),
+        ("postgresql://a:b@/plates?host=/run/postgresql", 0),
+        ("postgresql://a:b@/plates", 0),
+    ],
+)
+def test_a_line_to_another_machine_that_may_be_in_the_clear_is_warned_of(
+    monkeypatch: pytest.MonkeyPatch, address: str, warned: int
+) -> None:
+    monkeypatch.delenv("PGSSLMODE", raising=False)
+    monkeypatch.setattr(settings, "DATABASES", database.databases({"DATABASE_URL": address}, BASE))
+    assert [one.id for one in line_check()] == ["shop.W001"] * warned
+    monkeypatch.setenv("PGSSLMODE", "verify-full")  # what libpq takes where the address says nothing
+    assert bool(line_check()) == ("sslmode=prefer" in address)
