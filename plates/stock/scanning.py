@@ -139,7 +139,7 @@ def _kept_scan(request: PageRequest, batch: Batch, form: ScanForm, orders: Order
 def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm, orders: Orders) -> HttpResponse:
     """What is scanned or typed instead of a reading, and stays for those that follow.
 
-    A kind's label begins a batch of that kind; a bin's label chooses where the next ones go, that of an order or of a
+    A kind's label or code begins a batch of that kind; a bin's chooses where the next ones go, that of an order or of a
     transfer with which of them they came, and ends that when it is scanned again; Enter after a gauge, a box or an
     owner keeps it.
     """
@@ -162,6 +162,8 @@ def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm, orders: O
         other = kind_by_code(shop_id=shop_id, scan_code=typed) or orders.kind_marked(shop_id, batch.order, typed)
     if other:
         return redirect(batch.of_kind(other).address())
+    if typed and (meant := selectors.bins(shop_id).filter(code__iexact=typed).first()):
+        return redirect(replace(batch, bin="" if meant.code == batch.bin else meant.code).address())
     if not typed and batch.stays != request.POST.get("stayed", ""):
         return redirect(batch.address())
     return _scan_page(request, batch, orders, form)

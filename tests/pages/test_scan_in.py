@@ -203,6 +203,10 @@ def test_the_label_of_a_bin_says_where_the_next_ones_go_until_it_is_scanned_agai
     assert "Into bin C-9" not in scanning.send(AT, {"reading": label})
     assert "goes into bin B-14" in scanning.send(AT, {"reading": ".0771"})
     assert "No bin is called Z-1" in scanning.send(AT, {"reading": scan_format("bin", "Z-1")})
+    # Its code, typed by whoever has no scanner at hand, means the same.
+    assert "Into bin C-9" in scanning.send(AT, {"reading": "c-9"})
+    assert "Into bin C-9" not in scanning.send(AT, {"reading": "C-9"})
+    assert "not a reading" in scanning.send(AT, {"reading": "Z-1"})
 
 
 def test_boxes_and_customers_plates_are_kept_apart_until_that_is_blanked(scanning: Counter) -> None:
