@@ -32,6 +32,8 @@ DOORS = {"shop_person", "shop_terminal", "shop_token"}
 
 _MOVES_ROWS = re.compile(r"\s*(SELECT|INSERT|UPDATE|DELETE|WITH)\b", re.IGNORECASE)
 _CONDITIONS = ("Index Cond", "Recheck Cond", "Filter")
+_JOINS = ("Hash Cond", "Merge Cond", "Join Filter")
+_BY_THE_SHOP = re.compile(r"\b(\w+)\.shop_id = (\w+)\.shop_id\b")
 #: Of one shop that is told, or of the shop of a row that is. Another value than an id is an error.
 _OF_A_SHOP = re.compile(r"\bshop_id = ('[0-9a-f-]{36}'::uuid|\(*\w+\.shop_id\b|\$\d+)")
 
@@ -68,6 +70,7 @@ class Watch:
             cursor.execute(f"EXPLAIN (VERBOSE, COSTS OFF, FORMAT JSON) {sql}", params)
             (found,) = cursor.fetchone()
         plan = json.loads(found)[0]["Plan"] if isinstance(found, str) else found[0]["Plan"]
+        joined = _joined(plan)
         for node in _nodes(plan):
             table = node.get("Relation Name")
             if table not in self.tables:
@@ -75,7 +78,7 @@ class Watch:
             self.reached.add(table)
             writes = node["Node Type"] == "ModifyTable"
             named = self.own in json.dumps(plan) + repr(params)  # a plan of many rows does not show their values
-            if not (named if writes else _OF_A_SHOP.search(_conditions(node))):
+            if not (named if writes else node["Alias"] in joined or _OF_A_SHOP.search(_conditions(node))):
                 self.wide.append((table, sql))
 
 
@@ -83,6 +86,20 @@ def _nodes(plan: dict[str, Any]) -> Iterator[dict[str, Any]]:
     yield plan
     for below in plan.get("Plans", ()):
         yield from _nodes(below)
+
+
+def _joined(plan: dict[str, Any]) -> set[str]:
+    """Aliases of one shop because they are joined by it to what is: where PostgreSQL joins by a hash or in order of the
+    keys, that stands at the join and not at the scan. What a part of the statement found is looked at by itself.
+    """
+    nodes = [*_nodes(plan)]
+    said = " ".join(str(node.get(name, "")) for node in nodes for name in _JOINS)
+    known = {node["Alias"] for node in nodes if node["Node Type"] in ("CTE Scan", "Subquery Scan")}
+    known |= {node["Alias"] for node in nodes if "Alias" in node and _OF_A_SHOP.search(_conditions(node))}
+    pairs = _BY_THE_SHOP.findall(said)
+    for _ in pairs:
+        known |= {alias for pair in pairs if known & {*pair} for alias in pair}
+    return known
 
 
 def _conditions(scan: dict[str, Any]) -> str:
@@ -155,10 +172,14 @@ def test_control_a_statement_without_the_shop_is_found(two: Two) -> None:  # noq
         cursor.execute(of_shop, [two.owner.shop_id])
         cursor.execute(nested.format(""), [two.owner.shop_id])
         assert [table for table, _ in watch.wide] == ["plates_plate"] * 3 + ["plates_kind"] * 2
+        watch.wide.clear()
+        cursor.execute("SELECT count(*) FROM plates_plate p JOIN plates_kind k ON k.shop_id = p.shop_id")
+        assert {table for table, _ in watch.wide} == {"plates_plate", "plates_kind"}  # of one shop, but of which?
+        watch.wide.clear()
         Plate.objects.filter(pk=plate, shop_id=two.owner.shop_id).select_related("kind", "bin", "lot").first()
         cursor.execute(of_shop + " AND k.shop_id = p.shop_id", [two.owner.shop_id])
         cursor.execute(nested.format("k.shop_id = %s AND "), [two.owner.shop_id] * 2)
-        assert len(watch.wide) == 5
+        assert watch.wide == []
         assert watch.foreign == []
         cursor.execute(of_shop, [watch.other])
         assert len(watch.foreign) == 1
