@@ -49,7 +49,8 @@ class KeptAway(NamedTuple):
 # Read fit by fit, with one arm for each state, so that each reads its part of its own index once. A plate is told once
 # a slot, under the reason that is hardest to change. Of a fit that is not proven only what lies free and would close
 # the pack is told: a shop may have thousands of such plates, and the others are of no use to anybody here.
-# OFFSET 0 keeps the planner from reading the whole of such a fit and asking for the range afterwards.
+# OFFSET 0 keeps the planner from reading the whole of such a fit and asking for the range afterwards, and from
+# beginning with the kinds, of which it may believe that the shop has one.
 _KEPT_AWAY = """
 WITH slot AS (
   SELECT slot, role, faces, material, facing, thinnest, thickest,
@@ -97,7 +98,10 @@ SELECT s.slot, r.reason,
                 ) near
           WHERE NOT f.proven
        ) p
-  JOIN plates_kind k ON k.shop_id = %(shop)s AND k.id = p.kind_id
+ CROSS JOIN LATERAL (
+         SELECT code, lined_faces, material, facing, reuse_minimum_nm FROM plates_kind
+          WHERE shop_id = %(shop)s AND id = p.kind_id OFFSET 0
+       ) k
   LEFT JOIN plates_match m ON m.shop_id = %(shop)s AND m.id = p.match_id
   LEFT JOIN plates_job j ON j.shop_id = %(shop)s AND j.id = m.job_id
  CROSS JOIN LATERAL (SELECT CASE
