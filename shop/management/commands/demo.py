@@ -78,6 +78,7 @@ class Command(BaseCommand):
             if shop is None:
                 self._say("Filling the demo shop.")
                 shop = demo_load(timezone.now())
+                cursor.execute("ANALYZE")  # before its first page: by itself the server does so within minutes
             cursor.execute("SELECT pg_advisory_unlock(%s)", [LOADING])
         return shop
 
