@@ -27,7 +27,7 @@ P = ParamSpec("P")
 
 #: Everything comes from this server: no script, style, font or picture from elsewhere, nothing inline.
 CONTENT_POLICY = (
-    "default-src 'self'; img-src 'self' data:; object-src 'none'; frame-ancestors 'none'; base-uri 'self'; "
+    "default-src 'self'; img-src 'self' data:; object-src 'none'; frame-ancestors 'none'; base-uri 'none'; "
     "form-action 'self'"
 )
 #: Of what a browser could do for a page, the counter needs nothing.
@@ -125,6 +125,8 @@ class RefusalPages:
             response["Allow"] = allowed
         response.setdefault("Content-Security-Policy", CONTENT_POLICY)
         response.setdefault("Permissions-Policy", FEATURES)
+        if request.path.startswith("/api/"):  # pages say so themselves
+            response.setdefault("Cache-Control", "no-store")
         return response
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:

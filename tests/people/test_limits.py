@@ -214,8 +214,19 @@ def test_every_answer_carries_what_a_browser_has_to_hold_to(owner: Person) -> No
     client.force_login(owner)
     for path in ("/", "/sign-in/", "/nowhere/", "/api/v1/schema/", "/api/v1/bins/"):
         headers = client.get(path, follow=True).headers
-        assert "default-src 'self'" in headers["Content-Security-Policy"], path
-        assert "unsafe" not in headers["Content-Security-Policy"]
+        policy = headers["Content-Security-Policy"]
+        assert {"default-src 'self'", "object-src 'none'", "base-uri 'none'"} <= set(policy.split("; ")), path
+        assert "unsafe" not in policy and "frame-ancestors 'none'" in policy
+        assert headers["Referrer-Policy"] == "same-origin"
         assert "camera=()" in headers["Permissions-Policy"]
         assert headers["X-Content-Type-Options"] == "nosniff" and headers["X-Frame-Options"] == "DENY"
         assert headers["Cross-Origin-Opener-Policy"] == "same-origin"
+
+
+@pytest.mark.parametrize("path", ["/", "/sign-in/", "/export/bins.csv", "/api/v1/bins/", "/api/v1/nowhere/"])
+def test_no_cache_keeps_what_is_shown_or_answered(owner: Person, path: str) -> None:
+    client = Client(headers={"authorization": f"Token {Token.make(owner)}"})
+    client.force_login(owner)
+    answer = client.get(path, follow=True)
+    assert "no-store" in answer.headers["Cache-Control"]
+    answer.close()
