@@ -114,6 +114,16 @@ def test_passwords_said_under_me_count_too(ines: Badged, owner: Person, at: At, 
     assert done in counter.post("/me/", right)
 
 
+def test_what_was_typed_beside_a_wrong_password_is_not_kept(ines: Badged) -> None:
+    counter = Counter(ines.person)
+    counter.post("/me/", {"act": "password", "password_now": "one-key-beside-it", "password": "another good one"})
+    counter.post("/me/", {"act": "pin", "now": "two-keys-beside-it", "pin": "8260"})
+    counter.post("/sign-in/", {"username": "ines", "password": "three-keys-beside-it"})
+    kept = " ".join(f"{one.get_data} {one.post_data}" for one in AccessAttempt.objects.all())
+    assert "act=pin" in kept
+    assert not [text for text in ("beside-it", "another good one", "8260") if text in kept]
+
+
 def test_the_right_password_under_me_forgets_the_wrong_ones(ines: Badged) -> None:
     wrong(9)
     counter = Counter(ines.person)
