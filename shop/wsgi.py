@@ -18,6 +18,13 @@ _REFUSED = {
     "detail": "Send it in UTF-8, and name no other charset.",
     "code": "unsupported_media_type",
 }
+#: What a browser has to hold to, as with every other answer.
+_HEADERS = [
+    ("Content-Type", "application/problem+json"),
+    ("X-Content-Type-Options", "nosniff"),
+    ("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'"),
+    ("Cache-Control", "no-store"),
+]
 
 
 def _is_utf8(content_type: str) -> bool:
@@ -34,5 +41,5 @@ def application(environ: dict[str, Any], start_response: Any) -> Iterable[bytes]
     """
     if _is_utf8(environ.get("CONTENT_TYPE", "")):
         return _django(environ, start_response)
-    start_response("415 Unsupported Media Type", [("Content-Type", "application/problem+json")])
+    start_response("415 Unsupported Media Type", [*_HEADERS])
     return [json.dumps(_REFUSED).encode()]

@@ -51,10 +51,17 @@ CHARSETS = [
 def test_a_charset_that_is_none_is_refused_before_anything_is_decoded_by_it(path: str, named: str) -> None:
     """At the door of the service: the test client goes round it."""
     said: list[str] = []
+    told: dict[str, str] = {}
     environ = {"CONTENT_TYPE": f"application/json; {named}", "PATH_INFO": path, "QUERY_STRING": "a=%ff"}
     setup_testing_defaults(environ)
-    answer = application({**environ, "HTTP_HOST": "127.0.0.1"}, lambda status, headers: said.append(status))
+
+    def start(status: str, headers: list[tuple[str, str]]) -> None:
+        said.append(status)
+        told.update(headers)
+
+    answer = application({**environ, "HTTP_HOST": "127.0.0.1"}, start)
     assert said[0][:3] == "415" if named in CHARSETS else said[0][:3] in ("200", "401", "404")
+    assert told["X-Content-Type-Options"] == "nosniff" and "frame-ancestors 'none'" in told["Content-Security-Policy"]
     if said[0][:3] == "415":
         assert json.loads(b"".join(answer))["code"] == "unsupported_media_type"
 
