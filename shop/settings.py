@@ -140,6 +140,8 @@ WHITENOISE_USE_FINDERS = not PRODUCTION
 def WHITENOISE_ADD_HEADERS_FUNCTION(headers: MutableMapping[str, str], path: str, url: str) -> None:
     """A file opened by itself loads nothing and is in no frame."""
     headers["Content-Security-Policy"] = "default-src 'none'; frame-ancestors 'none'"
+    if path.endswith(".svg"):
+        headers["Content-Type"] = "image/svg+xml; charset=utf-8"
 
 
 #: A body larger than this is refused with 413; a delivery of a thousand readings stays far below.

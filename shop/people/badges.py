@@ -12,7 +12,7 @@ from django.db.models import F
 from django.db.models.functions import Now
 
 from shop.errors import Refusal, WrongState
-from shop.people.audit import audit_write
+from shop.people.audit import WRONG_PIN, audit_write
 from shop.people.models import MOST_PIN_TRIES, Person, Terminal, sha256_of
 from shop.people.services import colleague
 
@@ -134,6 +134,7 @@ def pin_check(*, person: Person, pin: str) -> None:
     if not counted:
         raise _locked(person)
     if not check_password(pin, person.pin):
+        audit_write(person=person, subject=person.username, what=WRONG_PIN)
         left = MOST_PIN_TRIES - Person.objects.values_list("pin_wrong", flat=True).get(pk=person.pk)
         if left <= 0:
             raise _locked(person)

@@ -118,8 +118,11 @@ def one_person(request: PageRequest, username: str) -> HttpResponse:
         "tokens": (plain, lambda: services.tokens_end(**said)),
         "badge": (plain, lambda: context.update(badge=badge_make(**said))),
     }
-    if act in acts and _done(*acts[act]):
-        if act in ("password", "sessions") and found == owner:
+    if found == owner and act in ("password", "pin"):
+        plain.is_valid()
+        plain.add_error(None, "Your own password and PIN are changed under Me, where the old one is asked for.")
+    elif act in acts and _done(*acts[act]):
+        if act == "sessions" and found == owner:
             owner.refresh_from_db()
             update_session_auth_hash(request, owner)
         if act != "badge":  # its code is shown this once

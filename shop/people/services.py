@@ -98,7 +98,7 @@ def person_role(*, person: Person, username: str, role: str) -> Person:
 
 
 def person_active(*, person: Person, username: str, active: bool) -> Person:
-    """Whether somebody works here. Who left is signed out, tokens are refused, and the badge has ended for good.
+    """Whether somebody works here. Who left is signed out, and sessions, tokens and the badge have ended for good.
 
     Raises NotFound, LastOwner.
     """
@@ -110,9 +110,11 @@ def person_active(*, person: Person, username: str, active: bool) -> Person:
     if not active:
         _keep_owner(shop, found)
         found.badge_sha256 = found.badge_made_at = None
+        found.sessions_ended += 1
+        found.tokens.all().delete()
     audit_write(person=person, subject=found.username, what="came back" if active else "left")
     found.is_active = active
-    found.save(update_fields=["is_active", "badge_sha256", "badge_made_at"])
+    found.save(update_fields=["is_active", "badge_sha256", "badge_made_at", "sessions_ended"])
     return found
 
 

@@ -8,6 +8,7 @@ from django.urls import URLPattern, get_resolver
 
 from plates.stock.models import LedgerLine
 from shop.entry import COOKIE
+from shop.people.audit import audit
 from shop.people.badges import badge_make
 from shop.people.models import Person, Terminal
 from shop.people.services import person_active, person_password
@@ -142,6 +143,38 @@ def test_whoever_left_is_out_at_once(window: Counter, owner: Person) -> None:
     person_active(person=owner, username="ines", active=False)
     window.open("/bins/")
     assert window.path.startswith("/sign-in/?next=")
+
+
+def test_who_is_taken_back_finds_nothing_open(owner: Person) -> None:
+    someone = PersonFactory.create(shop=owner.shop, username="someone")
+    counter, api = Counter(someone), Api(someone)
+    assert api.get("bins/").status == 200
+    for active in (False, True):
+        person_active(person=owner, username="someone", active=active)
+        counter.open("/bins/")
+        assert counter.path.startswith("/sign-in/?next=")
+        assert api.get("bins/").status == 401
+
+
+def test_a_wrong_pin_is_listed_with_the_sign_ins(window: Counter, owner: Person) -> None:
+    idle(window, 11)
+    window.open("/matches/")
+    window.send("/unlock/", {"pin": "0000"})
+    line = audit(owner.shop_id, sign_ins=True)[0]
+    assert (line.what, line.subject) == ("wrong PIN", "ines") and line.terminal is not None
+    assert not audit(owner.shop_id).filter(what="wrong PIN").exists()
+
+
+def test_an_owner_changes_the_own_secrets_under_me(owner: Person) -> None:
+    """Where the old one is asked for: who finds the page of an owner open sets nothing there."""
+    counter = Counter(owner)
+    own = f"/shop/people/{owner.username}/"
+    page = counter.open(own)
+    assert "changed under Me" in page and "Set the PIN" not in page and "Set the password" not in page
+    before = Person.objects.values("password", "pin").get(pk=owner.pk)
+    for form in ({"act": "password", "password": PASSWORD}, {"act": "pin", "pin": "739152"}):
+        assert "where the old one is asked for" in counter.post(own, form)
+    assert Person.objects.values("password", "pin").get(pk=owner.pk) == before
 
 
 def test_a_new_password_ends_what_the_old_one_opened(owner: Person) -> None:
