@@ -20,6 +20,7 @@ from shop.errors import Malformed, NotFound, Refusal
 from shop.once import Answer, Once
 from shop.people.models import Person
 from shop.rest import LengthRequired
+from shop.rows import id_of
 from shop.texts import NOT_PLAIN, line_refused, plain_number
 
 T = TypeVar("T")
@@ -310,7 +311,7 @@ def by_id(queryset: Any, text: str) -> Any:
 
 def id_named(text: str) -> uuid.UUID:
     """The id that an address names; raises 404."""
-    try:
-        return uuid.UUID(text)
-    except ValueError:
-        raise NotFound(f"{text!r} is not an id.") from None
+    key = id_of(text)
+    if key is None:
+        raise NotFound(f"{text!r} is not an id.")
+    return key

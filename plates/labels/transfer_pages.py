@@ -40,8 +40,9 @@ def transfer(request: PageRequest, pk: str) -> HttpResponse:
     if made.reason != "transfer":
         raise Http404("These plates were not sent to another shop.")
     rows = _sent(made)
-    label = label_svg(label_of(transfer_content(made, sum(row.count for row in rows)), SINGLES["100x50"]))
-    context = {"made": made, "rows": rows, "count": sum(row.count for row in rows), "label": label}
+    count = sum(row.count for row in rows)
+    label = label_svg(label_of(transfer_content(made, count), SINGLES["100x50"]))
+    context = {"made": made, "rows": rows, "count": count, "label": label}
     return shown(request, "plates/transfer.html", context)
 
 
