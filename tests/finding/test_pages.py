@@ -31,7 +31,7 @@ def test_a_scanned_bin_says_what_is_promised(counter: Counter, rosa: Api) -> Non
     Plate.objects.filter(state="held").update(held_until=until)
     text = counter.open("/find/", q=scan_format("bin", "B-14"))
     today = until.date() == timezone.localdate()
-    till = f"{until:%H:%M}" if today else f"{until:%B} {until.day}, {until:%H:%M}"
+    till = f"{until:%H:%M}" if today else f"{until.day} {until:%B}, {until:%H:%M}"
     assert f"3 here, 2 promised: job 1182, rosa, till {till}" in text
 
 
