@@ -96,6 +96,12 @@ def admit(request: HttpRequest) -> bool:
     return True
 
 
+def password_owed(request: HttpRequest) -> bool:
+    """Whether whoever is there came by a password that somebody else chose, and has to choose one first."""
+    person: Any = request.user
+    return person.password_given_at is not None and _BADGE not in request.session
+
+
 def way_back(text: str) -> str:
     """A page of ours to come back to, query included; home for anything else."""
     try:

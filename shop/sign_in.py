@@ -6,8 +6,10 @@ from axes.utils import reset
 from django.conf import settings
 from django.contrib.auth import authenticate
 from django.contrib.auth.forms import AuthenticationForm
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render, resolve_url
+from django.utils import timezone
 from django.utils.http import urlencode
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
@@ -15,9 +17,9 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from shop.entry import COOKIE, admit, begin, cookie_set, here, inside, kept_take, kept_told, leave, seen, way_back
 from shop.errors import Refusal
-from shop.people.audit import REFUSED, audit_write
+from shop.people.audit import ENDED, REFUSED, audit_write
 from shop.people.badges import badge_owner, is_badge, pin_check, pin_free
-from shop.people.models import Person
+from shop.people.models import GIVEN_DAYS, Person
 from shop.web import PageRequest, page, shown
 
 
@@ -34,6 +36,16 @@ class SignInForm(AuthenticationForm):
         self.fields["username"].widget.attrs.pop("autofocus", None)
         for name in ("username", "password"):
             self.fields[name].error_messages["required"] = "Fill this in."
+
+    def confirm_login_allowed(self, user: Any) -> None:
+        """Asked behind the right password alone, so that nobody who guesses learns of it."""
+        super().confirm_login_allowed(user)
+        if user.password_ends_at and user.password_ends_at <= timezone.now():
+            audit_write(person=user, subject=user.username, what=ENDED)
+            raise ValidationError(
+                f"This password was set for you and ended after {GIVEN_DAYS} days, since you chose none of your own. "
+                "Ask the owner for a new one."
+            )
 
     def focus(self) -> None:
         """The first field that is not filled has the focus: the name, else the password."""

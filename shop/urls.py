@@ -138,6 +138,7 @@ urlpatterns = [
     path("sign-out/", sign_in.sign_out, name="sign-out"),
     path("change-person/", sign_in.change_person, name="change-person"),
     path("me/", people_pages.me, name="me"),
+    path("me/password/", people_pages.own_password, name="own-password"),
     path("shop/people/", people_pages.people, name="people"),
     path("shop/people/<str:username>/", people_pages.one_person, name="shop-person"),
     path("shop/terminals/", people_pages.terminal_list, name="terminals"),

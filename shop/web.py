@@ -16,7 +16,7 @@ from django.views.decorators.cache import never_cache
 from django_htmx.http import HttpResponseClientRedirect
 from django_htmx.middleware import HtmxDetails
 
-from shop.entry import admit, keep, way_back
+from shop.entry import admit, keep, password_owed, way_back
 from shop.errors import KeyReused, Malformed, Refusal, Unavailable
 from shop.metrics import refusal_counted
 from shop.once import Answer, Once
@@ -33,6 +33,8 @@ CONTENT_POLICY = (
 #: Of what a browser could do for a page, the counter needs nothing.
 FEATURES = "camera=(), geolocation=(), microphone=(), payment=(), usb=(), browsing-topics=()"
 _KEY = re.compile(r"[A-Za-z0-9._-]{8,120}")
+#: The one page that is shown to whoever came by a password that somebody else chose.
+OWN_PASSWORD = "own-password"  # noqa: S105
 
 
 class PageRequest(HttpRequest):
@@ -42,11 +44,11 @@ class PageRequest(HttpRequest):
     htmx: HtmxDetails
 
 
-def _door(request: PageRequest) -> HttpResponse:
-    """To the page that asks who is there, and back here afterwards. A form that is sent meanwhile is kept; a fragment
-    cannot hold that page, so the whole page goes there, and its script keeps what was typed.
+def _door(request: PageRequest, name: str = "") -> HttpResponse:
+    """To the page that asks who is there, or to the one named, and back here afterwards. A form that is sent meanwhile
+    is kept; a fragment cannot hold that page, so the whole page goes there, and its script keeps what was typed.
     """
-    name = "unlock" if request.user.is_authenticated else "sign-in"
+    name = name or ("unlock" if request.user.is_authenticated else "sign-in")
     if request.htmx:
         here = way_back(request.htmx.current_url or "")
         response = HttpResponseClientRedirect(f"{resolve_url(name)}?{urlencode({'next': here})}")
@@ -82,6 +84,8 @@ def page(view: Callable[Concatenate[PageRequest, P], HttpResponseBase]) -> Calla
     def admitted(request: PageRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if not request.user.is_authenticated or not admit(request):
             return _door(request)
+        if password_owed(request) and not (request.resolver_match and request.resolver_match.url_name == OWN_PASSWORD):
+            return _door(request, OWN_PASSWORD)
         return checked(request, *args, **kwargs)
 
     return never_cache(admitted)

@@ -6,7 +6,7 @@ from django import forms
 
 from plates.lengths import inch, mm
 from shop.forms import CodeField, DecimalField, IntegerField, LengthField, PageForm
-from shop.people.models import Person, Role
+from shop.people.models import GIVEN_DAYS, Person, Role
 from shop.people.settings import LENGTHS, MINUTES, NAMES
 
 
@@ -23,12 +23,16 @@ def _pin(label: str) -> forms.CharField:
     return field
 
 
+#: What becomes of a password that the owner sets for somebody.
+_GIVEN = f"Good for {GIVEN_DAYS} days: whoever gets it chooses another one at sign-in."
+
+
 class NewPersonForm(PageForm):
     focus = "username"
     POINTED = {"/username": "username", "/password": "password"}
     username = forms.CharField(label="Name", max_length=40, help_text="Typed at every sign-in; stands on slips.")
     role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect, initial=Role.BENCH)
-    password = _secret("First password", help_text="At least 10 characters. Whoever gets it can change it under Me.")
+    password = _secret("First password", help_text=f"At least 10 characters. {_GIVEN}")
 
 
 class RoleForm(PageForm):
@@ -38,7 +42,7 @@ class RoleForm(PageForm):
 
 class PasswordForm(PageForm):
     POINTED = {"/password": "password"}
-    password = _secret("New password", help_text="At least 10 characters.")
+    password = _secret("New password", help_text=f"At least 10 characters. {_GIVEN}")
 
 
 class PinForm(PageForm):
@@ -46,7 +50,9 @@ class PinForm(PageForm):
     pin = _pin("New PIN")
 
 
-class OwnPasswordForm(PasswordForm):
+class OwnPasswordForm(PageForm):
+    POINTED = {"/password": "password"}
+    password = _secret("New password", help_text="At least 10 characters.")
     password_now = _secret("Password now", autocomplete="current-password")
     field_order = ["password_now", "password"]
 

@@ -4,11 +4,12 @@ import hashlib
 import logging
 import secrets
 import uuid
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models.functions import Now
+from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
 from shop.errors import CodeTaken, Forbidden, constraint
@@ -71,6 +72,8 @@ RIGHTS = {
 }
 #: So many wrong PINs in a row and the badge is locked.
 MOST_PIN_TRIES = 5
+#: So long somebody may sign in with a password that somebody else chose.
+GIVEN_DAYS = 7
 #: So long a token of the API is good when nobody says otherwise.
 TOKEN_DAYS = 365
 constraint("shop_person_username_key", CodeTaken, "Somebody has this name already. Names are unique; choose another.")
@@ -82,9 +85,11 @@ def sha256_of(secret: str) -> str:
 
 
 class PersonManager(BaseUserManager["Person"]):
-    def create_person(self, *, shop: Shop, username: str, password: str | None, role: str) -> "Person":
+    def create_person(
+        self, *, shop: Shop, username: str, password: str | None, role: str, given: bool = False
+    ) -> "Person":
         person = self.model(shop=shop, username=username, role=role)
-        person.set_password(password)
+        person.set_password(password, given=given)
         person.save(using=self._db)
         return person
 
@@ -104,6 +109,8 @@ class Person(AbstractBaseUser):
     pin_wrong = models.PositiveSmallIntegerField(default=0)
     #: So often the owner has ended all sessions of this person.
     sessions_ended = models.PositiveIntegerField(default=0, db_default=0)
+    #: When somebody else chose the password that this person has; None once it is the own.
+    password_given_at = models.DateTimeField(null=True)
 
     #: Where this person stands, set for the time of a request; no column, what is written carries it.
     at_terminal: "Terminal | None" = None
@@ -129,6 +136,22 @@ class Person(AbstractBaseUser):
     @property
     def badge_locked(self) -> bool:
         return self.pin_wrong >= MOST_PIN_TRIES
+
+    @property
+    def password_ends_at(self) -> datetime | None:
+        """When a password that somebody else chose opens nothing any more; None for one's own."""
+        return self.password_given_at and self.password_given_at + timedelta(days=GIVEN_DAYS)
+
+    def set_password(self, raw_password: str | None, *, given: bool = False) -> None:
+        """``given``: somebody else chose it. What changepassword sets at the machine counts as the own."""
+        super().set_password(raw_password)
+        self.password_given_at = timezone.now() if given else None
+
+    def check_password(self, raw_password: str) -> bool:
+        given_at = self.password_given_at
+        right = super().check_password(raw_password)
+        self.password_given_at = given_at  # an old hash that is renewed is still the same password
+        return right
 
     def get_session_auth_hash(self) -> str:
         """What a session has to know: it ends with the password, and when the owner ends it."""

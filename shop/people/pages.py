@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from shop.entry import cookie_set
+from shop.entry import cookie_set, inside, password_owed, way_back
 from shop.errors import Refusal, refusals
 from shop.forms import PageForm
 from shop.people import services
@@ -142,18 +142,38 @@ def me(request: PageRequest) -> HttpResponse:
     password = OwnPasswordForm(request.POST if act == "password" else None, person=person, auto_id="id_password_%s")
     pin = OwnPinForm(request.POST if act == "pin" else None, person=person, auto_id="id_pin_%s")
     said: dict[str, Any] = {"person": person, "username": person.username}
-    known = act == "password" and password.is_valid() and _known(request, password)
-    if known and _done(
-        password, lambda: services.person_password(**said, password=password.cleaned_data["password"])
-    ):
-        person.refresh_from_db()
-        update_session_auth_hash(request, person)
+    if act == "password" and password.is_valid() and _known(request, password) and _own_password_set(request, password):
         return go(request, f"{request.path}?done=password")
     proven = act == "pin" and pin.is_valid() and _proven(request, pin)
     if proven and _done(pin, lambda: pin_set(**said, pin=pin.cleaned_data["pin"])):
         return go(request, f"{request.path}?done=pin")
     done = {"password": "Your password is changed.", "pin": "Your PIN is set."}.get(request.GET.get("done", ""))
     return shown(request, "shop/me.html", {"password": password, "pin": pin, "done": done})
+
+
+@sensitive_post_parameters("password", "password_now")
+@require_http_methods(["GET", "POST"])
+@page
+def own_password(request: PageRequest) -> HttpResponse:
+    """For whoever came by a password that somebody else chose: another one, before anything else is shown."""
+    if not password_owed(request):
+        return redirect("me")
+    form = OwnPasswordForm(request.POST or None, person=request.user)
+    form.fields["password_now"].widget.attrs["autofocus"] = True
+    to = way_back((request.POST or request.GET).get("next", ""))
+    if request.method == "POST" and form.is_valid() and _known(request, form) and _own_password_set(request, form):
+        return redirect(inside(request, to))
+    return shown(request, "shop/own_password.html", {"form": form, "next": to, "locked": True})
+
+
+def _own_password_set(request: PageRequest, form: OwnPasswordForm) -> bool:
+    """Whether the password typed is the own one from now on; this window stays signed in."""
+    person, password = request.user, form.cleaned_data["password"]
+    done = _done(form, lambda: services.person_password(person=person, username=person.username, password=password))
+    if done:
+        person.refresh_from_db()
+        update_session_auth_hash(request, person)
+    return done
 
 
 def _known(request: PageRequest, form: OwnPasswordForm) -> bool:

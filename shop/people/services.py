@@ -67,7 +67,7 @@ def person_add(*, person: Person, username: str, role: str, password: str) -> Pe
     if not USERNAME.fullmatch(name):
         raise BadName("A name is 1 to 40 letters, digits and . _ @ + -, without blanks.", [("/username", "choose one")])
     password_check(password)
-    made = Person.objects.create_person(shop=person.shop, username=name, password=password, role=role)
+    made = Person.objects.create_person(shop=person.shop, username=name, password=password, role=role, given=True)
     audit_write(person=person, subject=made.username, what="added", after=role)
     return made
 
@@ -119,17 +119,21 @@ def person_active(*, person: Person, username: str, active: bool) -> Person:
 
 
 def person_password(*, person: Person, username: str, password: str) -> Person:
-    """A new password, by the owner or by the person. It ends what was signed in with the old one, and frees the badge.
+    """A new password, by the person, or by the owner: then the person has to choose another one with it, within
+    :data:`GIVEN_DAYS`. It ends what was signed in with the old one, and frees the badge.
 
     Raises Forbidden, NotFound, BadPassword.
     """
     found = colleague(person=person, username=username)
-    if found != person:
+    own = found == person
+    if not own:
         person.require("people")
     password_check(password, found)
-    found.set_password(password)
+    if own and found.check_password(password):
+        raise BadPassword("This is the password that you have now. Choose another one.", [("/password", "the same")])
+    found.set_password(password, given=not own)
     found.pin_wrong = 0
-    found.save(update_fields=["password", "pin_wrong"])
+    found.save(update_fields=["password", "password_given_at", "pin_wrong"])
     audit_write(person=person, subject=found.username, what="password set")
     return found
 

@@ -187,6 +187,7 @@ OPENED = [*LISTS, *OWNERS, *BUYERS, *NAMED]
 BEFORE_A_SHOP = {
     "healthz": "for machines", "readyz": "for machines", "metrics": "for machines", "favicon.ico": "a picture",
     "sign-in/": "before there is a shop", "unlock/": "the same person again", "go-on/": "the same form again",
+    "me/password/": "for a password that somebody else chose",
     "sign-out/": "of the own session", "change-person/": "of the own session", "import/": "leads to the first table",
 }  # fmt: skip
 #: A form that moves nothing of the shop, but the own password and PIN, by the present one: `test_own` has it.

@@ -43,6 +43,7 @@ NO_PAGE = {
     "on-bench": "a fragment",
     "preview": "a fragment, by POST",
     "spec-drawing": "a fragment, by POST",
+    "own-password": "for whoever came by a password that somebody else chose",
     "go-on": "leads home where no form waits",
     "bench-plan": "leads to the matches unless some are sent",
     "tables": "leads to the first table",
