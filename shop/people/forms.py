@@ -7,6 +7,7 @@ from django import forms
 from plates.lengths import inch, mm
 from shop.forms import CodeField, DecimalField, IntegerField, LengthField, PageForm
 from shop.people.models import GIVEN_DAYS, Person, Role
+from shop.people.services import LONGEST_NAME
 from shop.people.settings import LENGTHS, MINUTES, NAMES
 
 
@@ -73,7 +74,7 @@ class SettingsForm(PageForm):
     """Every setting of the shop; cleans to the fields of the shop."""
 
     focus = "name"
-    name = forms.CharField(label=NAMES["name"], max_length=100)
+    name = forms.CharField(label=NAMES["name"], max_length=LONGEST_NAME)
     unit_first = forms.ChoiceField(
         label=NAMES["unit_first"], choices=[("in", "inch"), ("mm", "millimetre")], widget=forms.RadioSelect
     )

@@ -147,7 +147,7 @@ class Person(AbstractBaseUser):
         super().set_password(raw_password)
         self.password_given_at = timezone.now() if given else None
 
-    def check_password(self, raw_password: str) -> bool:
+    def check_password(self, raw_password: str | None) -> bool:
         given_at = self.password_given_at
         right = super().check_password(raw_password)
         self.password_given_at = given_at  # an old hash that is renewed is still the same password

@@ -15,13 +15,16 @@ from shop.errors import NotFound, Refusal
 from shop.people.audit import audit_write
 from shop.people.models import TOKEN_DAYS, Person, Role, Shop, Token
 from shop.rows import uuid7
+from shop.texts import line_refused
 
 #: What a person may be called: it is typed at every sign-in, and stands on slips and in the ledger.
 USERNAME = re.compile(r"[\w.@+-]{1,40}")
+#: Of a shop, so that it goes onto a label and into the line of a page.
+LONGEST_NAME = 100
 
 
 class BadName(Refusal):
-    code, title = "bad_name", "Not a name to sign in with"
+    code, title = "bad_name", "Not a name"
 
 
 class BadPassword(Refusal):
@@ -32,8 +35,28 @@ class LastOwner(Refusal):
     status, code, title = 409, "last_owner", "A shop keeps an owner"
 
 
+def shop_name_refused(name: str) -> str:
+    """Why a shop cannot be called that, or nothing."""
+    if not name.strip():
+        return "A shop has a name."
+    if len(name) > LONGEST_NAME:
+        return f"The name of a shop has at most {LONGEST_NAME} characters."
+    return line_refused(name)
+
+
+def username_check(username: str) -> str:
+    """The name as it is kept. Raises BadName for what nobody could sign in with."""
+    name = Person.normalize_username(username)
+    if not USERNAME.fullmatch(name):
+        raise BadName("A name is 1 to 40 letters, digits and . _ @ + -, without blanks.", [("/username", "choose one")])
+    return name
+
+
 def shop_open(*, name: str, owner: str, password: str | None, is_demo: bool = False, unit_first: str = "in") -> Person:
-    """A new shop and its owner, nothing else. Without a password the owner cannot sign in on pages."""
+    """A new shop and its owner, nothing else. Without a password the owner cannot sign in on pages. Raises BadName."""
+    if why := shop_name_refused(name):
+        raise BadName(why, [("/name", "choose another")])
+    owner = username_check(owner)
     with transaction.atomic():
         shop = Shop.objects.create(name=name, is_demo=is_demo, unit_first=unit_first)
         return Person.objects.create_person(shop=shop, username=owner, password=password, role=Role.OWNER)
@@ -52,8 +75,8 @@ def colleague(*, person: Person, username: str) -> Person:
     return found
 
 
-def password_check(password: str, person: Person | None = None) -> None:
-    """Raises BadPassword, saying what is wrong with it."""
+def password_check(password: str, person: Person) -> None:
+    """Whether the person, who need not be kept yet, may have it. Raises BadPassword, saying what is wrong with it."""
     try:
         validate_password(password, person)
     except ValidationError as error:
@@ -63,10 +86,8 @@ def password_check(password: str, person: Person | None = None) -> None:
 def person_add(*, person: Person, username: str, role: str, password: str) -> Person:
     """Somebody new at the shop. Raises BadName, BadPassword, CodeTaken."""
     person.require("people")
-    name = Person.normalize_username(username)
-    if not USERNAME.fullmatch(name):
-        raise BadName("A name is 1 to 40 letters, digits and . _ @ + -, without blanks.", [("/username", "choose one")])
-    password_check(password)
+    name = username_check(username)
+    password_check(password, Person(shop=person.shop, username=name))
     made = Person.objects.create_person(shop=person.shop, username=name, password=password, role=role, given=True)
     audit_write(person=person, subject=made.username, what="added", after=role)
     return made

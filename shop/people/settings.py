@@ -7,7 +7,7 @@ from plates.lengths import INCH, both
 from shop.errors import Refusal
 from shop.people.audit import audit_write
 from shop.people.models import Person, Shop
-from shop.people.services import shop_lock
+from shop.people.services import shop_lock, shop_name_refused
 
 
 class BadSetting(Refusal):
@@ -63,8 +63,8 @@ def _check(field: str, value: Any) -> None:
         LENGTHS[field].check(field, value, f"above zero, at most {both(_FAR)}")
     elif field == "sure_level":
         SURE.check(field, value, f"{SURE.least * 100:g} to {SURE.most * 100:g} %")
-    elif field == "name" and not value.strip():
-        raise BadSetting("A shop has a name.", [("/name", "fill it in")])
+    elif field == "name" and (why := shop_name_refused(value)):
+        raise BadSetting(why, [("/name", "choose another")])
 
 
 def words_of(field: str, value: Any) -> str:

@@ -4,12 +4,11 @@ import sys
 from getpass import getpass
 from typing import Any
 
-from django.contrib.auth.password_validation import validate_password
-from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from shop.errors import Refusal
 from shop.people.models import Person, Shop
-from shop.people.services import shop_open
+from shop.people.services import BadPassword, password_check, shop_name_refused, shop_open, username_check
 
 
 class Command(BaseCommand):
@@ -21,7 +20,13 @@ class Command(BaseCommand):
         parser.add_argument("--unit", choices=["in", "mm"], default="in", help="the unit shown first")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        username = options["owner"]
+        name = options["name"]
+        if why := shop_name_refused(name):
+            raise CommandError(why)
+        try:
+            username = username_check(options["owner"])
+        except Refusal as refusal:
+            raise CommandError(refusal.detail) from None
         if Person.objects.filter(username=username).exists():
             raise CommandError(f"There is a {username!r} already: choose another name for the owner.")
         if Shop.objects.filter(is_demo=True).exists():
@@ -29,24 +34,24 @@ class Command(BaseCommand):
                 "This database holds the invented demo shop, and a real shop never lies beside it. Set PLATES_DATA_DIR "
                 "to another directory, or DATABASE_URL to another database, and migrate there."
             )
-        password = self._password(username)
-        shop_open(name=options["name"], owner=username, password=password, unit_first=options["unit"])
-        self.stdout.write(f"{options['name']} is open. {username} is its owner.")
+        password = self._password(Person(shop=Shop(name=name), username=username))
+        shop_open(name=name, owner=username, password=password, unit_first=options["unit"])
+        self.stdout.write(f"{name} is open. {username} is its owner.")
         if password is None:
             self.stdout.write(
                 f"Without a terminal no password was set: manage.py changepassword {username} sets one, "
                 f"manage.py token {username} makes an API token."
             )
 
-    def _password(self, username: str) -> str | None:
+    def _password(self, owner: Person) -> str | None:
         if not sys.stdin.isatty():
             return None
         while True:
-            password = getpass(f"Password for {username}: ")
+            password = getpass(f"Password for {owner.username}: ")
             try:
-                validate_password(password)
-            except ValidationError as error:
-                self.stderr.write(" ".join(error.messages))
+                password_check(password, owner)
+            except BadPassword as refusal:
+                self.stderr.write(refusal.detail)
                 continue
             if getpass("Once more: ") == password:
                 return password
