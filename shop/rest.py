@@ -2,9 +2,10 @@
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
+from django.conf import settings
 from django.core.exceptions import RequestDataTooBig
 from django.db.models import Q
 from django.db.models.functions import Now
@@ -212,6 +213,32 @@ def problem_handler(error: Exception, context: dict[str, Any]) -> Response | Non
     if refusal.status == 405:
         headers["Allow"] = ", ".join(context["view"].allowed_methods)
     return Response(problem_body(refusal), refusal.status, headers=headers, content_type="application/problem+json")
+
+
+class TlsRequired(Refusal):
+    # Not 426, which has to name a protocol to change to on this connection (RFC 9110, 15.5.22): https is another one.
+    status, code, title = 403, "tls_required", "Not without TLS"
+
+
+class TlsOnly:
+    """Middleware: where pages are led to https, a call of the API without it is refused. The token that came along has
+    been in the clear; led on silently, nobody would learn of it.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.is_secure() or not settings.SECURE_SSL_REDIRECT or not request.path.startswith("/api/"):
+            return self.get_response(request)
+        refusal_counted(TlsRequired.code)
+        return _problem_or_page(
+            request,
+            TlsRequired(
+                "Call it by https. Nothing was done. A token that was sent along has been in the clear: let the owner "
+                "end it under Shop, People, and make a new one."
+            ),
+        )
 
 
 @csrf_exempt

@@ -71,6 +71,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "shop.web.RefusalPages",
+    "shop.rest.TlsOnly",
     "axes.middleware.AxesMiddleware",
 ]
 ROOT_URLCONF = "shop.urls"
@@ -163,7 +164,8 @@ if PRODUCTION:
     # A browser takes such a cookie from this host alone, over TLS, for all of it.
     SESSION_COOKIE_NAME, CSRF_COOKIE_NAME, TERMINAL_COOKIE_NAME = "__Host-session", "__Host-csrf", "__Host-terminal"
     SECURE_SSL_REDIRECT = True
-    SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$"]
+    # The API is not led to TLS, but refused: whoever sent a token in the clear is to notice (``shop.rest.TlsOnly``).
+    SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$", r"^api/"]
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = 31_536_000
     # Subdomains and the preload list are the domain's affair, not one shop's.
