@@ -24,7 +24,7 @@ COOKIE = settings.TERMINAL_COOKIE_NAME
 COOKIE_SECONDS = 400 * 24 * 3600
 #: So often at most a session is written to say that somebody is still there.
 SEEN_STEP_SECONDS = 15
-_SEEN, _BADGE, _KEPT, _BEGAN = "seen", "badge", "kept", "began"
+_SEEN, _BADGE, _PIN, _KEPT, _BEGAN = "seen", "badge", "pin", "kept", "began"
 #: What is never kept.
 NOT_KEPT = {"csrfmiddlewaretoken", "password", "password_now", "pin", "now", "badge", "by"}
 
@@ -59,6 +59,7 @@ def begin(request: HttpRequest, person: Person, *, badge: bool) -> None:
     login(request, person, backend="django.contrib.auth.backends.ModelBackend")
     if badge:
         request.session[_BADGE] = person.badge_sha256
+        pin_said(request, person)
     audit_write(person=person, subject=person.username, what=SIGNED_IN, after="badge" if badge else "password")
     if kept:
         request.session[_KEPT] = kept
@@ -70,6 +71,17 @@ def signed_in(*, request: HttpRequest, **_: object) -> None:
     request.session[_BEGAN] = time.time()
 
 
+def pin_said(request: HttpRequest, person: Person) -> None:
+    """This session is one that the present PIN opened, at the door or at the lock."""
+    request.session[_PIN] = person.pin_opened()
+
+
+def pin_changed(request: HttpRequest, person: Person) -> None:
+    """The new PIN ends what the old one opened, but here, where it was changed."""
+    if _PIN in request.session:
+        pin_said(request, person)
+
+
 def seen(request: HttpRequest) -> None:
     """Somebody is there now."""
     request.session[_SEEN] = time.time()
@@ -78,14 +90,16 @@ def seen(request: HttpRequest) -> None:
 def admit(request: HttpRequest) -> bool:
     """Whether whoever is signed in may go on; False when the lock asks first.
 
-    Sets the terminal on the person. Who came by a badge that has ended since, or at a terminal that has, is signed out,
-    and so is who signed in longer ago than a session lasts: each request that is seen would carry it on for ever.
+    Sets the terminal on the person. Who came by a badge that has ended since, by a PIN that has, or at a terminal that
+    has, is signed out, and so is who signed in longer ago than a session lasts: each request that is seen would carry
+    it on for ever.
     """
     person: Any = request.user
     _stand(request, person)
     badge = request.session.get(_BADGE)
     over = time.time() - request.session.get(_BEGAN, 0) > settings.SESSION_COOKIE_AGE
-    if over or (badge and (person.at_terminal is None or badge != person.badge_sha256)):
+    pin_ended = request.session.get(_PIN, person.pin_opened()) != person.pin_opened()
+    if over or pin_ended or (badge and (person.at_terminal is None or badge != person.badge_sha256)):
         leave(request)
         return False
     idle = time.time() - request.session.get(_SEEN, time.time())

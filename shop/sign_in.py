@@ -15,7 +15,20 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from shop.entry import COOKIE, admit, begin, cookie_set, here, inside, kept_take, kept_told, leave, seen, way_back
+from shop.entry import (
+    COOKIE,
+    admit,
+    begin,
+    cookie_set,
+    here,
+    inside,
+    kept_take,
+    kept_told,
+    leave,
+    pin_said,
+    seen,
+    way_back,
+)
 from shop.errors import Refusal
 from shop.people.audit import ENDED, REFUSED, audit_write
 from shop.people.badges import badge_owner, is_badge, pin_check, pin_free
@@ -111,6 +124,7 @@ def unlock(request: PageRequest) -> HttpResponse:
         try:
             if by_pin and "pin" in request.POST:
                 pin_check(person=person, pin=request.POST["pin"])
+                pin_said(request, person)
             elif not password_known(request, request.POST.get("password", "")):
                 context["wrong_password"] = True
                 return shown(request, "shop/unlock.html", context)

@@ -24,11 +24,21 @@ def _pin(label: str) -> forms.CharField:
     return field
 
 
+class ProvenForm(PageForm):
+    """What opens doors to somebody, or more of them: the owner says who sits there once more."""
+
+    now = _secret("Your own password, or PIN", autocomplete="current-password")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.order_fields([*(name for name in self.fields if name != "now"), "now"])
+
+
 #: What becomes of a password that the owner sets for somebody.
 _GIVEN = f"Good for {GIVEN_DAYS} days: whoever gets it chooses another one at sign-in."
 
 
-class NewPersonForm(PageForm):
+class NewPersonForm(ProvenForm):
     focus = "username"
     POINTED = {"/username": "username", "/password": "password"}
     username = forms.CharField(label="Name", max_length=40, help_text="Typed at every sign-in; stands on slips.")
@@ -36,17 +46,17 @@ class NewPersonForm(PageForm):
     password = _secret("First password", help_text=f"At least 10 characters. {_GIVEN}")
 
 
-class RoleForm(PageForm):
+class RoleForm(ProvenForm):
     POINTED = {"/role": "role"}
     role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect)
 
 
-class PasswordForm(PageForm):
+class PasswordForm(ProvenForm):
     POINTED = {"/password": "password"}
     password = _secret("New password", help_text=f"At least 10 characters. {_GIVEN}")
 
 
-class PinForm(PageForm):
+class PinForm(ProvenForm):
     POINTED = {"/pin": "pin"}
     pin = _pin("New PIN")
 
@@ -58,8 +68,9 @@ class OwnPasswordForm(PageForm):
     field_order = ["password_now", "password"]
 
 
-class OwnPinForm(PinForm):
+class OwnPinForm(PageForm):
     POINTED = {"/pin": "pin", "/now": "now"}
+    pin = _pin("New PIN")
     now = _secret("Password now, or PIN now", autocomplete="current-password")
     field_order = ["now", "pin"]
 

@@ -158,6 +158,10 @@ class Person(AbstractBaseUser):
         known = f"{self.password} {self.sessions_ended}"
         return salted_hmac("shop.people.session", known, algorithm="sha256").hexdigest()
 
+    def pin_opened(self) -> str:
+        """What a session has to know that a PIN opened: it ends with the PIN."""
+        return salted_hmac("shop.people.pin", self.pin, algorithm="sha256").hexdigest()
+
     def may(self, right: str) -> bool:
         """Whether this person's role carries one of the :data:`RIGHTS`."""
         return self.role in RIGHTS[right]

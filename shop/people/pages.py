@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from shop.entry import cookie_set, inside, password_owed, way_back
+from shop.entry import cookie_set, inside, password_owed, pin_changed, way_back
 from shop.errors import Refusal, refusals
 from shop.forms import PageForm
 from shop.people import services
@@ -26,6 +26,7 @@ from shop.people.forms import (
     OwnPinForm,
     PasswordForm,
     PinForm,
+    ProvenForm,
     RoleForm,
     SettingsForm,
     TerminalForm,
@@ -37,6 +38,11 @@ from shop.sign_in import password_known
 from shop.web import PageRequest, forbidden, go, page, shown
 
 P = ParamSpec("P")
+
+_DONE = {
+    "password": "Your password is changed. What the old one opened elsewhere has ended.",
+    "pin": "Your PIN is set. What the old one opened elsewhere has ended.",
+}
 
 
 def _done(form: PageForm, effect: Callable[[], object]) -> bool:
@@ -82,8 +88,9 @@ def people(request: PageRequest) -> HttpResponse:
 @owners_page
 def add_person(request: PageRequest) -> HttpResponse:
     form = NewPersonForm(request.POST or None, person=request.user)
-    if request.method == "POST" and _done(
-        form, lambda: services.person_add(person=request.user, **form.cleaned_data)
+    said = ("username", "role", "password")
+    if _proven(request, form) and _done(
+        form, lambda: services.person_add(person=request.user, **{name: form.cleaned_data[name] for name in said})
     ):
         return go(request, resolve_url("shop-person", Person.normalize_username(form.cleaned_data["username"])))
     return shown(request, "shop/add_person.html", {"form": form})
@@ -98,15 +105,16 @@ def one_person(request: PageRequest, username: str) -> HttpResponse:
     found = services.colleague(person=owner, username=username)
     act = request.POST.get("act", "")
     said: dict[str, Any] = {"person": owner, "username": username}
-    role, password, pin = (
+    role, password, pin, badge = (
         form_class(request.POST if act == name else None, person=owner, auto_id=f"id_{name}_%s", **initial)
         for name, form_class, initial in (
             ("role", RoleForm, {"initial": {"role": found.role}}),
             ("password", PasswordForm, {}),
             ("pin", PinForm, {}),
+            ("badge", ProvenForm, {}),
         )
     )
-    context: dict[str, Any] = {"one": found, "role": role, "password": password, "pin": pin}
+    context: dict[str, Any] = {"one": found, "role": role, "password": password, "pin": pin, "new_badge": badge}
     plain = PageForm({}, person=owner)
     acts: dict[str, tuple[PageForm, Callable[[], object]]] = {
         "role": (role, lambda: services.person_role(**said, role=role.cleaned_data["role"])),
@@ -116,12 +124,12 @@ def one_person(request: PageRequest, username: str) -> HttpResponse:
         "return": (plain, lambda: services.person_active(**said, active=True)),
         "sessions": (plain, lambda: services.sessions_end(**said)),
         "tokens": (plain, lambda: services.tokens_end(**said)),
-        "badge": (plain, lambda: context.update(badge=badge_make(**said))),
+        "badge": (badge, lambda: context.update(badge=badge_make(**said))),
     }
     if found == owner and act in ("password", "pin"):
         plain.is_valid()
         plain.add_error(None, "Your own password and PIN are changed under Me, where the old one is asked for.")
-    elif act in acts and _done(*acts[act]):
+    elif act in acts and (acts[act][0] is plain or _proven(request, acts[act][0])) and _done(*acts[act]):
         if act == "sessions" and found == owner:
             owner.refresh_from_db()
             update_session_auth_hash(request, owner)
@@ -144,10 +152,11 @@ def me(request: PageRequest) -> HttpResponse:
     said: dict[str, Any] = {"person": person, "username": person.username}
     if act == "password" and password.is_valid() and _known(request, password) and _own_password_set(request, password):
         return go(request, f"{request.path}?done=password")
-    proven = act == "pin" and pin.is_valid() and _proven(request, pin)
-    if proven and _done(pin, lambda: pin_set(**said, pin=pin.cleaned_data["pin"])):
+    if _proven(request, pin) and _done(pin, lambda: pin_set(**said, pin=pin.cleaned_data["pin"])):
+        person.refresh_from_db(fields=["pin"])
+        pin_changed(request, person)
         return go(request, f"{request.path}?done=pin")
-    done = {"password": "Your password is changed.", "pin": "Your PIN is set."}.get(request.GET.get("done", ""))
+    done = _DONE.get(request.GET.get("done", ""))
     return shown(request, "shop/me.html", {"password": password, "pin": pin, "done": done})
 
 
@@ -184,10 +193,12 @@ def _known(request: PageRequest, form: OwnPasswordForm) -> bool:
     return False
 
 
-def _proven(request: PageRequest, form: OwnPinForm) -> bool:
-    """Whether the password or PIN said to be the present one is. Either counts as at sign-in when it is wrong; no
-    password is as short as a PIN.
+def _proven(request: PageRequest, form: ProvenForm | OwnPinForm) -> bool:
+    """Whether the form came, holds, and the password or PIN said to be the own is. Either counts as at sign-in when it
+    is wrong; no password is as short as a PIN.
     """
+    if not form.is_valid():
+        return False
     person, now = form.person, form.cleaned_data["now"]
     try:
         if person.pin and PIN.fullmatch(now):

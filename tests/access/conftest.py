@@ -11,6 +11,7 @@ from django.db import connection, transaction
 
 from shop.people.models import Counter, Person
 from tests.access.furnished import Names, furnish
+from tests.access.page_calls import OWN_PASSWORD
 from tests.factories import PersonFactory
 
 _NAME = re.compile(r"\{(\w+)\}")
@@ -35,6 +36,10 @@ def two(owner: Person) -> Two:
         Counter.objects.create(shop=other.shop, name=name, value=7000)
     for role in ("bench", "counter", "buyer"):
         PersonFactory.create(shop=owner.shop, username=f"mine.{role}", role=role)
+    for person in Person.objects.all():
+        person.set_password(OWN_PASSWORD)
+        person.save()
+    owner.refresh_from_db()
     return Two(owner, furnish(owner, "MINE"), furnish(other, "THEIRS"))
 
 

@@ -51,16 +51,19 @@ _SETTINGS = {
     "u_stacked_nm": "0.0005 in",
 }  # fmt: skip
 _PASSWORD = "a mile of string 4"
+#: Of everybody who asks; said once more with what opens doors to somebody.
+OWN_PASSWORD = "a drawer of feeler blades"
 
 SENT = [
-    Sent("/add/person/", {"username": "{code}", "role": "bench", "password": _PASSWORD}, ONLY_OWNER),
-    Sent("/shop/people/{person}/", {"act": "role", "role": "counter"}, ONLY_OWNER),
-    Sent("/shop/people/{person}/", {"act": "password", "password": _PASSWORD}, ONLY_OWNER),
-    Sent("/shop/people/{person}/", {"act": "pin", "pin": "739152"}, ONLY_OWNER),
+    Sent("/add/person/", {"username": "{code}", "role": "bench", "password": _PASSWORD, "now": OWN_PASSWORD},
+         ONLY_OWNER),
+    Sent("/shop/people/{person}/", {"act": "role", "role": "counter", "now": OWN_PASSWORD}, ONLY_OWNER),
+    Sent("/shop/people/{person}/", {"act": "password", "password": _PASSWORD, "now": OWN_PASSWORD}, ONLY_OWNER),
+    Sent("/shop/people/{person}/", {"act": "pin", "pin": "739152", "now": OWN_PASSWORD}, ONLY_OWNER),
     Sent("/shop/people/{person}/", {"act": "leave"}, ONLY_OWNER),
     Sent("/shop/people/{person}/", {"act": "sessions"}, ONLY_OWNER),
     Sent("/shop/people/{person}/", {"act": "tokens"}, ONLY_OWNER),
-    Sent("/shop/people/{person}/", {"act": "badge"}, ONLY_OWNER),
+    Sent("/shop/people/{person}/", {"act": "badge", "now": OWN_PASSWORD}, ONLY_OWNER),
     Sent("/labels/badge/{person}/", {"badge": "{badge}"}, ONLY_OWNER),
     Sent("/shop/terminals/", {"code": "{code}"}, ONLY_OWNER),
     Sent("/shop/terminals/{terminal}/", {"code": "{code}"}, ONLY_OWNER),

@@ -10,6 +10,7 @@ from shop.people.terminals import terminal_enrol, terminal_of
 from tests.factories import PersonFactory
 from tests.labels.reading import pdf_pages, svg_read
 from tests.pages.counter import Counter
+from tests.people.conftest import PASSWORD
 
 pytestmark = pytest.mark.django_db
 AT = "/labels/badge/omar/"
@@ -26,9 +27,11 @@ def printed(owner: Person) -> list[str]:
 
 
 def test_from_the_page_of_the_person_to_a_badge_that_signs_in(owner: Person, omar: Person) -> None:
+    owner.set_password(PASSWORD)
+    owner.save()
     counter = Counter(owner)
     counter.open("/shop/people/omar/")
-    counter.send()
+    counter.send("", {"now": PASSWORD})
     form = counter.form(AT)
     counter.post(AT, form["fields"])
     assert "Badge of omar" in counter.text and counter.path == AT

@@ -4,6 +4,8 @@ import re
 
 import pytest
 
+from shop.people.audit import SIGN_INS
+from shop.people.badges import pin_set
 from shop.people.models import AuditLine, Person, Role
 from tests.factories import PersonFactory
 from tests.pages.counter import Counter
@@ -11,6 +13,7 @@ from tests.people.conftest import PASSWORD, PIN, Badged
 
 pytestmark = pytest.mark.django_db
 
+GIVEN = "a mile of string 4"
 PAGES = ["/shop/people/", "/shop/terminals/", "/shop/settings/", "/shop/changes/", "/add/person/"]
 
 
@@ -63,27 +66,27 @@ def test_a_page_offers_what_the_role_may_do(
 
 def test_a_person_is_added_and_signs_in(counter: Counter) -> None:
     counter.open("/add/person/")
-    assert "Fill this in." in counter.send("", {"username": "", "password": PASSWORD})
-    assert "too short" in counter.send("", {"username": "ines", "password": "short"})
-    counter.send("", {"username": "ines", "role": "buyer", "password": PASSWORD})
+    assert "Fill this in." in counter.send("", {"username": "", "password": PASSWORD, "now": PASSWORD})
+    assert "too short" in counter.send("", {"username": "ines", "password": "short", "now": PASSWORD})
+    counter.send("", {"username": "ines", "role": "buyer", "password": GIVEN, "now": PASSWORD})
     assert counter.path == "/shop/people/ines/"
     assert "ines, buyer" in counter.text
     counter.open("/add/person/")
-    assert "has this name already" in counter.send("", {"username": "ines", "password": PASSWORD})
+    assert "has this name already" in counter.send("", {"username": "ines", "password": GIVEN, "now": PASSWORD})
     other = Counter()
     other.open("/")
-    other.send("", {"username": "ines", "password": PASSWORD})
+    other.send("", {"username": "ines", "password": GIVEN})
     assert "ines, buyer" in other.text
 
 
 def test_role_password_pin_and_leaving(counter: Counter, ines: Badged) -> None:
     counter.open("/shop/people/ines/")
     act = {"role": 2, "pin": 1, "password": 3, "leave": 5}
-    counter.send("", {"role": "counter"}, nth=act["role"])
+    counter.send("", {"role": "counter", "now": PASSWORD}, nth=act["role"])
     assert "ines, counter" in counter.text
-    assert "first that anybody would try" in counter.send("", {"pin": "1111"}, nth=act["pin"])
-    counter.send("", {"pin": "8260"}, nth=act["pin"])
-    counter.send("", {"password": "quite another one"}, nth=act["password"])
+    assert "first that anybody would try" in counter.send("", {"pin": "1111", "now": PASSWORD}, nth=act["pin"])
+    counter.send("", {"pin": "8260", "now": PASSWORD}, nth=act["pin"])
+    counter.send("", {"password": "quite another one", "now": PASSWORD}, nth=act["password"])
     ines.person.refresh_from_db()
     assert ines.person.check_password("quite another one")
     assert "Works here no more" in counter.text
@@ -98,7 +101,7 @@ def test_role_password_pin_and_leaving(counter: Counter, ines: Badged) -> None:
 
 def test_the_last_owner_reads_why_and_stays(counter: Counter, owner: Person) -> None:
     counter.open(f"/shop/people/{owner.username}/")
-    assert "Make somebody else an owner first" in counter.send("", {"role": "bench"}, nth=1)
+    assert "Make somebody else an owner first" in counter.send("", {"role": "bench", "now": PASSWORD}, nth=1)
     assert "Make somebody else an owner first" in counter.send("", nth=3)
     owner.refresh_from_db()
     assert owner.is_active and owner.role == Role.OWNER
@@ -107,10 +110,37 @@ def test_the_last_owner_reads_why_and_stays(counter: Counter, owner: Person) -> 
 def test_a_badge_is_shown_once(counter: Counter, owner: Person) -> None:
     PersonFactory.create(shop=owner.shop, username="omar")
     counter.open("/shop/people/omar/")
-    text = counter.send("", nth=0)
+    text = counter.send("", {"now": PASSWORD}, nth=0)
     (code,) = re.findall(r"ID-[0-9A-Z]{20}", text)
     assert "Without a PIN it opens nothing yet" in text
     assert code not in counter.open("/shop/people/omar/")
+
+
+@pytest.mark.parametrize(
+    ("path", "form", "nth"),
+    [
+        ("/add/person/", {"username": "nora", "role": "owner", "password": GIVEN}, 0),
+        ("/shop/people/ines/", {}, 0),
+        ("/shop/people/ines/", {"pin": "8260"}, 1),
+        ("/shop/people/ines/", {"role": "owner"}, 2),
+        ("/shop/people/ines/", {"password": GIVEN}, 3),
+    ],
+)
+def test_what_opens_doors_to_somebody_asks_who_sits_there(
+    counter: Counter, owner: Person, ines: Badged, path: str, form: dict[str, str], nth: int
+) -> None:
+    """A window of the owner that was left open gives nobody a way in."""
+    pin_set(person=owner, username=owner.username, pin="5183")
+    before, lines = list(Person.objects.order_by("pk").values()), AuditLine.objects.count()
+    counter.open(path)
+    assert "Fill this in." in counter.send("", form, nth=nth)
+    assert "neither your password nor your PIN" in counter.send("", {**form, "now": "not it"}, nth=nth)
+    assert list(Person.objects.order_by("pk").values()) == before
+    assert AuditLine.objects.exclude(what="wrong password").count() == lines
+    assert "4 more tries" in counter.send("", {**form, "now": "0000"}, nth=nth)
+    assert not AuditLine.objects.filter(what__in=["added", "role"]).exists()
+    counter.send("", {**form, "now": "5183"}, nth=nth)  # the PIN does as well
+    assert AuditLine.objects.exclude(what__in=SIGN_INS).count() == lines + 1
 
 
 def test_settings_are_shown_kept_and_refused_in_words(counter: Counter, owner: Person) -> None:

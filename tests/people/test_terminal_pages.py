@@ -9,7 +9,7 @@ from django.urls import URLPattern, get_resolver
 from plates.stock.models import LedgerLine
 from shop.entry import COOKIE
 from shop.people.audit import audit
-from shop.people.badges import badge_make
+from shop.people.badges import badge_make, pin_set
 from shop.people.models import Person, Terminal
 from shop.people.services import person_active, person_password
 from shop.people.settings import settings_change
@@ -185,6 +185,30 @@ def test_a_new_password_ends_what_the_old_one_opened(owner: Person) -> None:
     person_password(person=owner, username="someone", password=PASSWORD)
     counter.open("/bins/")
     assert counter.path.startswith("/sign-in/?next=")
+
+
+def test_a_new_pin_ends_what_the_old_one_opened_but_here(window: Counter, at: At, ines: Badged, owner: Person) -> None:
+    """At the door and at the lock; a session of the password alone, and other people's, go on."""
+    door, lock, by_name, omar = at.counter(), at.counter(ines.person), Counter(ines.person), at.counter()
+    door.open("/bins/")
+    come_in(door, ines.badge)
+    lock.open("/bins/")
+    idle(lock, 11)
+    lock.open("/bins/")
+    lock.send("/unlock/", {"pin": PIN})
+    omar.open("/bins/")
+    come_in(omar, badged(owner, "omar").badge)
+    said = window.post("/me/", {"act": "pin", "now": PIN, "pin": "8260"})
+    assert "What the old one opened elsewhere has ended." in said
+    for one in (door, lock):
+        one.open("/bins/")
+        assert one.path == "/sign-in/?next=%2Fbins%2F"
+    for one in (window, by_name, omar):
+        one.open("/bins/")
+        assert one.path == "/bins/"
+    pin_set(person=owner, username="ines", pin="5183")
+    window.open("/bins/")
+    assert window.path == "/sign-in/?next=%2Fbins%2F"
 
 
 def test_the_lock_asks_for_the_pin_and_goes_on_where_one_was(window: Counter) -> None:
