@@ -1,11 +1,14 @@
 """Every refusal is a class with a stable code, a reason and a way out."""
 
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
 import psycopg
 from django.db import DatabaseError
+
+_log = logging.getLogger("shop.database")
 
 
 class Refusal(Exception):
@@ -87,6 +90,12 @@ _NO_ROOM = (
 GONE = {"08": _AWAY, "57": _AWAY, "53": _NO_ROOM}
 
 
+def away_logged(error: Exception) -> None:
+    """Why an answer is 503. PostgreSQL's further lines may quote what was asked."""
+    state = getattr(error, "sqlstate", None) or "none"
+    _log.warning("The database does not answer (SQLSTATE %s): %s", state, str(error).partition("\n")[0][:300])
+
+
 @contextmanager
 def refusals() -> Iterator[None]:
     """Turn what the database refuses into its clear error, by the name of the constraint."""
@@ -98,6 +107,7 @@ def refusals() -> Iterator[None]:
             raise
         gone = GONE.get((cause.sqlstate or "08")[:2]) if isinstance(cause, psycopg.OperationalError) else None
         if gone:
+            away_logged(cause)
             raise Unavailable(
                 f"{gone}Send the same request again in a moment; with the same Idempotency-Key it is never done twice."
             ) from error

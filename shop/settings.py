@@ -4,6 +4,7 @@ import os
 import secrets
 from collections.abc import MutableMapping
 from datetime import timedelta
+from ipaddress import ip_network
 from pathlib import Path
 
 from django.core.exceptions import ImproperlyConfigured
@@ -41,6 +42,11 @@ def _secret_key() -> str:
 
 SECRET_KEY = _secret_key()
 ALLOWED_HOSTS = _list("PLATES_HOSTS", "" if PRODUCTION else "127.0.0.1,localhost,[::1]")
+try:
+    #: Whose word on a client's address is taken: the proxy's, on this machine unless it is said otherwise.
+    PROXIES = [ip_network(one) for one in _list("PLATES_PROXY", "127.0.0.1,::1")]
+except ValueError:
+    raise ImproperlyConfigured("PLATES_PROXY names addresses, as 10.1.0.2 or 10.1.0.0/24, with commas.") from None
 CSRF_TRUSTED_ORIGINS = _list("PLATES_ORIGINS")
 CSRF_FAILURE_VIEW = "shop.web.form_refused"
 if PRODUCTION and not ALLOWED_HOSTS:
@@ -99,8 +105,9 @@ AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contri
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = ["username"]
-# Tries for a name are counted together whatever address they come from: behind a proxy it is the proxy's for everybody.
+# Tries for a name are counted together whatever address they come from, which is only written down.
 SILENCED_SYSTEM_CHECKS = ["axes.W006"]
+AXES_CLIENT_IP_CALLABLE = "shop.watch.client_address"
 AXES_RESET_ON_SUCCESS = True
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_LOCKOUT_CALLABLE = "shop.sign_in.locked_out"
@@ -168,7 +175,8 @@ if PRODUCTION:
     SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$", r"^metrics$", r"^api/"]
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = 31_536_000
-    # Subdomains and the preload list are the domain's affair, not one shop's.
+    # Subdomains are the domain's affair, and so is the preload list: whoever has the whole domain says so.
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = os.environ.get("PLATES_HSTS_SUBDOMAINS") == "1"
     SILENCED_SYSTEM_CHECKS += ["security.W005", "security.W021"]
 
 REST_FRAMEWORK = {

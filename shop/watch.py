@@ -1,6 +1,7 @@
 """Each request counted and told in one line, with neither what it brought nor what it got.
 
-A line holds who asked (ids), which view, status and time: never an address, a body, a token, a PIN or a password.
+A line holds who asked (ids), from where, which view, status and time: never what stands in an address, a body, a token,
+a PIN or a password.
 """
 
 import logging
@@ -8,7 +9,9 @@ import re
 import time
 import uuid
 from collections.abc import Callable
+from ipaddress import ip_address
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import SimpleLazyObject
 
@@ -39,6 +42,7 @@ class Watch:
             said = {
                 "person": str(person.pk) if person else None,
                 "shop": str(person.shop_id) if person else None,
+                "client": client_address(request),
                 "view": view,
                 "status": response.status_code,
                 "ms": round(1e3 * seconds, 1),
@@ -48,6 +52,22 @@ class Watch:
             log.request_id.reset(token)
         response["X-Request-ID"] = own
         return response
+
+
+def client_address(request: HttpRequest) -> str | None:
+    """Who is at the line, or whom our proxy (``PLATES_PROXY``) names last in ``X-Forwarded-For``; of a local socket,
+    where only the proxy is, the same. What others write there is believed of nobody.
+    """
+    try:
+        line = ip_address(request.META.get("REMOTE_ADDR", ""))
+    except ValueError:
+        line = None
+    if line and not any(line in proxy for proxy in settings.PROXIES):
+        return str(line)
+    try:
+        return str(ip_address(request.headers.get("X-Forwarded-For", "").rpartition(",")[2].strip()))
+    except ValueError:
+        return str(line) if line else None
 
 
 def _view(request: HttpRequest) -> str:

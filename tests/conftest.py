@@ -80,7 +80,7 @@ def pointed_at(urls: Urls) -> Iterator[None]:
     """Django's connections lead to this database, for the time being."""
     before = {alias: dict(connections[alias].settings_dict) for alias in connections}
     connections.close_all()
-    for alias, settings in databases(urls.environ, None).items():  # type: ignore[arg-type]
+    for alias, settings in databases({**os.environ, **urls.environ}, None).items():  # type: ignore[arg-type]
         connections[alias].settings_dict.update({**settings, "CONN_MAX_AGE": 0, "CONN_HEALTH_CHECKS": False})
     try:
         yield

@@ -23,6 +23,8 @@ WITHOUT_SERVER = frozenset(
         *("makemessages", "spectacular", "startapp", "startproject", "version"),
     )
 )
+#: Connections of the service stay open, and each is looked at before it is used again.
+_KEPT = {"CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
 
 
 def data_dir(environ: Mapping[str, str], base_dir: Path) -> Path:
@@ -43,6 +45,9 @@ def databases(environ: Mapping[str, str], base_dir: Path) -> dict[str, dict[str,
     Raises ImproperlyConfigured when nothing is chosen or an address cannot be read; no password is shown.
     """
     url, owner_url = environ.get("DATABASE_URL"), environ.get("DATABASE_OWNER_URL")
+    pooled = environ.get("PLATES_POOLER") == "1"
+    if pooled and not url:
+        raise ImproperlyConfigured("PLATES_POOLER=1 says that DATABASE_URL leads to a pooler, and that is not set.")
     if owner_url and not url:
         raise ImproperlyConfigured("DATABASE_OWNER_URL is set and DATABASE_URL is not: set both or neither.")
     if uses_embedded(environ):
@@ -61,7 +66,7 @@ def databases(environ: Mapping[str, str], base_dir: Path) -> dict[str, dict[str,
     owner = _parts("DATABASE_OWNER_URL", owner_url) if owner_url else plain
     if owner_url and not plain.get("user"):
         raise ImproperlyConfigured("DATABASE_URL must name its role: the owner grants it its rights.")
-    return {"default": _application(plain), "owner": _owner(owner)}
+    return {"default": _pooled(plain) if pooled else _application(plain), "owner": _owner(owner)}
 
 
 def before_command(argv: Sequence[str], environ: Mapping[str, str]) -> None:
@@ -106,10 +111,17 @@ def _parts(variable: str, url: str) -> dict[str, str]:
 
 
 def _application(parts: Mapping[str, str]) -> dict[str, Any]:
-    """Persistent connections, checked before use; nobody waits longer than two seconds for a lock."""
+    """Nobody waits longer than two seconds for a lock."""
     waits = "-c lock_timeout=2s"
     options = f"{waits} {parts['options']}" if parts.get("options") else waits
-    return {**_django({**parts, "options": options}), "CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
+    return {**_django({**parts, "options": options}), **_KEPT}
+
+
+def _pooled(parts: Mapping[str, str]) -> dict[str, Any]:
+    """Through a pooler, which refuses start-up options (the role itself has the limit for locks: `readyz` looks) and
+    gives each transaction another server, where a cursor opened before is unknown.
+    """
+    return {**_django(parts), **_KEPT, "DISABLE_SERVER_SIDE_CURSORS": True}
 
 
 def _owner(parts: Mapping[str, str]) -> dict[str, Any]:

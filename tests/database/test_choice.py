@@ -213,3 +213,13 @@ def test_a_line_to_another_machine_that_may_be_in_the_clear_is_warned_of(
     assert [one.id for one in line_check()] == ["shop.W001"] * warned
     monkeypatch.setenv("PGSSLMODE", "verify-full")  # what libpq takes where the address says nothing
     assert bool(line_check()) == ("sslmode=prefer" in address)
+
+
+def test_through_a_pooler_no_option_is_sent_and_no_cursor_left_open() -> None:
+    url = {"DATABASE_URL": "postgresql://app@db/name", "DATABASE_OWNER_URL": "postgresql://boss@db/name"}
+    found = database.databases(url | {"PLATES_POOLER": "1"}, BASE)
+    assert found["default"]["DISABLE_SERVER_SIDE_CURSORS"] is True
+    assert "options" not in found["default"]["OPTIONS"]
+    assert found["owner"] == database.databases(url, BASE)["owner"]
+    with pytest.raises(ImproperlyConfigured, match="DATABASE_URL leads to a pooler"):
+        database.databases({"PLATES_POOLER": "1"}, BASE)

@@ -5,9 +5,13 @@ import json
 import logging
 import re
 from collections.abc import Iterator
+from ipaddress import ip_network
+from typing import Any
 
+import psycopg
 import pytest
-from django.db import DatabaseError, connection
+from axes.models import AccessAttempt
+from django.db import DatabaseError, OperationalError, connection
 from django.test import Client
 
 from shop.log import JsonLine
@@ -55,9 +59,52 @@ def test_a_line_says_who_what_and_how_long(log: io.StringIO, api: Api, owner: Pe
         "request": "from-proxy-1",
         "person": str(owner.pk),
         "shop": str(owner.shop_id),
+        "client": "127.0.0.1",
         "view": "api/v1/bins/",
         "status": 400,
     }
+
+
+@pytest.mark.parametrize(
+    ("environ", "client"),
+    [
+        ({}, "127.0.0.1"),
+        ({"REMOTE_ADDR": "192.0.2.7"}, "192.0.2.7"),
+        ({"HTTP_X_FORWARDED_FOR": "192.0.2.8"}, "192.0.2.8"),
+        ({"HTTP_X_FORWARDED_FOR": "203.0.113.9, 2001:db8::1"}, "2001:db8::1"),  # the first is the client's own word
+        ({"REMOTE_ADDR": "192.0.2.7", "HTTP_X_FORWARDED_FOR": "203.0.113.9"}, "192.0.2.7"),
+        ({"REMOTE_ADDR": "198.51.100.3", "HTTP_X_FORWARDED_FOR": "192.0.2.8"}, "192.0.2.8"),
+        ({"REMOTE_ADDR": "", "HTTP_X_FORWARDED_FOR": "192.0.2.8"}, "192.0.2.8"),  # a local socket
+        ({"REMOTE_ADDR": ""}, None),
+        ({"HTTP_X_FORWARDED_FOR": 'a"quote'}, "127.0.0.1"),
+    ],
+)
+def test_the_address_of_a_client_is_taken_from_nobody_but_the_proxy(
+    log: io.StringIO, settings, ines: Badged, environ: dict[str, str], client: str | None
+) -> None:
+    """In the line, and beside a wrong password."""
+    settings.PROXIES = [ip_network("127.0.0.1"), ip_network("198.51.100.0/24")]
+    Client().post("/sign-in/", {"username": "ines", "password": "not her Passw0rd"}, **environ)
+    (line,) = [one for one in lines(log) if one["logger"] == "shop.request"]
+    assert line["client"] == client
+    assert AccessAttempt.objects.get().ip_address == client
+
+
+@pytest.mark.parametrize("path", ["/healthz", "/readyz", "/api/v1/bins/"])
+def test_a_database_that_is_away_stands_in_the_log_with_its_reason(log: io.StringIO, api: Api, path: str) -> None:
+    """As somebody who looks after the server ends a connection: of what was asked nothing is told."""
+
+    def ended(execute: Any, sql: Any, params: Any, many: Any, context: Any) -> Any:
+        cause = psycopg.errors.AdminShutdown("terminating connection\nDETAIL: (a row)")
+        raise OperationalError(str(cause)) from cause
+
+    with connection.execute_wrapper(ended):
+        response = Client().get(path, HTTP_AUTHORIZATION=f"Token {api.token}")
+    assert response.status_code == 503
+    (why,) = [one for one in lines(log) if one["logger"] == "shop.database"]
+    assert why["message"] == "The database does not answer (SQLSTATE 57P01): terminating connection"
+    (answered,) = [one for one in lines(log) if one["logger"] == "shop.request"]
+    assert (answered["status"], answered["request"]) == (503, why["request"])
 
 
 def test_a_page_says_who_asked_and_a_stranger_is_nobody(log: io.StringIO, owner: Person) -> None:
