@@ -19,6 +19,7 @@ from tests.conftest import Urls
 
 ROOT = Path(__file__).resolve().parents[1]
 START_SECONDS = 60
+ANSWER_SECONDS = 120
 
 
 class Call(NamedTuple):
@@ -48,7 +49,7 @@ class Service:
         headers = {"Authorization": f"Token {token}", "Content-Type": "application/json", **dict(call.headers)}
         if call.key is not None:
             headers["Idempotency-Key"] = call.key
-        connection = HTTPConnection("127.0.0.1", self.port, timeout=60)
+        connection = HTTPConnection("127.0.0.1", self.port, timeout=ANSWER_SECONDS)
         try:
             connection.request("POST", f"/api/v1/{call.path}", json.dumps(call.body), headers)
             response = connection.getresponse()

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import parse_qsl, quote, urlencode, urlsplit, urlunsplit
 
 import pytest
 from django.core.management import call_command
@@ -22,6 +23,9 @@ ASK = {
     "installed": {"steels": ["0.0700 in"]},
 }
 
+#: Longer than a gate has patience, shorter than a client: the one that tells the most fails first.
+LOCK_SECONDS = 90
+
 
 @dataclass(frozen=True)
 class Crowd:
@@ -38,7 +42,16 @@ class Crowd:
 
 
 @pytest.fixture
-def crowd(fresh_db: Urls, tmp_path: Path) -> Crowd:
+def patient_db(fresh_db: Urls) -> Urls:
+    """A database at which the service waits for a lock however busy the machine is, and nobody hears "busy"."""
+    parts = urlsplit(fresh_db.app)
+    query = dict(parse_qsl(parts.query))
+    query["options"] = f"{query.get('options', '')} -c lock_timeout={LOCK_SECONDS}s".strip()
+    return fresh_db._replace(app=urlunsplit(parts._replace(query=urlencode(query, quote_via=quote))))
+
+
+@pytest.fixture
+def crowd(patient_db: Urls, tmp_path: Path) -> Crowd:
     owner = PersonFactory.create()
     steels = FitFactory.create(shop=owner.shop)
     frictions = FitFactory.create(shop=owner.shop, tooth_side="external")
@@ -46,7 +59,7 @@ def crowd(fresh_db: Urls, tmp_path: Path) -> Crowd:
     low, high, target = (length_parse(text) for text in ("0.0050 in", "0.0150 in", "0.0100 in"))
     pack(owner, steels, frictions, count=1, window=Window("manual", low, high, target, "Bench book, page 4"))
     BinFactory.create(fit=steels)
-    return Crowd(owner, KindFactory.create(fit=steels), Token.make(owner), fresh_db, tmp_path / "data")
+    return Crowd(owner, KindFactory.create(fit=steels), Token.make(owner), patient_db, tmp_path / "data")
 
 
 @pytest.fixture

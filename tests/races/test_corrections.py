@@ -11,6 +11,7 @@ from plates.stock.models import LedgerLine, Plate
 from tests.api import Api
 from tests.gauges.test_api import HIGH
 from tests.races.conftest import ASK, Crowd
+from tests.races.unlocked import unlocked
 from tests.service import Call, serving
 
 pytestmark = pytest.mark.processes
@@ -48,7 +49,7 @@ def test_six_hands_correct_each_plate_once(crowd: Crowd, api: Api, verified: Cal
 def test_control_without_the_lock(crowd: Crowd, api: Api, verified: Callable[[], None]) -> None:
     """Only the revision in the one statement that writes is left, and it fails loudly: a fault of ours, 500."""
     check = api.post("gauges/MIC-1/checks/", HIGH).body["id"]
-    with serving(crowd.urls, crowd.data_dir, "tests.races.wsgi_corrections_unlocked:application") as service:
+    with unlocked(crowd.urls, crowd.data_dir, "corrections_unlocked") as service:
         replies = service.at_once(crowd.token, [Call(CORRECT, {"check": check}, f"key-{n}") for n in range(6)])
     statuses = Counter(reply.status for reply in replies)
     assert statuses[200] >= 1 and statuses[500] >= 1, statuses

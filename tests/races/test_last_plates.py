@@ -7,6 +7,7 @@ import pytest
 
 from plates.stock.models import LedgerLine, Plate
 from tests.races.conftest import ASK, Crowd
+from tests.races.unlocked import unlocked
 from tests.service import Call, serving
 
 pytestmark = pytest.mark.processes
@@ -31,7 +32,7 @@ def test_sixteen_ask_for_the_last_three(crowd: Crowd, verified: Callable[[], Non
 def test_control_without_the_lock_on_plates(crowd: Crowd) -> None:
     """Only the revision in the one statement that writes is left, and it fails loudly: a fault of ours, 500."""
     crowd.stock(*CLOSES[:1])
-    with serving(crowd.urls, crowd.data_dir, "tests.races.wsgi_plates_unlocked:application") as service:
+    with unlocked(crowd.urls, crowd.data_dir, "plates_unlocked") as service:
         replies = service.at_once(crowd.token, [Call("matches/", TAKE) for _ in range(6)])
     statuses = Counter(reply.status for reply in replies)
     assert statuses[201] >= 1
@@ -41,7 +42,7 @@ def test_control_without_the_lock_on_plates(crowd: Crowd) -> None:
 def test_control_without_any_guard_the_ledger_itself_refuses_the_double_take(crowd: Crowd) -> None:
     """With the revision gone from that statement too, the chain of the ledger stops the second take."""
     crowd.stock(*CLOSES[:1])
-    with serving(crowd.urls, crowd.data_dir, "tests.races.wsgi_unguarded:application") as service:
+    with unlocked(crowd.urls, crowd.data_dir, "unguarded") as service:
         replies = service.at_once(crowd.token, [Call("matches/", TAKE) for _ in range(6)])
     statuses = Counter(reply.status for reply in replies)
     # Who asked so late that the plate was gone already has a match without it, and no answer that closes the pack.

@@ -9,6 +9,7 @@ import pytest
 from plates.bench.models import Match
 from tests.api import Api
 from tests.races.conftest import ASK, Crowd
+from tests.races.unlocked import unlocked
 from tests.service import Call, Reply, Service, serving
 
 pytestmark = pytest.mark.processes
@@ -48,7 +49,7 @@ def test_one_of_them_has_it(crowd: Crowd, verified: Callable[[], None]) -> None:
 
 
 def test_control_without_the_lock_on_the_match_that_gave_it(crowd: Crowd) -> None:
-    with serving(crowd.urls, crowd.data_dir, "tests.races.wsgi_givers_unlocked:application") as service:
+    with unlocked(crowd.urls, crowd.data_dir, "givers_unlocked") as service:
         _, replies = taken_at_once(service, crowd)
     assert Counter(reply.status for reply in replies)[200] > 1
 

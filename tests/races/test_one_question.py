@@ -3,7 +3,6 @@
 import os
 import signal
 import threading
-import time
 from collections import Counter
 from collections.abc import Callable
 from http.client import RemoteDisconnected
@@ -13,7 +12,9 @@ import pytest
 
 from plates.stock.models import LedgerLine
 from tests.api import Api
+from tests.database.processes import wait_for
 from tests.races.conftest import ASK, Crowd
+from tests.races.unlocked import unlocked
 from tests.service import Call, serving
 
 pytestmark = pytest.mark.processes
@@ -38,9 +39,9 @@ def test_control_without_the_lock_on_the_match(crowd: Crowd) -> None:
     match = Api(crowd.owner).post("matches/", IN_WINDOW).body
     path = f"matches/{match['id']}/take/"
     calls = [Call(path, {"option": 1}, f"key-{n}") for n in range(6)]
-    with serving(crowd.urls, crowd.data_dir, "tests.races.wsgi_match_unlocked:application") as service:
-        unlocked = Counter(reply.status for reply in service.at_once(crowd.token, calls))
-    assert unlocked[200] > 1, unlocked
+    with unlocked(crowd.urls, crowd.data_dir, "match_unlocked") as service:
+        loose = Counter(reply.status for reply in service.at_once(crowd.token, calls))
+    assert loose[200] > 1, loose
 
     again = Api(crowd.owner).post("matches/", IN_WINDOW).body
     calls = [Call(f"matches/{again['id']}/take/", {"option": 1}, f"again-{n}") for n in range(6)]
@@ -78,9 +79,7 @@ def test_a_worker_dies_between_effect_and_answer(crowd: Crowd, tmp_path: Path, v
     with serving(crowd.urls, crowd.data_dir, module, STALL_FILE=str(stalled)) as service:
         client = threading.Thread(target=first)
         client.start()
-        until = time.monotonic() + 30
-        while not stalled.exists() and time.monotonic() < until:
-            time.sleep(0.02)
+        wait_for(stalled.exists)
         worker = int(stalled.read_text())
         assert worker != service.process.pid
         os.kill(worker, signal.SIGKILL)

@@ -11,6 +11,7 @@ from plates.buying.models import Order, OrderState
 from plates.stock.models import Plate
 from tests.api import Api
 from tests.races.conftest import Crowd
+from tests.races.unlocked import unlocked
 from tests.service import Call, Service, serving
 
 pytestmark = pytest.mark.processes
@@ -51,7 +52,7 @@ def test_the_last_one_due_comes_once(crowd: Crowd, verified: Callable[[], None])
 
 def test_control_without_the_lock_on_the_order(crowd: Crowd) -> None:
     """More plates came than the order says."""
-    with serving(crowd.urls, crowd.data_dir, "tests.races.wsgi_orders_unlocked:application") as service:
+    with unlocked(crowd.urls, crowd.data_dir, "orders_unlocked") as service:
         statuses = received_by_six(crowd, service)
     assert statuses[200] > 1 and Plate.objects.count() == statuses[200], statuses
     assert Order.objects.get().lines.get().received == 1
@@ -69,6 +70,11 @@ def test_a_cancelled_order_stays_cancelled(crowd: Crowd, verified: Callable[[], 
 
 def test_control_cancelled_without_the_lock_on_the_order(crowd: Crowd) -> None:
     """A hand that read the order before it was cancelled writes it back as it was."""
-    with serving(crowd.urls, crowd.data_dir, "tests.races.wsgi_orders_unlocked:application") as service:
-        *_, cancelled = cancelled_meanwhile(crowd, service)
-    assert cancelled == 200 and Order.objects.get().state == OrderState.PART
+    path, cancelled = sent(crowd, 9), []
+
+    def cancel(service: Service) -> None:
+        cancelled.append(service.post(crowd.token, Call(f"{path}cancel/", {}, "cancel")).status)
+
+    with unlocked(crowd.urls, crowd.data_dir, "orders_unlocked", standing=3, meanwhile=cancel) as service:
+        service.at_once(crowd.token, hands(crowd, path, 3))
+    assert cancelled == [200] and Order.objects.get().state == OrderState.PART

@@ -13,7 +13,8 @@ from shop.people.models import Person
 from shop.people.terminals import terminal_enrol
 from tests.conftest import Urls
 from tests.factories import PersonFactory
-from tests.service import Service, serving
+from tests.races.unlocked import unlocked
+from tests.service import ANSWER_SECONDS, Service, serving
 
 pytestmark = pytest.mark.processes
 
@@ -32,7 +33,7 @@ class Thief:
     def say(self, service: Service, pin: str) -> tuple[int, str]:
         fields = {"badge": self.badge, "pin": pin, "csrfmiddlewaretoken": "a" * 32}
         headers = {"Cookie": self.cookies, "Content-Type": "application/x-www-form-urlencoded"}
-        connection = HTTPConnection("127.0.0.1", service.port, timeout=60)
+        connection = HTTPConnection("127.0.0.1", service.port, timeout=ANSWER_SECONDS)
         try:
             connection.request("POST", "/sign-in/", urlencode(fields), headers)
             response = connection.getresponse()
@@ -63,14 +64,14 @@ def owner(fresh_db: Urls) -> Person:
     return PersonFactory.create()
 
 
-def test_five_at_most_are_judged_and_the_badge_is_locked(owner: Person, fresh_db: Urls, tmp_path: Path) -> None:
+def test_five_at_most_are_judged_and_the_badge_is_locked(owner: Person, patient_db: Urls, tmp_path: Path) -> None:
     thief = Thief(owner)
-    with serving(fresh_db, tmp_path / "data") as service:
+    with serving(patient_db, tmp_path / "data") as service:
         assert thief.tries_judged(service) <= 4  # the fifth says that it has locked the badge
         assert "locked the badge" in thief.say(service, PIN)[1]
 
 
-def test_control_uncounted_they_are_all_judged(owner: Person, fresh_db: Urls, tmp_path: Path) -> None:
+def test_control_uncounted_more_are_judged(owner: Person, patient_db: Urls, tmp_path: Path) -> None:
     thief = Thief(owner)
-    with serving(fresh_db, tmp_path / "data", "tests.races.wsgi_pins_uncounted:application") as service:
+    with unlocked(patient_db, tmp_path / "data", "pins_uncounted", standing=6) as service:
         assert thief.tries_judged(service) > 5

@@ -9,6 +9,7 @@ import pytest
 from plates.stock.models import LedgerLine
 from tests.api import Api
 from tests.races.conftest import ASK, Crowd
+from tests.races.unlocked import unlocked
 from tests.service import Call, Reply, Service, serving
 
 pytestmark = pytest.mark.processes
@@ -48,7 +49,7 @@ def test_one_plan_is_taken_once(crowd: Crowd, verified: Callable[[], None]) -> N
 
 def test_control_without_the_lock_on_plates(crowd: Crowd) -> None:
     """Only the revision in the one statement that writes is left, and it fails loudly: a fault of ours, 500."""
-    with serving(crowd.urls, crowd.data_dir, "tests.races.wsgi_plans_unlocked:application") as service:
+    with unlocked(crowd.urls, crowd.data_dir, "plans_unlocked") as service:
         replies = taken_at_once(service, crowd, lambda n: None, same=False)
     statuses = Counter(reply.status for reply in replies)
     assert statuses[200] >= 1 and statuses[500] >= 1, statuses

@@ -9,11 +9,10 @@ import pytest
 from plates.stock.models import LedgerLine, Plate
 from tests.api import Api
 from tests.races.conftest import ASK, Crowd
+from tests.races.unlocked import unlocked
 from tests.service import Call, Reply, Service, serving
 
 pytestmark = pytest.mark.processes
-
-UNLOCKED = "tests.races.wsgi_pull_unlocked:application"
 
 
 def slip_of(crowd: Crowd) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -47,9 +46,9 @@ def test_one_plate_is_read_by_six_at_once(crowd: Crowd, verified: Callable[[], N
         assert {reply.status for reply in stuttered} == {200}
         assert all(reply.body == stuttered[0].body for reply in stuttered)
         assert LedgerLine.objects.filter(act="pulled").count() == 2
-    with serving(crowd.urls, crowd.data_dir, UNLOCKED) as service:
-        unlocked = Counter(reply.status for reply in checked_by_six(service, crowd, lambda n: f"loose-{n}"))
-    assert unlocked[200] >= 1 and unlocked[500] >= 1, unlocked
+    with unlocked(crowd.urls, crowd.data_dir, "pull_unlocked") as service:
+        loose = Counter(reply.status for reply in checked_by_six(service, crowd, lambda n: f"loose-{n}"))
+    assert loose[200] >= 1 and loose[500] >= 1, loose
     verified()
 
 

@@ -9,11 +9,10 @@ import pytest
 from plates.catalogue.spec_models import Slot, Spec
 from tests.api import Api
 from tests.races.conftest import ASK, Crowd
-from tests.service import Call, Reply, serving
+from tests.races.unlocked import unlocked
+from tests.service import Call, Reply, Service, serving
 
 pytestmark = pytest.mark.processes
-
-UNLOCKED = "tests.races.wsgi_revise_unlocked:application"
 
 
 def _body(title: str) -> dict[str, Any]:
@@ -26,14 +25,14 @@ def _body(title: str) -> dict[str, Any]:
     return {**said, "measures": "gap", "window": window, "slots": slots}
 
 
-def revised_at_once(crowd: Crowd, *module: str) -> list[Reply]:
+def revised_at_once(crowd: Crowd, service: Service) -> list[Reply]:
     calls: list[Any] = [Call("specs/PACK/revise/", _body(f"Title {n}"), f"key-{n}") for n in range(6)]
-    with serving(crowd.urls, crowd.data_dir, *module) as service:
-        return service.at_once(crowd.token, calls)
+    return service.at_once(crowd.token, calls)
 
 
 def test_one_of_six_revises_it_and_the_others_are_told(crowd: Crowd) -> None:
-    replies = revised_at_once(crowd)
+    with serving(crowd.urls, crowd.data_dir) as service:
+        replies = revised_at_once(crowd, service)
     assert Counter(reply.status for reply in replies) == {200: 1, 409: 5}
     made = next(reply.body for reply in replies if reply.status == 200)
     for reply in replies:
@@ -44,7 +43,8 @@ def test_one_of_six_revises_it_and_the_others_are_told(crowd: Crowd) -> None:
 
 
 def test_control_without_the_lock_the_unique_key_alone_refuses_and_cannot_say_who_was_first(crowd: Crowd) -> None:
-    replies = revised_at_once(crowd, UNLOCKED)
+    with unlocked(crowd.urls, crowd.data_dir, "revise_unlocked", standing=6) as service:
+        replies = revised_at_once(crowd, service)
     assert Counter(reply.status for reply in replies) == {200: 1, 409: 5}
     assert not any("because" in reply.body["detail"] for reply in replies if reply.status == 409)
 
@@ -53,7 +53,8 @@ def test_control_without_lock_and_keys_one_revision_is_made_several_times(crowd:
     with psycopg.connect(crowd.urls.owner) as owner:
         owner.execute("ALTER TABLE plates_spec DROP CONSTRAINT spec_revision")
         owner.execute("DROP INDEX spec_code")
-    replies = revised_at_once(crowd, UNLOCKED)
+    with unlocked(crowd.urls, crowd.data_dir, "revise_unlocked") as service:
+        replies = revised_at_once(crowd, service)
     assert Counter(reply.status for reply in replies)[200] > 1
     assert Spec.objects.filter(revision=2).count() > 1
 

@@ -1,12 +1,11 @@
 """The service with the locks on checks and plates to be corrected taken out: what two hands may then do to a plate."""
 # ruff: noqa: I001
 
-import time
-
 from shop.wsgi import application  # first, since it sets Django up
 
 from plates.bench.gauges import corrections as bench
 from plates.stock import corrections
+from tests.races.gate import stand
 
 __all__ = ["application"]
 
@@ -15,7 +14,7 @@ _correct = corrections._correct
 
 def late(*args):
     """Everybody has looked before anybody writes."""
-    time.sleep(1.0)
+    stand()
     return _correct(*args)
 
 

@@ -1,11 +1,10 @@
 """The service that locks only the match acted on, not the one that gives it a plate: what two packs may then take."""
 # ruff: noqa: I001
 
-import time
-
 from shop.wsgi import application  # first, since it sets Django up
 
 from plates.bench import locks, take
+from tests.races.gate import stand
 
 __all__ = ["application"]
 
@@ -15,7 +14,7 @@ def only_the_taker(*, person, match_id, givers):
     match = locks.match_lock(person=person, match_id=match_id)
     rows = locks._matches(person, givers)
     found = locks._current(rows)
-    time.sleep(2.0)
+    stand()
     return match, {**found, match.pk: match}
 
 
