@@ -186,9 +186,12 @@ def go_on(request: PageRequest) -> HttpResponse:
 
 @require_POST
 def sign_out(request: HttpRequest) -> HttpResponse:
+    """The browser is to forget what it kept of our pages. Not its storage: there scans wait for the line."""
     kept_take(request)
     leave(request)
-    return redirect("sign-in")
+    response = redirect("sign-in")
+    response["Clear-Site-Data"] = '"cache"'
+    return response
 
 
 @require_POST

@@ -20,6 +20,7 @@ from shop.entry import admit, keep, password_owed, way_back
 from shop.errors import KeyReused, Malformed, Refusal, Unavailable
 from shop.metrics import refusal_counted
 from shop.once import Answer, Once
+from shop.people.badges import is_badge
 from shop.people.models import Person
 from shop.rows import uuid7
 
@@ -82,6 +83,8 @@ def page(view: Callable[Concatenate[PageRequest, P], HttpResponseBase]) -> Calla
 
     @wraps(view)
     def admitted(request: PageRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if not request.htmx and any(is_badge(text) for texts in request.GET.lists() for text in texts[1]):
+            return HttpResponseRedirect(f"{resolve_url('find')}?badge")  # before the way back could hold it
         if not request.user.is_authenticated or not admit(request):
             return _door(request)
         if password_owed(request) and not (request.resolver_match and request.resolver_match.url_name == OWN_PASSWORD):

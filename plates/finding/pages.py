@@ -52,6 +52,7 @@ def _there(person: Person, asked: Sought) -> bool:
 
 def _shown(request: PageRequest, asked: Sought, result: Found | None = None) -> HttpResponse:
     context = {"asked": asked, "found": result or Found(), "sorts": SORTS, "near_nm": NEAR_NM, "most": MOST}
+    context["badge"] = "badge" in request.GET
     return shown(request, "plates/found.html", context)
 
 

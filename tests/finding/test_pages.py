@@ -5,6 +5,7 @@ from datetime import timedelta
 
 import pytest
 from django.db import connection
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
@@ -136,3 +137,26 @@ def test_twice_the_rows_cost_no_more_queries(counter: Counter, shelf: Shelf, ros
     with CaptureQueriesContext(connection) as many:
         pages(counter, path)
     assert len(many) == len(few) <= 10
+
+
+BADGE = "ID-0123456789ABCDEFGHJK"
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/find/?q={}", "/scan-in/?code={}", "/close-a-pack/?find={}", "/kinds/?find=x&find=%20{}", "/matches/?job={}"],
+)
+def test_a_badge_in_an_address_is_led_to_a_clean_one(counter: Counter, path: str) -> None:
+    """In small letters, too, as a scanner sends them that meets caps lock."""
+    for code in (BADGE, BADGE.lower()):
+        answer = counter.client.get(path.format(code))
+        assert (answer.status_code, answer.headers["Location"]) == (302, "/find/?badge")
+    text = pages(counter, "/find/?badge")
+    assert "looked up nowhere" in text and "Change person" in text
+    assert counter.client.get("/find/?q=ID-0123").status_code == 200  # the beginning of a code of ours, say
+
+
+def test_before_anybody_is_there_it_stands_in_no_way_back_either() -> None:
+    answer = Client().get(f"/find/?q={BADGE}")
+    assert answer.headers["Location"] == "/find/?badge"
+    assert BADGE not in Client().get(f"/find/?q={BADGE}", follow=True).content.decode()

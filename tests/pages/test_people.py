@@ -35,6 +35,12 @@ def test_signing_out_and_changing_the_person_are_posts(bench: Bench, counter: Co
     assert counter.client.get("/").status_code == 302
 
 
+def test_signing_out_tells_the_browser_to_clear_its_cache_and_only_that(counter: Counter) -> None:
+    """Its storage holds the scans that wait for the line; who changes the person goes on with the page."""
+    assert counter.client.post("/change-person/").headers.get("Clear-Site-Data") is None
+    assert counter.client.post("/sign-out/").headers["Clear-Site-Data"] == '"cache"'
+
+
 def test_changing_the_person_never_leads_to_a_foreign_address(counter: Counter) -> None:
     counter.post("/change-person/", {"next": "https://elsewhere.example/x"})
     assert counter.path == "/sign-in/?next=%2F"

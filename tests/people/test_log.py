@@ -131,6 +131,7 @@ def test_no_secret_stands_in_the_log(log: io.StringIO, at: At, ines: Badged, api
     api.raw("bins/", "{cut off in the body")
     client.get("/api/v1/bins/", HTTP_AUTHORIZATION="Token of-somebody-else")
     client.get("/bins/?q=typed-into-the-address")
+    client.get(f"/find/?q={ines.badge}")
     text = log.getvalue()
     assert len([one for one in lines(log) if one["logger"] == "shop.request"]) >= 9
     secrets = (

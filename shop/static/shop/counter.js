@@ -2,22 +2,24 @@
 // was typed when the page had to ask who is there.
 "use strict";
 (() => {
+	const names = ["addEventListener", "querySelector", "querySelectorAll"];
+	const [on, first, all] = names.map((name) => document[name].bind(document));
 	const trouble = () => document.getElementById("trouble");
 
 	// A form that was just swapped in is in htmx's hands at once: a scan must not slip through before.
 	htmx.config.defaultSettleDelay = 0;
 
-	document.addEventListener("keydown", (event) => {
+	on("keydown", (event) => {
 		const held = event.target;
 		if (event.key === "Escape") {
-			const undo = document.querySelector("[data-undo]");
+			const undo = first("[data-undo]");
 			if (undo && !(held.value && held.matches("input[type=text], input:not([type])"))) {
 				event.preventDefault();
 				undo.click();
 			}
 		}
 		// One key for a choice of two: it chooses the other one.
-		const two = /^F\d+$/.test(event.key) && document.querySelector(`[data-hotkey="${event.key}"]`);
+		const two = /^F\d+$/.test(event.key) && first(`[data-hotkey="${event.key}"]`);
 		if (two && !event.repeat) {
 			event.preventDefault();
 			two.querySelector("input:not(:checked)").checked = true;
@@ -31,10 +33,10 @@
 	});
 
 	// One letter decides what becomes of a plate that came out: of the one with the focus, else of the next one.
-	document.addEventListener("keydown", (event) => {
+	on("keydown", (event) => {
 		const held = event.target;
 		if (event.repeat || event.ctrlKey || event.altKey || event.metaKey || held.matches("input, select, textarea")) return;
-		const row = held.closest("[data-fates]") || document.querySelector("[data-fates]");
+		const row = held.closest("[data-fates]") || first("[data-fates]");
 		const letters = row ? [...row.querySelectorAll("[data-letter]")] : [];
 		const button = letters.find((one) => one.dataset.letter === event.key.toLowerCase());
 		if (button) {
@@ -47,10 +49,10 @@
 	const field = (held) => held.matches && held.matches("input:not([type=checkbox], [type=radio]), select, textarea");
 	let scan = "";
 	let last = 0;
-	document.addEventListener(
+	on(
 		"keydown",
 		(event) => {
-			const find = document.querySelector("[data-find]");
+			const find = first("[data-find]");
 			if (!find || event.ctrlKey || event.altKey || event.metaKey) return;
 			if (event.key === "F4" && !event.repeat) {
 				event.preventDefault();
@@ -69,17 +71,29 @@
 		true
 	);
 
+	// What a badge says goes into no address, neither of a search nor of a fragment.
+	const badge = (one) => /^\s*id-\w{20}\s*$/i.test(one.value);
+	on("submit", (event) => {
+		const form = event.target;
+		if (form.method !== "get" || ![...form.elements].some(badge)) return;
+		event.preventDefault();
+		location.assign(`${first("[data-find]").href}?badge`);
+	});
+	on("htmx:beforeRequest", (event) => {
+		if (event.detail.requestConfig.verb === "get" && badge(event.target)) event.preventDefault();
+	});
+
 	const wake = () => {
-		setTimeout(() => document.querySelectorAll("[data-steady]").forEach((one) => (one.dataset.awake = "")), 500);
+		setTimeout(() => all("[data-steady]").forEach((one) => (one.dataset.awake = "")), 500);
 	};
 	window.addEventListener("load", wake);
-	document.addEventListener("htmx:afterSettle", wake);
+	on("htmx:afterSettle", wake);
 
 	// A lot is read press by press, each on top of the ones before it: what is read while one is under way waits for it.
 	const LOT = "form[data-lot]";
 	let reading = null;
 	let waiting = [];
-	document.addEventListener(
+	on(
 		"submit",
 		(event) => {
 			if (!reading || !event.target.matches(LOT)) return;
@@ -91,16 +105,16 @@
 		},
 		true
 	);
-	document.addEventListener("htmx:beforeRequest", (event) => {
+	on("htmx:beforeRequest", (event) => {
 		const form = event.target;
 		if (!form.matches(LOT) || event.detail.requestConfig.verb !== "post") return;
 		const field = form.elements.reading;
 		reading = { xhr: event.detail.xhr, typed: field ? field.value : "" };
 		if (field) field.value = "";
 	});
-	document.addEventListener("htmx:afterRequest", (event) => {
+	on("htmx:afterRequest", (event) => {
 		if (!reading || event.detail.xhr !== reading.xhr) return;
-		const field = document.querySelector(`${LOT} [name=reading]`);
+		const field = first(`${LOT} [name=reading]`);
 		if (!event.detail.successful && field) {
 			field.value = reading.typed;
 			field.select();
@@ -110,15 +124,15 @@
 		readNext();
 	});
 	const readNext = () => {
-		const field = document.querySelector(`${LOT} [name=reading]`);
+		const field = first(`${LOT} [name=reading]`);
 		if (reading || !waiting.length || !field) return;
 		field.value = waiting.shift();
-		if (document.querySelector("#scan [role=alert]")) waiting = [];
+		if (first("#scan [role=alert]")) waiting = [];
 		else field.form.requestSubmit();
 	};
-	document.addEventListener("htmx:afterSettle", () => {
+	on("htmx:afterSettle", () => {
 		// What was refused stands there selected: the next press of the micrometer takes its place.
-		const refused = document.querySelector("#scan [autofocus]");
+		const refused = first("#scan [autofocus]");
 		if (refused && refused.defaultValue && refused.value === refused.defaultValue) refused.select();
 		readNext();
 	});
@@ -126,7 +140,7 @@
 	// The time left of a hold, by the server's clock: this machine's may be off.
 	const off = new WeakMap();
 	const count = () =>
-		document.querySelectorAll("time[data-now]").forEach((one) => {
+		all("time[data-now]").forEach((one) => {
 			if (!off.has(one)) off.set(one, Date.parse(one.dataset.now) - Date.now());
 			const seconds = Math.floor((Date.parse(one.dateTime) - Date.now() - off.get(one)) / 1000);
 			const [hours, minutes] = [Math.floor(seconds / 3600), Math.floor((seconds % 3600) / 60)];
@@ -139,12 +153,12 @@
 		setInterval(count, 1000);
 	});
 
-	document.addEventListener("click", (event) => {
+	on("click", (event) => {
 		if (event.target.closest("[data-print]")) window.print();
 	});
 
-	document.addEventListener("keydown", (event) => {
-		const button = event.key.length > 1 && document.querySelector(`[data-key="${CSS.escape(event.key)}"]`);
+	on("keydown", (event) => {
+		const button = event.key.length > 1 && first(`[data-key="${CSS.escape(event.key)}"]`);
 		if (button && !event.repeat) {
 			event.preventDefault();
 			button.click();
@@ -153,15 +167,15 @@
 
 	// Forms of this page as they stand, but for those with a secret; kept in this tab until the page is back.
 	const KEPT = "typed";
-	const forms = () => [...document.querySelectorAll("main form[method=post]")].filter((one) => !one.matches("[data-secret]") && !one.querySelector("[type=password]"));
+	const forms = () => [...all("main form[method=post]")].filter((one) => !one.matches("[data-secret]") && !one.querySelector("[type=password]"));
 	const stood = (which) => {
-		for (const one of document.querySelectorAll("main input, main option")) {
+		for (const one of all("main input, main option")) {
 			if (one.matches("option")) one.toggleAttribute("selected", one.selected);
 			else if (one.matches("[type=checkbox], [type=radio]")) one.toggleAttribute("checked", one.checked);
 			else one.setAttribute("value", one.value);
 		}
 		const stand = which.map((one) => [one.getAttribute("action"), one.className, one.innerHTML]);
-		const { name } = document.querySelector("main :focus") || document.querySelector("main [autofocus]") || {};
+		const { name } = first("main :focus") || first("main [autofocus]") || {};
 		return { page: location.pathname + location.search, stand, focus: name };
 	};
 	const keep = () => {
@@ -183,7 +197,7 @@
 			form.elements.csrfmiddlewaretoken.value = token;
 			htmx.process(form);
 		}
-		const focus = kept.focus && document.querySelector(`main [name="${CSS.escape(kept.focus)}"]`);
+		const focus = kept.focus && first(`main [name="${CSS.escape(kept.focus)}"]`);
 		if (!focus) return;
 		focus.focus();
 		if (focus.matches("[type=text], input:not([type])")) focus.setSelectionRange(focus.value.length, focus.value.length);
@@ -201,11 +215,12 @@
 		history.replaceState(null, "", above ? from.href : href);
 		const note = () => history.replaceState(stood(sent()), "");
 		note();
-		document.addEventListener("change", note);
+		on("change", note);
 	};
-	document.addEventListener("keep-typed", keep);
-	document.addEventListener("submit", (event) => {
+	on("keep-typed", keep);
+	on("submit", (event) => {
 		if (event.target.matches("[data-keep-typed]")) keep();
+		if (event.target.matches("[action='/sign-out/']")) sessionStorage.removeItem(KEPT);
 	});
 	window.addEventListener("load", restore);
 	window.addEventListener("load", settle);
@@ -222,29 +237,29 @@
 	};
 	if (lock) {
 		wait();
-		document.addEventListener("htmx:afterRequest", wait);
+		on("htmx:afterRequest", wait);
 	}
 
 	// What was sought stands there selected: the next scan takes its place.
-	document.querySelectorAll("[data-select]").forEach((one) => one.select());
+	all("[data-select]").forEach((one) => one.select());
 
 	// What a preview said stays until there is more to say: Enter, which brings a fresh form, must not blank it.
 	let before = [];
-	document.addEventListener("htmx:beforeSwap", (event) => {
-		if (event.detail.target.id === "ask") before = [...document.querySelectorAll("#so-far, #preview")];
+	on("htmx:beforeSwap", (event) => {
+		if (event.detail.target.id === "ask") before = [...all("#so-far, #preview")];
 	});
-	document.addEventListener("htmx:afterSwap", () => {
+	on("htmx:afterSwap", () => {
 		for (const one of before) document.getElementById(one.id)?.replaceChildren(...one.childNodes);
 		before = [];
 	});
 
 	// A preview comes and goes: what became of it is no news of what was typed or done.
 	const quiet = (event) => event.detail.elt.matches("[data-quiet]");
-	document.addEventListener("htmx:beforeRequest", (event) => {
+	on("htmx:beforeRequest", (event) => {
 		if (!quiet(event)) trouble().hidden = true;
 	});
 	for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
-		document.addEventListener(name, (event) => {
+		on(name, (event) => {
 			if (event.detail.requestConfig.verb === "get" || quiet(event)) return;
 			const button = (event.detail.requestConfig.triggeringEvent || {}).submitter || event.detail.elt;
 			const key = "undo" in button.dataset ? "Esc" : button.dataset.key || "Enter";

@@ -1,0 +1,63 @@
+"""What the browser keeps, and where: nothing of a badge in an address, nothing of the pages after a sign-out."""
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from shop.people.badges import badge_make
+from shop.people.models import Person
+from tests.browser.conftest import Watch
+from tests.browser.test_main_job import bench, sign_in
+
+pytestmark = pytest.mark.browser
+bench = bench
+
+
+@pytest.mark.parametrize("path", ["/find/", "/kinds/", "/scan-in/", "/scan-in/kind/STEEL-77/"])
+def test_a_badge_scanned_into_a_search_or_a_reading_leaves_the_page_in_no_address(
+    page: Page, watch: Watch, bench: Person, path: str
+) -> None:
+    """The last is no search: what is typed there is shown in both units while it is typed."""
+    badge, asked = badge_make(person=bench, username="ada"), list[str]()
+    sign_in(page, "ada")
+    page.goto(path)
+    page.on("request", lambda request: asked.append(request.url))
+    page.keyboard.type(badge, delay=5)
+    page.wait_for_timeout(400)  # longer than the wait of the echo, which must not ask
+    page.keyboard.press("Enter")
+    if path.startswith("/scan-in/kind/"):
+        expect(page.get_by_role("alert").first).to_be_visible()
+    else:
+        expect(page.get_by_role("alert").first).to_contain_text("That was a badge")
+        assert page.url.endswith("/find/?badge")
+    assert asked and not [url for url in asked if badge[3:] in url]
+    watch.check()
+
+
+def test_whoever_signs_out_leaves_nothing_half_typed_in_the_tab(page: Page, watch: Watch, bench: Person) -> None:
+    """The scans that wait for the line stay: they are in the browser's storage on purpose."""
+    sign_in(page, "ada")
+    page.goto("/add/bin/")
+    page.get_by_label("Bin").fill("C-2")
+    page.evaluate("document.dispatchEvent(new Event('keep-typed')); localStorage.setItem('waits', '1')")
+    assert "C-2" in page.evaluate("sessionStorage.getItem('typed')")
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
+    assert page.evaluate("[sessionStorage.getItem('typed'), localStorage.getItem('waits')]") == [None, "1"]
+    watch.check()
+
+
+def test_a_sign_out_clears_the_cache_of_the_browser(page: Page, bench: Person) -> None:
+    """What had come out of the cache until then is asked of the server again."""
+    out_of_cache, devtools = list[str](), page.context.new_cdp_session(page)
+    addresses: dict[str, str] = {}
+    devtools.on("Network.requestWillBeSent", lambda sent: addresses.update({sent["requestId"]: sent["request"]["url"]}))
+    devtools.on("Network.requestServedFromCache", lambda served: out_of_cache.append(addresses[served["requestId"]]))
+    devtools.send("Network.enable")
+    sign_in(page, "ada")
+    page.goto("/bins/")
+    assert [url for url in out_of_cache if url.endswith("counter.css")]
+    out_of_cache.clear()
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
+    page.wait_for_load_state()
+    assert out_of_cache == []
