@@ -129,7 +129,7 @@ def one_person(request: PageRequest, username: str) -> HttpResponse:
     if found == owner and act in ("password", "pin"):
         plain.is_valid()
         plain.add_error(None, "Your own password and PIN are changed under Me, where the old one is asked for.")
-    elif act in acts and (acts[act][0] is plain or _proven(request, acts[act][0])) and _done(*acts[act]):
+    elif act in acts and _proven(request, acts[act][0]) and _done(*acts[act]):
         if act == "sessions" and found == owner:
             owner.refresh_from_db()
             update_session_auth_hash(request, owner)
@@ -193,12 +193,12 @@ def _known(request: PageRequest, form: OwnPasswordForm) -> bool:
     return False
 
 
-def _proven(request: PageRequest, form: ProvenForm | OwnPinForm) -> bool:
-    """Whether the form came, holds, and the password or PIN said to be the own is. Either counts as at sign-in when it
-    is wrong; no password is as short as a PIN.
+def _proven(request: PageRequest, form: PageForm) -> bool:
+    """Whether the form came and holds, and where it asks for the own password or PIN that is it. Either counts as at
+    sign-in when it is wrong; no password is as short as a PIN.
     """
-    if not form.is_valid():
-        return False
+    if not form.is_valid() or "now" not in form.fields:
+        return form.is_valid()
     person, now = form.person, form.cleaned_data["now"]
     try:
         if person.pin and PIN.fullmatch(now):

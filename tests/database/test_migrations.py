@@ -169,6 +169,7 @@ def test_a_migration_does_not_wait_long_for_a_table_and_is_undone_whole(fresh_db
     monkeypatch.setattr(migrate, "LOCK_TIMEOUT", "50ms")
     in_the_end = "-c statement_timeout=60s"  # else this test would wait for ever where migrate does
     monkeypatch.setitem(connections["owner"].settings_dict["OPTIONS"], "options", in_the_end)
+    call_command("migrate", "shop", "0005", verbosity=0)
     with psycopg.connect(fresh_db.owner) as other:
         other.execute("SELECT count(*) FROM shop_person")  # and stays in its transaction
         with pytest.raises(CommandError, match=r"shop\.0005_sessions_ended waited 50ms for a table.*Migrate again"):
