@@ -29,6 +29,7 @@ from plates.lengths import INCH
 from plates.matching.problem import Installed, Pool, Problem, Slot
 from plates.matching.search import match
 from plates.stock.sizes import SizeRow
+from tests.benchmarks import plot
 
 THOU = INCH // 1000
 TENTH = INCH // 10_000
@@ -281,37 +282,28 @@ COLOURS = {"by size": "#1d5a96", "for cover": "#b3400f", "two bins": "#4a4a4a"}
 
 def drawing(points: dict[str, list[tuple[float, float]]]) -> str:
     """Share closed against average money, a line for each way, as SVG."""
-    width, height, left, top = 460, 320, 70, 20
+    frame = plot.Frame(460, 320, 70, 20, 30)
     every = [point for some in points.values() for point in some]
     least = math.floor(min(share for share, _ in every) * 50) / 50
     most = math.ceil(max(money for _, money in every) / 200) * 200
 
     def x(money: float) -> float:
-        return left + width * money / most
+        return frame.across(money / most)
 
     def y(share: float) -> float:
-        return top + height * (1 - share) / (1 - least)
+        return frame.down((1 - share) / (1 - least))
 
-    parts = [f'<rect x="{left}" y="{top}" width="{width}" height="{height}" fill="none" stroke="#1c1c1c"/>']
-    for step in range(round((1 - least) * 100) + 1):
-        at = y(1 - step / 100)
-        parts.append(f'<line x1="{left}" y1="{at:.1f}" x2="{left + width}" y2="{at:.1f}" stroke="#d8d4c8"/>')
-        parts.append(f'<text x="{left - 8}" y="{at + 5:.1f}" text-anchor="end">{100 - step} %</text>')
-    for money in range(0, most + 1, 200):
-        parts.append(f'<text x="{x(money):.1f}" y="{top + height + 20}" text-anchor="middle">{money}</text>')
+    curves = []
     for name, some in points.items():
         dots = [(x(money), y(share)) for share, money in some]
-        path = " ".join(f"{a:.1f},{b:.1f}" for a, b in dots)
-        parts.append(f'<polyline points="{path}" fill="none" stroke="{COLOURS[name]}" stroke-width="2"/>')
-        parts += [f'<circle cx="{a:.1f}" cy="{b:.1f}" r="4" fill="{COLOURS[name]}"/>' for a, b in dots]
-        parts.append(f'<text x="{dots[0][0] + 8:.1f}" y="{dots[0][1] + 20:.1f}" fill="{COLOURS[name]}">{name}</text>')
-    says = "Share of packs closed from the shelf against the average money on it, for three ways of buying."
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {left + width + 30} {top + height + 60}" role="img" '
-        f'font-family="sans-serif" font-size="14" fill="#1c1c1c"><title>{says}</title>'
-        f'<rect width="100%" height="100%" fill="#fdfcf8"/>{"".join(parts)}'
-        f'<text x="{left + width / 2}" y="{top + height + 45}" text-anchor="middle">'
-        "average money in plates on the shelf</text></svg>\n"
+        curves.append(plot.Curve(name, COLOURS[name], dots, (dots[0][0] + 8, dots[0][1] + 20)))
+    percents = range(100, 100 - round((1 - least) * 100) - 1, -1)
+    return plot.drawing(
+        frame,
+        curves,
+        says="Share of packs closed from the shelf against the average money on it, for three ways of buying.",
+        across=("average money in plates on the shelf", [(x(money), str(money)) for money in range(0, most + 1, 200)]),
+        down=("", [(y(percent / 100), f"{percent} %") for percent in percents]),
     )
 
 

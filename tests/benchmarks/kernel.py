@@ -22,6 +22,7 @@ from pathlib import Path
 
 from plates.matching.problem import Installed, Problem, Slot, Way
 from plates.matching.search import distances, match
+from tests.benchmarks import plot
 from tests.matching.packs import MOVE_NM, nm, pool_of, rows
 from tests.matching.solvers import TimeIsUp, by_cp_sat, by_highs
 
@@ -144,7 +145,7 @@ def summary(known: Sequence[Row]) -> str:
 
 def drawing(known: Sequence[Row]) -> str:
     """Median time against distinct thicknesses, both in powers of ten, as SVG."""
-    width, height, left, top = 420, 400, 80, 30
+    frame = plot.Frame(420, 400, 80, 30, 90)
     sizes = sorted({row.distinct for row in known})
     medians = {
         name: [statistics.median(t for row in known if row.distinct == size for t in row.times[name]) for size in sizes]
@@ -155,33 +156,21 @@ def drawing(known: Sequence[Row]) -> str:
     first, last = math.log10(sizes[0]), math.log10(sizes[-1] if len(sizes) > 1 else 10 * sizes[0])
 
     def x(size: float) -> float:
-        return left + width * (math.log10(size) - first) / (last - first)
+        return frame.across((math.log10(size) - first) / (last - first))
 
     def y(ms: float) -> float:
-        return top + height * (high - math.log10(ms)) / (high - low)
+        return frame.down((high - math.log10(ms)) / (high - low))
 
-    parts = [f'<rect x="{left}" y="{top}" width="{width}" height="{height}" fill="none" stroke="#1c1c1c"/>']
-    for power in range(low, high + 1):
-        at = y(10.0**power)
-        parts.append(f'<line x1="{left}" y1="{at:.1f}" x2="{left + width}" y2="{at:.1f}" stroke="#d8d4c8"/>')
-        parts.append(f'<text x="{left - 8}" y="{at + 5:.1f}" text-anchor="end">{10.0**power:g}</text>')
-    for size in sizes:
-        parts.append(f'<text x="{x(size):.1f}" y="{top + height + 20}" text-anchor="middle">{size}</text>')
+    curves = []
     for name, colour in COLOURS.items():
         points = [(x(size), y(ms)) for size, ms in zip(sizes, medians[name], strict=True)]
-        path = " ".join(f"{a:.1f},{b:.1f}" for a, b in points)
-        parts.append(f'<polyline points="{path}" fill="none" stroke="{colour}" stroke-width="2"/>')
-        parts += [f'<circle cx="{a:.1f}" cy="{b:.1f}" r="4" fill="{colour}"/>' for a, b in points]
-        parts.append(f'<text x="{points[-1][0] + 10:.1f}" y="{points[-1][1] + 5:.1f}" fill="{colour}">{name}</text>')
-    says = "Median time of the kernel, the whole answer and two solvers against the number of distinct thicknesses."
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {left + width + 90} {top + height + 60}" role="img" '
-        f'font-family="sans-serif" font-size="14" fill="#1c1c1c"><title>{says}</title>'
-        f'<rect width="100%" height="100%" fill="#fdfcf8"/>{"".join(parts)}'
-        f'<text x="{left + width / 2}" y="{top + height + 45}" text-anchor="middle">'
-        "distinct thicknesses of a slot</text>"
-        f'<text x="20" y="{top + height / 2}" text-anchor="middle" '
-        f'transform="rotate(-90 20 {top + height / 2})">ms, median</text></svg>\n'
+        curves.append(plot.Curve(name, colour, points, (points[-1][0] + 10, points[-1][1] + 5)))
+    return plot.drawing(
+        frame,
+        curves,
+        says="Median time of the kernel, the whole answer and two solvers against the number of distinct thicknesses.",
+        across=("distinct thicknesses of a slot", [(x(size), str(size)) for size in sizes]),
+        down=("ms, median", [(y(10.0**power), f"{10.0**power:g}") for power in range(low, high + 1)]),
     )
 
 
