@@ -9,6 +9,7 @@ import uuid
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import count
 from typing import Any, NamedTuple
 
 from psycopg.types.json import Json
@@ -89,11 +90,14 @@ class Samples(NamedTuple):
 
 
 class Work(NamedTuple):
-    """Of one terminal: calls of the first ``warm`` seconds are not counted, those of the ``seconds`` after them are."""
+    """Of one terminal: calls of the first ``warm`` seconds are not counted, those of the ``seconds`` after them are. It
+    does at least so many ``turns``.
+    """
 
     seed: str
     warm: float
     seconds: float
+    turns: int = 0
 
 
 def typed(thickness_nm: int) -> str:
@@ -278,7 +282,9 @@ def terminal(where: tuple[Callable[[], Served | ByHand], Sequence[FitWork]], wor
     gate.wait()  # before the first act: the service closes connections that idle
     begin = time.perf_counter() + work.warm
     end = begin + work.seconds
-    while time.perf_counter() < end and len(day.tally.errors) < USELESS:
+    for turn in count():
+        if len(day.tally.errors) >= USELESS or (turn >= work.turns and time.perf_counter() >= end):
+            break
         day.turn()
     day.tally.calls = [call for call in day.tally.calls if begin <= call[1] < end]
     found.put(day.tally)

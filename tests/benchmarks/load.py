@@ -97,14 +97,16 @@ def shop_new(plates: int, url: str) -> Shop:
     return Shop(owner, works, Samples(bodies, rows, [answer.body for answer in answers], scanned.body))
 
 
-def run(acts: Callable[[], Served | ByHand], shop: Shop, terminals: int, seconds: float, warm: float) -> Outcome:
-    """So many terminals at once, each for so many seconds after those of warming up."""
+def run(
+    acts: Callable[[], Served | ByHand], shop: Shop, terminals: int, seconds: float, warm: float, turns: int = 0
+) -> Outcome:
+    """So many terminals at once, each for so many seconds after those of warming up, and so many turns at least."""
     from plates.stock.models import LedgerLine
     from plates.stock.verify import differences
 
     received = LedgerLine.objects.filter(shop_id=shop.owner.shop_id, act="received")
     before = received.count()
-    works = [Work(f"terminal {number}", warm, seconds) for number in range(terminals)]
+    works = [Work(f"terminal {number}", warm, seconds, turns) for number in range(terminals)]
     tallies = at_once(terminal, (acts, shop.fits), works, patience=seconds + 300)
     return Outcome(sum(tallies, Tally()), received.count() - before, len(list(differences())))
 

@@ -10,6 +10,7 @@ import threading
 import time
 import uuid
 from collections import Counter
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from http.client import HTTPException
@@ -55,11 +56,14 @@ def lines_stored(shop_id: uuid.UUID) -> Counter[Line]:
 
 @dataclass
 class Tally:
-    """What the clients were told. ``answers``: by key, the path and the answer of an act that was done."""
+    """What the clients were told. ``answers``: by key, the path and the answer of an act that was done; ``failed``: how
+    often there was no answer, or one that says nothing of the act.
+    """
 
     answers: dict[str, tuple[str, dict[str, Any]]] = field(default_factory=dict)
     sent: int = 0
     retried: int = 0
+    failed: int = 0
     refused: int = 0
     faults: int = 0
     contradicted: int = 0
@@ -98,12 +102,11 @@ class Clients:
     def __init__(self, owner: Person, token: str, service: Service, seed: int) -> None:
         self.owner, self.token, self.service, self.seed = owner, token, service, seed
         self.tally, self.lock = Tally(), threading.Lock()
-        self.until = self.patience = 0.0
+        self.ended: float | None = None
 
-    def run(self, clients: int, seconds: float, patience: float) -> Tally:
-        """``patience``: seconds after the end within which everything that was begun must be answered."""
-        self.until = time.monotonic() + seconds
-        self.patience = self.until + patience
+    def run(self, clients: int, enough: Callable[[], bool], patience: float) -> Tally:
+        """Until it is ``enough``; ``patience``: seconds after that within which what was begun must be answered."""
+        self.enough, self.patience = enough, patience
         with ThreadPoolExecutor(clients) as flows, ThreadPoolExecutor(2 * clients) as self.senders:
             for done in [flows.submit(self.client, number) for number in range(clients)]:
                 done.result()
@@ -111,7 +114,7 @@ class Clients:
 
     def client(self, number: int) -> None:
         chance = random.Random(f"{self.seed}-{number}")
-        while time.monotonic() < self.until:
+        while not self.enough():
             chance.choice([self.takes, self.holds, self.hands_out, self.scraps])(chance)
 
     def takes(self, chance: random.Random) -> None:
@@ -155,10 +158,15 @@ class Clients:
                 self.tally.refused += 1
         return done[0] if done else None
 
+    def patient(self) -> bool:
+        if self.ended is None and self.enough():
+            self.ended = time.monotonic()
+        return self.ended is None or time.monotonic() < self.ended + self.patience
+
     def deliver(self, call: Call) -> Reply | None:
         """Sent until it is answered; None when nobody answers for longer than is patient."""
         tries = 0
-        while time.monotonic() < self.patience:
+        while self.patient():
             with self.lock:
                 self.tally.sent += 1
                 self.tally.retried += tries > 0
@@ -167,10 +175,11 @@ class Clients:
                 reply = self.service.post(self.token, call)
             except (OSError, HTTPException, json.JSONDecodeError):  # cut off
                 reply = None
-            if reply is not None and reply.status == 500:
+            if reply is None or reply.status in AGAIN:
                 with self.lock:
-                    self.tally.faults += 1
-            if reply is not None and reply.status not in AGAIN and reply.body.get("code") != "busy":
+                    self.tally.failed += 1
+                    self.tally.faults += reply is not None and reply.status == 500
+            elif reply.body.get("code") != "busy":
                 return reply
             time.sleep(min(0.5, 0.05 * tries))  # a killed server takes a moment
         return None

@@ -10,6 +10,7 @@ ledger.
 import argparse
 import os
 import sys
+import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -38,9 +39,10 @@ def run(
     token = Token.make(owner)
     with TemporaryDirectory() as files, serving(urls_of(server), Path(files), module) as service:
         crowd, killer = Clients(owner, token, service, seed), Killer(service, server, seed)
+        end = time.monotonic() + seconds
         with ThreadPoolExecutor(1) as beside:
             killing = beside.submit(killer.run, kills, seconds)
-            tally = crowd.run(clients, seconds, PATIENCE)
+            tally = crowd.run(clients, lambda: killing.done() and time.monotonic() >= end, PATIENCE)
             killing.result()
     from django.db import connections
 

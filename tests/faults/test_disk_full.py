@@ -3,8 +3,8 @@
 import os
 import shutil
 import subprocess
-import time
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,7 +14,8 @@ from pytest_django.plugin import DjangoDbBlocker
 
 from shop import database
 from shop.people.models import Token
-from tests.faults.clients import Clients, table_of
+from tests.database.processes import wait_for
+from tests.faults.clients import Clients, Tally, table_of
 from tests.faults.victims import migrated, own_server, urls_of
 from tests.faults.world import shop_new
 from tests.service import serving
@@ -22,6 +23,8 @@ from tests.service import serving
 pytestmark = pytest.mark.processes
 
 MEGABYTES = 256
+#: So many acts are to fail, and as many to be done before and after.
+MANY = 20
 
 
 @contextmanager
@@ -69,14 +72,22 @@ def test_full_while_clients_write(django_db_blocker: DjangoDbBlocker, tmp_path: 
         token = Token.make(owner)
         with serving(urls_of(server), tmp_path / "data") as service, ThreadPoolExecutor(1) as beside:
             clients = Clients(owner, token, service, seed=1)
-            running = beside.submit(clients.run, 3, 12, 90)
-            time.sleep(3)
-            filler = fill(disk)
-            time.sleep(6)
-            refused = clients.tally.retried
-            filler.unlink()
-            database.ensure(server.data_dir)
+            over = threading.Event()
+            running = beside.submit(clients.run, 3, over.is_set, 90)
+            try:
+                _until_more(clients, lambda tally: len(tally.answers))
+                filler = fill(disk)
+                _until_more(clients, lambda tally: tally.failed)  # for want of room
+                filler.unlink()
+                database.ensure(server.data_dir)
+                _until_more(clients, lambda tally: len(tally.answers))
+            finally:
+                over.set()
             tally = running.result()
         table = table_of(tally, owner.shop_id)
     assert table.whole, f"\n{table}"
-    assert refused > 0, "nothing was refused for want of room"
+
+
+def _until_more(clients: Clients, counted: Callable[[Tally], int]) -> None:
+    before = counted(clients.tally)
+    wait_for(lambda: counted(clients.tally) >= before + MANY)

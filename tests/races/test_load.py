@@ -13,6 +13,7 @@ from tests.conftest import Urls
 from tests.service import serving
 
 pytestmark = pytest.mark.processes
+TURNS = 15
 
 
 def sound(outcome: Outcome) -> bool:
@@ -23,9 +24,9 @@ def sound(outcome: Outcome) -> bool:
 def test_a_day_at_two_terminals_served_and_by_hand(fresh_db: Urls, tmp_path: Path) -> None:
     shop = shop_new(1_000, fresh_db.app)
     with serving(fresh_db, tmp_path) as service:
-        outcome = run(served(shop, service.port), shop, terminals=2, seconds=2, warm=0)
+        outcome = run(served(shop, service.port), shop, terminals=2, seconds=0, warm=0, turns=TURNS)
     assert sound(outcome), outcome.wrong
-    outcome = run(by_hand(shop, fresh_db.app), shop, terminals=2, seconds=2, warm=0)
+    outcome = run(by_hand(shop, fresh_db.app), shop, terminals=2, seconds=0, warm=0, turns=TURNS)
     assert sound(outcome), outcome.wrong
     assert not Plate.objects.filter(state__in=["held", "taken"]).exists(), "what was taken did not come back"
 
@@ -34,10 +35,10 @@ def test_what_is_wrong_is_told(fresh_db: Urls, tmp_path: Path) -> None:
     shop = shop_new(1_000, fresh_db.app)
     with serving(fresh_db, tmp_path) as service:
         nobody = partial(Served, service.port, "0" * 40, shop.samples)
-        (wrong,) = run(nobody, shop, terminals=1, seconds=1, warm=0).wrong
+        (wrong,) = run(nobody, shop, terminals=1, seconds=0, warm=0, turns=1).wrong
     assert "401" in wrong
 
     Plate.objects.filter(pk=Plate.objects.first().pk).update(state="taken")  # and nothing in the ledger
-    (wrong,) = run(by_hand(shop, fresh_db.app), shop, terminals=1, seconds=1, warm=0).wrong
+    (wrong,) = run(by_hand(shop, fresh_db.app), shop, terminals=1, seconds=0, warm=0, turns=1).wrong
     assert "shelf and ledger differ" in wrong
     assert Outcome(Tally(done=Counter(scan=2)), received=1, differing=0).wrong
