@@ -20,6 +20,8 @@ from tests.conftest import Urls
 ROOT = Path(__file__).resolve().parents[1]
 START_SECONDS = 60
 ANSWER_SECONDS = 120
+#: Twice as many as in production: whichever worker accepts them, the six or eight of a race are all under way at once.
+THREADS = 8
 
 
 class Call(NamedTuple):
@@ -99,15 +101,29 @@ def _wait(service: Service) -> None:
 def serving(
     urls: Urls, data_dir: Path, module: str = "shop.wsgi", port: int | None = None, **environ: str
 ) -> Iterator[Service]:
-    """The service with two workers on this database; ``module`` holds the WSGI application."""
-    port = port or free_port()
-    command = [sys.executable, "-m", "gunicorn", module, "-b", f"127.0.0.1:{port}", "-w", "2", "--threads", "8"]
-    process = subprocess.Popen(
-        [*command, "--log-level", "error"],
-        cwd=ROOT,
-        env={**os.environ, **urls.environ, "PLATES_DATA_DIR": str(data_dir), **environ},
-    )
-    service = Service(port, process)
+    """The service with two workers on this database, served as in production but for THREADS; ``module`` holds the
+    WSGI application.
+    """
+    # It gets the socket itself: a port that was only free a moment ago may be another's by now.
+    with socket.create_server(("127.0.0.1", port or 0)) as listening:
+        command = [sys.executable, "-m", "gunicorn", "-c", "shop/gunicorn.py", module]
+        process = subprocess.Popen(
+            [
+                *command,
+                "-b",
+                f"fd://{listening.fileno()}",
+                "-w",
+                "2",
+                "--threads",
+                str(THREADS),
+                "--log-level",
+                "error",
+            ],
+            cwd=ROOT,
+            env={**os.environ, **urls.environ, "PLATES_DATA_DIR": str(data_dir), **environ},
+            pass_fds=[listening.fileno()],
+        )
+        service = Service(listening.getsockname()[1], process)
     try:
         _wait(service)
         yield service

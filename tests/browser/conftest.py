@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +13,7 @@ import pytest
 from django.contrib.sessions.backends.db import SessionStore
 from django.contrib.sessions.models import Session
 from django.test import override_settings
-from playwright.sync_api import Browser, ConsoleMessage, Page, Request, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, sync_playwright
 from pytest_django.plugin import DjangoDbBlocker
 
 from shop.demo import passwords_set
@@ -31,6 +32,9 @@ ARGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+#: What never comes is waited for so long; what comes, on a busy machine late, is not waited for longer than it takes.
+PATIENCE_MS = 20_000
+expect.set_options(timeout=PATIENCE_MS)
 PASSWORD, SECRET = "thin oil and clean rags", "a key that only these tests sign with"
 
 
@@ -54,11 +58,34 @@ def browser(chromium: str) -> Iterator[Browser]:
         browser.close()
 
 
+@pytest.fixture(scope="session")
+def one_service(
+    server: Urls, clone: Callable[[str], Urls], tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[str, Path]]:
+    """The address of the service, with two workers, and the file that names the database it is to work on."""
+    files, first = tmp_path_factory.mktemp("site"), f"site_{os.getpid()}"
+    named = files / "named"
+    named.write_text(first)
+    says = {"DATABASE_NAMED": str(named), "PLATES_SECRET_KEY": SECRET}
+    with serving(clone(first), files / "data", "tests.browser.site:application", **says) as service:
+        yield service.address, named
+    drop(server, first)
+
+
 @pytest.fixture
-def site(fresh_db: Urls, tmp_path: Path) -> Iterator[str]:
-    """The address of the service, with two workers, on the database of this test."""
-    with serving(fresh_db, tmp_path / "data") as service:
-        yield service.address
+def site(one_service: tuple[str, Path], fresh_db: Urls) -> str:
+    """The address of the service, on the database of this test."""
+    address, named = one_service
+    named.write_text(urlsplit(fresh_db.app).path.strip("/"))
+    return address
+
+
+def until(page: Page, what: Callable[[], object]) -> None:
+    """Take in what the browser tells until this is true."""
+    end = time.monotonic() + PATIENCE_MS / 1000
+    while not what():
+        assert time.monotonic() < end, "waited in vain"
+        page.wait_for_timeout(20)
 
 
 class Watch:
@@ -89,7 +116,7 @@ class Watch:
 @pytest.fixture
 def page(browser: Browser, site: str) -> Iterator[Page]:
     context = browser.new_context(base_url=site)
-    context.set_default_timeout(20_000)
+    context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
     yield page
     context.close()

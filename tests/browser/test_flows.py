@@ -11,7 +11,7 @@ from plates.catalogue.models import Kind
 from plates.stock.models import HandOut, LedgerLine, Plate
 from shop.people.models import Person
 from tests.api import Api
-from tests.browser.conftest import Watch
+from tests.browser.conftest import Watch, until
 from tests.browser.test_main_job import PASSWORD, focus_is, keys, sign_in
 from tests.browser.test_preview import owner
 from tests.factories import shelve
@@ -203,9 +203,10 @@ def test_enter_struck_twice_lends_one(page: Page, watch: Watch, owner: Person) -
     held: list[Route] = []
     page.route(re.compile("/hand-out/"), lambda route: held.append(route))
     page.keyboard.type("1l")
-    for _ in range(2):
-        page.keyboard.press("Enter")
-        page.wait_for_timeout(300)
+    page.keyboard.press("Enter")
+    until(page, lambda: len(held) == 1)
+    page.keyboard.press("Enter")
+    until(page, lambda: len(held) == 2)
     first, second = held
     first.fetch(max_redirects=0)  # the browser waits for it no longer, and it counts all the same
     second.continue_()

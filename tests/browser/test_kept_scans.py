@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page, Route, expect
 from plates.stock.models import Plate
 from shop.people.models import Person, Role
 from shop.people.services import shop_open
-from tests.browser.conftest import Watch
+from tests.browser.conftest import Watch, until
 from tests.browser.test_main_job import PASSWORD, focus_is, keys, sign_in
 from tests.conftest import Urls
 from tests.factories import BinFactory, FitFactory, KindFactory, PersonFactory
@@ -183,7 +183,8 @@ def test_plates_read_faster_than_the_service_answers_are_all_booked(page: Page, 
     keys(page, ".0769")
     page.keyboard.press("Enter")
     page.keyboard.type(".07")
-    page.wait_for_timeout(300)
+    expect(page.locator("[name=reading]:focus")).to_have_value(".07")
+    until(page, lambda: held)
     held[0].continue_()
     expect(page.locator(f"{LIST}.booked")).to_have_count(1)
     expect(page.locator("#tally")).to_have_text("This batch: 2")

@@ -8,7 +8,7 @@ from playwright.sync_api import Page, Route, expect
 from plates.stock.models import Lot, Plate
 from shop.people.models import Person
 from shop.people.services import shop_open
-from tests.browser.conftest import Watch
+from tests.browser.conftest import Watch, until
 from tests.browser.test_main_job import PASSWORD, focus_is, keys, sign_in
 from tests.factories import BinFactory, FitFactory, KindFactory
 
@@ -149,7 +149,7 @@ def test_plates_read_faster_than_the_service_answers_are_all_counted(page: Page,
     keys(page, ".0771")
     page.keyboard.press("Enter")
     keys(page, ".0772")
-    page.wait_for_timeout(300)
+    until(page, lambda: held)
     held[0].continue_()
     expect(page.locator(PROGRESS)).to_have_text("3 of 5")
     focus_is(page, "reading")

@@ -8,7 +8,7 @@ from playwright.sync_api import Page, Route, expect
 from shop.people.models import Person, Shop
 from shop.people.services import shop_open
 from tests.api import Api
-from tests.browser.conftest import Watch
+from tests.browser.conftest import Watch, until
 from tests.browser.test_main_job import PASSWORD, focus_is, keys, sign_in
 from tests.factories import BinFactory, FitFactory, KindFactory, pack, shelve
 from tests.shelves import question
@@ -40,11 +40,10 @@ def test_the_answer_so_far_stands_until_the_next_one_is_there(page: Page, watch:
     focus_is(page, "reading")
     keys(page, "76")
     expect(page.locator("[name=reading-kept]")).to_have_count(2)
+    until(page, lambda: held)
     expect(so_far).to_contain_text("Loose: ")  # of the first reading, while the second is under way
     expect(preview).to_contain_text("0.0740 in")
-    page.wait_for_timeout(700)
-    for route in held:
-        route.continue_()
+    held[0].continue_()
     page.unroute(re.compile("/preview/"))
     expect(preview).to_contain_text("0.0750 in")
     watch.check()

@@ -32,7 +32,7 @@ def test_an_empty_drum_by_keyboard_alone(page: Page, watch: Watch, site: str) ->
     keys(page, "J-7")
     expect(page.get_by_role("heading", level=1)).to_have_text("DRUM is to be filled")
     expect(page.get_by_role("heading", level=3)).to_contain_text("7 changes")
-    page.wait_for_timeout(600)  # a key that is still down takes nothing
+    expect(page.locator("[data-steady][data-awake]:focus")).to_have_count(1)  # a key that is still down takes nothing
     page.keyboard.press("Enter")
     expect(page.get_by_role("link", name="Slip: what to fetch")).to_be_focused()
     watch.check()

@@ -1,7 +1,6 @@
 """A terminal in a real browser, by keyboard alone: enrolled, badge and PIN, the next person, locked and unlocked."""
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,7 +12,7 @@ from plates.stock.models import LedgerLine
 from shop.people.badges import badge_make, pin_set
 from shop.people.models import Person, Role
 from shop.people.services import person_add
-from tests.browser.conftest import Watch
+from tests.browser.conftest import SECRET, Watch
 from tests.browser.test_main_job import PASSWORD, bench, by_keyboard_to, focus_is, keys, sign_in
 
 pytestmark = pytest.mark.browser
@@ -41,9 +40,9 @@ def come_in(page: Page, badge: str, name: str) -> None:
 
 
 @pytest.fixture
-def hour(tmp_path: Path, settings: Any) -> Callable[[], None]:
+def hour(settings: Any) -> Callable[[], None]:
     """Lets an hour pass in which nobody does anything, as far as the service knows."""
-    settings.SECRET_KEY = (tmp_path / "data" / "secret_key").read_text()
+    settings.SECRET_KEY = SECRET
 
     def passes() -> None:
         for row in Session.objects.all():

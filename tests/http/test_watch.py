@@ -146,7 +146,7 @@ def test_a_role_that_may_not_write_is_not_ready(fresh_db: Urls) -> None:
 def test_metrics_add_up_what_all_workers_have_counted(fresh_db: Urls, tmp_path: Path) -> None:
     from urllib.request import urlopen
 
-    with serving(fresh_db, tmp_path, GUNICORN_CMD_ARGS="-c shop/gunicorn.py", TMPDIR=str(tmp_path)) as service:
+    with serving(fresh_db, tmp_path, TMPDIR=str(tmp_path)) as service:
 
         def now() -> dict[str, float]:
             with urlopen(f"{service.address}/metrics") as answer:

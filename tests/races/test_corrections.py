@@ -56,9 +56,7 @@ def test_control_without_the_lock(crowd: Crowd, api: Api, verified: Callable[[],
     verified()
 
 
-def test_a_take_and_a_correction_at_once_agree_in_the_end(
-    crowd: Crowd, api: Api, verified: Callable[[], None]
-) -> None:
+def test_a_take_and_a_correction_at_once_agree_in_the_end(crowd: Crowd, api: Api, verified: Callable[[], None]) -> None:
     """Whichever comes first: a pack that was taken is predicted from the thicknesses as they are now."""
     matches = [api.post("matches/", ASK).body for _ in range(3)]
     check = api.post("gauges/MIC-1/checks/", HIGH).body["id"]
