@@ -24,9 +24,11 @@ COOKIE = settings.TERMINAL_COOKIE_NAME
 COOKIE_SECONDS = 400 * 24 * 3600
 #: So often at most a session is written to say that somebody is still there.
 SEEN_STEP_SECONDS = 15
-_SEEN, _BADGE, _PIN, _KEPT, _BEGAN = "seen", "badge", "pin", "kept", "began"
+#: So long a password that was right waits for its one-time code.
+HALF_SECONDS = 10 * 60
+_SEEN, _BADGE, _PIN, _KEPT, _BEGAN, _HALF = "seen", "badge", "pin", "kept", "began", "half"
 #: What is never kept.
-NOT_KEPT = {"csrfmiddlewaretoken", "password", "password_now", "pin", "now", "badge", "by"}
+NOT_KEPT = {"csrfmiddlewaretoken", "password", "password_now", "pin", "now", "badge", "otp", "by"}
 
 
 def here(request: HttpRequest) -> Terminal | None:
@@ -52,15 +54,33 @@ def _stand(request: HttpRequest, person: Person) -> None:
     person.at_terminal = terminal if terminal and terminal.shop_id == person.shop_id else None
 
 
-def begin(request: HttpRequest, person: Person, *, badge: bool) -> None:
-    """Sign the person in, by badge or by password; the audit says so."""
+def half(request: HttpRequest, person: Person) -> None:
+    """Keep who said the right password and is to give a one-time code: nothing is open to them yet."""
+    request.session.cycle_key()
+    request.session[_HALF] = {"id": str(person.pk), "hash": person.get_session_auth_hash(), "at": time.time()}
+
+
+def half_in(request: HttpRequest) -> Person | None:
+    """Who is half in; None when that was too long ago, or when a new password or a sign-out everywhere came between."""
+    kept = request.session.get(_HALF)
+    if not kept or time.time() - kept["at"] > HALF_SECONDS:
+        return None
+    person = Person.objects.select_related("shop").filter(pk=kept["id"], is_active=True).first()
+    return person if person and person.get_session_auth_hash() == kept["hash"] else None
+
+
+def begin(request: HttpRequest, person: Person, *, by: str) -> None:
+    """Sign the person in, in a session with a key of its own; of the one before stays the form that waits there.
+    ``by`` is ``badge``, or what else the audit is to say.
+    """
     kept = kept_take(request)
+    request.session.flush()
     _stand(request, person)
     login(request, person, backend="django.contrib.auth.backends.ModelBackend")
-    if badge:
+    if by == "badge":
         request.session[_BADGE] = person.badge_sha256
         pin_said(request, person)
-    audit_write(person=person, subject=person.username, what=SIGNED_IN, after="badge" if badge else "password")
+    audit_write(person=person, subject=person.username, what=SIGNED_IN, after=by)
     if kept:
         request.session[_KEPT] = kept
 

@@ -113,7 +113,8 @@ AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_LOCKOUT_CALLABLE = "shop.sign_in.locked_out"
 #: With each name axes keeps the form that came with the wrong password. Nothing of it that is secret, nor a typing
 #: error away from it, is kept.
-AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "csrfmiddlewaretoken", "password_now", "now", "pin", "badge"]
+AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "csrfmiddlewaretoken", "password_now", "now"]
+AXES_SENSITIVE_PARAMETERS += ["pin", "badge", "otp"]
 AXES_DISABLE_ACCESS_LOG = True  # the audit of each shop has its sign-ins
 AXES_VERBOSE = AXES_ENABLE_ADMIN = False
 LOGIN_URL = "sign-in"

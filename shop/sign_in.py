@@ -20,6 +20,7 @@ from shop.entry import (
     admit,
     begin,
     cookie_set,
+    half,
     here,
     inside,
     kept_take,
@@ -33,6 +34,7 @@ from shop.errors import Refusal
 from shop.people.audit import ENDED, REFUSED, audit_write
 from shop.people.badges import badge_owner, is_badge, pin_check, pin_free
 from shop.people.models import GIVEN_DAYS, Person
+from shop.people.one_time import code_due
 from shop.web import PageRequest, page, shown
 
 
@@ -66,8 +68,11 @@ class SignInForm(AuthenticationForm):
         self.fields[name].widget.attrs["autofocus"] = True
 
 
-def _in(request: HttpRequest, person: Person, *, badge: bool) -> HttpResponse:
-    begin(request, person, badge=badge)
+def let_in(request: HttpRequest, person: Person, *, by: str) -> HttpResponse:
+    """Sign in by what was proven, and go where one was. All of it but the badge itself frees a locked badge."""
+    if by != "badge":
+        pin_free(person=person)
+    begin(request, person, by=by)
     response = redirect(inside(request, way_back(request.POST.get("next", ""))))
     if here(request):
         cookie_set(response, request.COOKIES[COOKIE])
@@ -93,13 +98,15 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             context |= {"badge_of": badge_owner(terminal=terminal, badge=badge), "badge": badge}
             if "pin" in request.POST:
                 pin_check(person=context["badge_of"], pin=request.POST["pin"])
-                return _in(request, context["badge_of"], badge=True)
+                return let_in(request, context["badge_of"], by="badge")
         except Refusal as refusal:
             context["refusal"] = refusal
     elif form.is_bound and form.is_valid():
         person: Any = form.get_user()
-        pin_free(person=person)
-        return _in(request, person, badge=False)
+        if code_due(person):
+            half(request, person)
+            return redirect(f"{resolve_url('second-step')}?{urlencode({'next': context['next']})}")
+        return let_in(request, person, by="password")
     if terminal is None or form.is_bound:
         form.focus()
     return shown(request, "shop/sign_in.html", context)
@@ -128,6 +135,7 @@ def unlock(request: PageRequest) -> HttpResponse:
             elif not password_known(request, request.POST.get("password", "")):
                 context["wrong_password"] = True
                 return shown(request, "shop/unlock.html", context)
+            request.session.cycle_key()
             seen(request)
             return redirect(inside(request, to))
         except Refusal as refusal:

@@ -40,7 +40,7 @@ from plates.stock import pages as stock_pages
 from plates.stock.deliveries import Orders
 from plates.stock.shelf import BoughtOf
 from plates.tables import pages as table_pages
-from shop import pages, sign_in
+from shop import pages, second_step, sign_in
 from shop.health import healthz, readyz
 from shop.metrics import metrics
 from shop.people import pages as people_pages
@@ -133,12 +133,14 @@ urlpatterns = [
     path("", pages.home, name="home"),
     path("how-it-goes/", pages.how, name="how"),
     path("sign-in/", sign_in.sign_in, name="sign-in"),
+    path("sign-in/code/", second_step.second_step, name="second-step"),
     path("unlock/", sign_in.unlock, name="unlock"),
     path("go-on/", sign_in.go_on, name="go-on"),
     path("sign-out/", sign_in.sign_out, name="sign-out"),
     path("change-person/", sign_in.change_person, name="change-person"),
     path("me/", people_pages.me, name="me"),
     path("me/password/", people_pages.own_password, name="own-password"),
+    path("me/code/", second_step.own_code, name="own-code"),
     path("shop/people/", people_pages.people, name="people"),
     path("shop/people/<str:username>/", people_pages.one_person, name="shop-person"),
     path("shop/terminals/", people_pages.terminal_list, name="terminals"),

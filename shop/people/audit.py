@@ -7,9 +7,9 @@ from django.db.models import QuerySet
 from shop.people.models import AuditLine, Person
 
 SIGNED_IN, SIGNED_OUT, REFUSED, WRONG_PIN = "signed in", "signed out", "wrong password", "wrong PIN"
-ENDED = "ended password"
+ENDED, WRONG_CODE = "ended password", "wrong one-time code"
 #: Of these there are many, so they are listed apart.
-SIGN_INS = (SIGNED_IN, SIGNED_OUT, REFUSED, WRONG_PIN, ENDED)
+SIGN_INS = (SIGNED_IN, SIGNED_OUT, REFUSED, WRONG_PIN, ENDED, WRONG_CODE)
 
 
 def audit_write(*, person: Person, subject: str, what: str, before: str = "", after: str = "") -> None:

@@ -17,9 +17,9 @@ from shop.people.models import MOST_PIN_TRIES, Person, Terminal, sha256_of
 from shop.people.services import colleague
 
 #: No I, L, O, U: nobody mistakes one for another, should a badge have to be typed.
-_LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 #: Twenty letters of five bits.
-BADGE = re.compile(f"ID-[{_LETTERS}]{{20}}")
+BADGE = re.compile(f"ID-[{LETTERS}]{{20}}")
 PIN = re.compile(r"[0-9]{4,8}")
 
 
@@ -56,7 +56,7 @@ def badge_make(*, person: Person, username: str) -> str:
     found = colleague(person=person, username=username)
     if not found.is_active:
         raise WrongState(f"{found.username} does not work here any more. Take {found.username} back first.")
-    code = "ID-" + "".join(secrets.choice(_LETTERS) for _ in range(20))
+    code = "ID-" + "".join(secrets.choice(LETTERS) for _ in range(20))
     found.badge_sha256, found.badge_made_at = sha256_of(code), Now()
     found.save(update_fields=["badge_sha256", "badge_made_at"])
     audit_write(person=person, subject=found.username, what="badge made")

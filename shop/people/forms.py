@@ -90,6 +90,7 @@ class SettingsForm(PageForm):
         label=NAMES["unit_first"], choices=[("in", "inch"), ("mm", "millimetre")], widget=forms.RadioSelect
     )
     second_person = forms.BooleanField(label="Old plates need a second person who agrees", required=False)
+    code_required = forms.BooleanField(label="Whoever signs in by password gives a one-time code, too", required=False)
     sure_level = DecimalField(
         label="Sure from, in percent", max_digits=5, decimal_places=2, help_text="Of landing in the window."
     )

@@ -7,6 +7,7 @@ import uuid
 from datetime import datetime, timedelta
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models.functions import Now
 from django.utils import timezone
@@ -29,6 +30,8 @@ class Shop(models.Model):
     sure_level = models.FloatField(default=0.95)
     #: Whether a second person has to agree to what is said of an old plate.
     second_person = models.BooleanField(default=False)
+    #: Whether who signs in by password has to give a one-time code, too. Who has set one up is always asked for it.
+    code_required = models.BooleanField(default=False, db_default=False)
     hold_minutes = models.PositiveIntegerField(default=240)
     #: So long nobody does anything, then a page asks who is there.
     lock_minutes = models.PositiveIntegerField(default=10)
@@ -72,6 +75,8 @@ RIGHTS = {
 }
 #: So many wrong PINs in a row and the badge is locked.
 MOST_PIN_TRIES = 5
+#: So many wrong one-time codes in a row and only a recovery code is looked at.
+MOST_CODE_TRIES = 5
 #: So long somebody may sign in with a password that somebody else chose.
 GIVEN_DAYS = 7
 #: So long a token of the API is good when nobody says otherwise.
@@ -111,6 +116,12 @@ class Person(AbstractBaseUser):
     sessions_ended = models.PositiveIntegerField(default=0, db_default=0)
     #: When somebody else chose the password that this person has; None once it is the own.
     password_given_at = models.DateTimeField(null=True)
+    #: What one-time codes are made of (base32), in the clear, since the server has to compute them; empty: there are
+    #: none. The step of the last code taken, wrong codes since, and hashes of the recovery codes that are left.
+    totp_secret = models.CharField(max_length=32, blank=True, default="", db_default="")
+    totp_step = models.BigIntegerField(default=0, db_default=0)
+    code_wrong = models.PositiveSmallIntegerField(default=0, db_default=0)
+    recovery = ArrayField(models.CharField(max_length=64), default=list, db_default=[])
 
     #: Where this person stands, set for the time of a request; no column, what is written carries it.
     at_terminal: "Terminal | None" = None

@@ -32,6 +32,7 @@ from shop.people.forms import (
     TerminalForm,
 )
 from shop.people.models import Person
+from shop.people.one_time import code_turn_off
 from shop.people.settings import settings_change
 from shop.people.terminals import terminal_end, terminal_enrol, terminal_name, terminals
 from shop.sign_in import password_known
@@ -105,16 +106,18 @@ def one_person(request: PageRequest, username: str) -> HttpResponse:
     found = services.colleague(person=owner, username=username)
     act = request.POST.get("act", "")
     said: dict[str, Any] = {"person": owner, "username": username}
-    role, password, pin, badge = (
+    role, password, pin, code, badge = (
         form_class(request.POST if act == name else None, person=owner, auto_id=f"id_{name}_%s", **initial)
         for name, form_class, initial in (
             ("role", RoleForm, {"initial": {"role": found.role}}),
             ("password", PasswordForm, {}),
             ("pin", PinForm, {}),
+            ("code", ProvenForm, {}),
             ("badge", ProvenForm, {}),
         )
     )
-    context: dict[str, Any] = {"one": found, "role": role, "password": password, "pin": pin, "new_badge": badge}
+    context: dict[str, Any] = {"one": found, "role": role, "password": password, "pin": pin, "code": code}
+    context["new_badge"] = badge
     plain = PageForm({}, person=owner)
     acts: dict[str, tuple[PageForm, Callable[[], object]]] = {
         "role": (role, lambda: services.person_role(**said, role=role.cleaned_data["role"])),
@@ -123,12 +126,13 @@ def one_person(request: PageRequest, username: str) -> HttpResponse:
         "leave": (plain, lambda: services.person_active(**said, active=False)),
         "return": (plain, lambda: services.person_active(**said, active=True)),
         "sessions": (plain, lambda: services.sessions_end(**said)),
+        "code": (code, lambda: code_turn_off(**said)),
         "tokens": (plain, lambda: services.tokens_end(**said)),
         "badge": (badge, lambda: context.update(badge=badge_make(**said))),
     }
-    if found == owner and act in ("password", "pin"):
+    if found == owner and act in ("password", "pin", "code"):
         plain.is_valid()
-        plain.add_error(None, "Your own password and PIN are changed under Me, where the old one is asked for.")
+        plain.add_error(None, "Your own password, PIN and codes are changed under Me, where the old one is asked for.")
     elif act in acts and _proven(request, acts[act][0]) and _done(*acts[act]):
         if act == "sessions" and found == owner:
             owner.refresh_from_db()

@@ -50,6 +50,7 @@ NAMES = {
     "name": "Name of the shop",
     "unit_first": "Unit shown first",
     "second_person": "Old plates need a second person",
+    "code_required": "A password alone is not enough",
     "sure_level": SURE.name,
     **{field: range.name for field, range in {**MINUTES, **LENGTHS}.items()},
 }
@@ -77,7 +78,7 @@ def words_of(field: str, value: Any) -> str:
         return f"{value * 100:g} %"
     if field == "unit_first":
         return "inch" if value == "in" else "millimetre"
-    if field == "second_person":
+    if field in ("second_person", "code_required"):
         return "yes" if value else "no"
     return str(value)
 

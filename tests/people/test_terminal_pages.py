@@ -323,7 +323,7 @@ def test_a_fragment_leads_the_whole_page_to_the_lock_and_keeps_what_was_typed(wi
 
 
 #: What answers whoever is there or nobody: the doors themselves, and what is no page.
-DOORS = {"sign-in", "unlock", "sign-out", "change-person", "healthz", "readyz", "metrics"}
+DOORS = {"sign-in", "second-step", "unlock", "sign-out", "change-person", "healthz", "readyz", "metrics"}
 
 
 def test_no_page_passes_the_lock(window: Counter) -> None:
