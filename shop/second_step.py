@@ -33,7 +33,7 @@ class CodeForm(PageForm):
     POINTED = {"/otp": "otp"}
     otp = forms.CharField(
         label="Code",
-        max_length=12,
+        max_length=60,
         help_text="The six digits that the app shows now.",
         widget=forms.TextInput(attrs={"class": "big", "inputmode": "numeric", "autocomplete": "one-time-code"}),
     )

@@ -9,6 +9,7 @@ from shop.people.models import Person, Role
 from shop.people.terminals import terminal_enrol
 from tests.api import Api
 from tests.factories import PersonFactory
+from tests.telephone import Telephone
 
 #: Every name that a call may be given: of one shop, by what it is.
 Names = dict[str, str]
@@ -43,6 +44,7 @@ class _Shop:
         someone = PersonFactory.create(shop=self.owner.shop, username=f"{self.word}.someone".lower(), role=Role.BENCH)
         self.names["person"] = someone.username
         self.names["badge"] = badge_make(person=self.owner, username=someone.username)
+        Telephone(someone)
         terminal_enrol(person=self.owner, code=self.code("terminal"))
 
     def catalogue(self) -> None:

@@ -63,6 +63,7 @@ SENT = [
     Sent("/shop/people/{person}/", {"act": "leave"}, ONLY_OWNER),
     Sent("/shop/people/{person}/", {"act": "sessions"}, ONLY_OWNER),
     Sent("/shop/people/{person}/", {"act": "tokens"}, ONLY_OWNER),
+    Sent("/shop/people/{person}/", {"act": "code", "now": OWN_PASSWORD}, ONLY_OWNER),
     Sent("/shop/people/{person}/", {"act": "badge", "now": OWN_PASSWORD}, ONLY_OWNER),
     Sent("/labels/badge/{person}/", {"badge": "{badge}"}, ONLY_OWNER),
     Sent("/shop/terminals/", {"code": "{code}"}, ONLY_OWNER),
@@ -150,6 +151,7 @@ LISTS = [
     "/labels/?sort=job",
     "/labels/pdf/?sort=bin", "/import/bins/", "/export/bins.csv", "/export/kinds.csv", "/export/plates.csv", "/fits/",
     "/kinds/", "/specs/", "/add/fit/", "/add/kind/", "/add/spec/", "/add/gauge/", "/add/bin/", "/echo/?reading=75",
+    "/me/code/",
 ]  # fmt: skip
 #: The owner's alone: everybody else reads why.
 OWNERS = [
@@ -190,8 +192,8 @@ OPENED = [*LISTS, *OWNERS, *BUYERS, *NAMED]
 BEFORE_A_SHOP = {
     "healthz": "for machines", "readyz": "for machines", "metrics": "for machines", "favicon.ico": "a picture",
     "sign-in/": "before there is a shop", "unlock/": "the same person again", "go-on/": "the same form again",
-    "me/password/": "for a password that somebody else chose",
+    "sign-in/code/": "before one is in the shop", "me/password/": "for a password that somebody else chose",
     "sign-out/": "of the own session", "change-person/": "of the own session", "import/": "leads to the first table",
 }  # fmt: skip
-#: A form that moves nothing of the shop, but the own password and PIN, by the present one: `test_own` has it.
-OWN = {"me/"}
+#: Forms that move nothing of the shop, but the own password, PIN and codes, by the present ones: `test_own` has them.
+OWN = {"me/", "me/code/"}

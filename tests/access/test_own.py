@@ -1,4 +1,4 @@
-"""The own password and PIN by each role: of oneself alone, by what oneself knows, whatever else the form says."""
+"""The own password, PIN and codes by each role: of oneself alone, by what oneself knows, whatever the form says."""
 
 from typing import Any
 
@@ -8,12 +8,14 @@ from shop.people.models import Person
 from tests.access.api_calls import ROLES
 from tests.access.conftest import Two, contents, undone
 from tests.access.windows import Window
+from tests.telephone import Telephone
 
 pytestmark = pytest.mark.django_db
 FORMS = {
     "password": {"act": "password", "password_now": "{now}", "password": "another good one"},
     "pin": {"act": "pin", "now": "{now}", "pin": "5183"},
 }
+BEGIN = {"act": "begin", "password_now": "{now}"}
 
 
 def secret_of(person: Person) -> str:
@@ -32,7 +34,8 @@ def people(two: Two) -> list[Person]:
 
 def kept(act: str) -> dict[Any, tuple[str, ...]]:
     """What is known of everybody but what this form is for, and apart from it that."""
-    names = ("username", "role", "shop_id", "is_active", "badge_sha256", "sessions_ended", "password", "pin")
+    names = ("username", "role", "shop_id", "is_active", "badge_sha256", "sessions_ended")
+    names += ("password", "pin", "totp_secret")
     return {row["pk"]: tuple(row[name] for name in names if name != act) for row in Person.objects.values("pk", *names)}
 
 
@@ -53,12 +56,31 @@ def test_each_changes_the_own_and_nobody_elses(two: Two, people: list[Person], r
                 assert kept(act) == rest
 
 
+@pytest.mark.parametrize("role", ROLES)
+def test_each_turns_the_own_codes_off_and_nobody_elses(two: Two, people: list[Person], role: str) -> None:
+    me = Person.objects.get(pk=two.of_role(role).pk)
+    mine, held = Telephone(me), {}
+    for other in (person for person in people if person != me and not person.totp_secret):
+        held[other] = Telephone(other)
+    now = secret_of(me)
+    ways = [(now, mine.code(), {me.pk}), (now, mine.recovery[0], {me.pk}), ("", mine.recovery[0], set())]
+    for other, theirs in held.items():
+        ways += [(now, theirs.recovery[0], set()), (secret_of(other), theirs.recovery[0], set())]
+        ways += [(secret_of(other), mine.recovery[0], set())]
+    for password, code, off in ways:
+        before = set(Person.objects.filter(totp_secret="").values_list("pk", flat=True))
+        with undone():
+            more = {"username": two.owner.username, "person": str(two.owner.pk)}
+            Window(me).send("/me/code/", {"act": "off", "password_now": password, "otp": code, **more})
+            assert set(Person.objects.filter(totp_secret="").values_list("pk", flat=True)) - before == off
+
+
 def test_nobody_opens_it_without_signing_in(two: Two, people: list[Person]) -> None:
     window = Window(Person.objects.get(pk=two.owner.pk))
     window.client.logout()
     before = contents()
-    for form in FORMS.values():
-        answer = window.send("/me/", {name: text.format(now=secret_of(two.owner)) for name, text in form.items()})
+    for path, form in [("/me/", form) for form in FORMS.values()] + [("/me/code/", BEGIN)]:
+        answer = window.send(path, {name: text.format(now=secret_of(two.owner)) for name, text in form.items()})
         assert (answer.status, answer.to) == (302, "/sign-in/")
         assert secret_of(two.owner) not in str(dict(window.client.session))
     assert contents() == before

@@ -10,7 +10,8 @@ from tests.pages.counter import Counter
 from tests.people.conftest import PASSWORD, PIN, At, Badged, badged
 from tests.people.conftest import at as at
 from tests.people.conftest import ines as ines
-from tests.people.test_second_step import Telephone, by_password
+from tests.people.test_second_step import by_password
+from tests.telephone import Telephone
 
 pytestmark = pytest.mark.django_db
 

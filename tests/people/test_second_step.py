@@ -11,7 +11,7 @@ from pyotp import TOTP
 
 from shop.people.audit import audit
 from shop.people.models import Person
-from shop.people.one_time import code_turn_on, secret_make
+from shop.people.one_time import secret_make
 from shop.people.services import person_password, sessions_end
 from shop.people.settings import settings_change
 from tests.access.page_calls import OPENED
@@ -20,31 +20,9 @@ from tests.people.conftest import PASSWORD, PIN, At, Badged
 from tests.people.conftest import at as at
 from tests.people.conftest import ines as ines
 from tests.people.test_log import log as log
+from tests.telephone import Telephone
 
 pytestmark = pytest.mark.django_db
-
-
-class Telephone:
-    """What the person holds: the app with the secret, and the paper with the recovery codes."""
-
-    def __init__(self, person: Person) -> None:
-        self.secret = secret_make()
-        self.steps = 0
-        now = time.time()
-        self.recovery = code_turn_on(
-            person=person, secret=self.secret, code=TOTP(self.secret).at(now, counter_offset=-1), at=now
-        )
-        person.refresh_from_db()
-
-    def code(self) -> str:
-        return TOTP(self.secret).now()
-
-    def next(self) -> str:
-        return TOTP(self.secret).at(time.time(), counter_offset=1)
-
-    def wrong(self) -> str:
-        near = {TOTP(self.secret).at(time.time(), counter_offset=steps) for steps in range(-5, 6)}
-        return next(text for text in map("{:06}".format, range(20)) if text not in near)
 
 
 @pytest.fixture
@@ -95,7 +73,7 @@ def test_without_a_password_there_is_no_page_for_the_code(ines: Badged, telephon
 def test_a_wrong_code_and_a_recovery_code(ines: Badged, telephone: Telephone) -> None:
     counter = Counter()
     by_password(counter)
-    assert "4 more tries" in counter.send("/sign-in/code/", {"otp": telephone.wrong()})
+    assert "4 more tries" in counter.send("/sign-in/code/", {"otp": telephone.wrong()[0]})
     assert "none of the recovery codes" in counter.send("/sign-in/code/", {"otp": "A" * 24}, nth=1)
     counter.send("/sign-in/code/", {"otp": telephone.recovery[0]}, nth=1)
     assert "ines, bench" in counter.text
@@ -149,7 +127,7 @@ def test_a_form_that_met_the_door_waits_for_both_steps(ines: Badged, telephone: 
     counter = Counter()
     counter.post("/me/", {"act": "pin", "pin": "8260", "now": PASSWORD, "note": "half typed"})
     counter.send("/sign-in/", {"username": "ines", "password": PASSWORD})
-    counter.send("/sign-in/code/", {"otp": telephone.wrong()})
+    counter.send("/sign-in/code/", {"otp": telephone.wrong()[0]})
     assert "half typed" not in counter.text
     counter.send("/sign-in/code/", {"otp": telephone.code()})
     assert "Your form waited" in counter.text and "half typed" in counter.text
@@ -213,7 +191,7 @@ def test_whoever_finds_a_window_open_neither_sets_it_up_nor_turns_it_off(ines: B
         counter.post("/me/code/", {"act": "off", **said})
         assert Person.objects.get(pk=ines.person.pk).totp_secret
     assert "Codes are off" in counter.post(
-        "/me/code/", {"act": "off", "password_now": PASSWORD, "otp": telephone.next()}
+        "/me/code/", {"act": "off", "password_now": PASSWORD, "otp": telephone.code(1)}
     )
     assert not Person.objects.get(pk=ines.person.pk).totp_secret
     assert "ines, bench" in by_password(Counter())
@@ -269,16 +247,16 @@ def test_no_secret_is_told_anywhere(ines: Badged, telephone: Telephone, log: obj
     counter = Counter()
     counter.client.post("/bins/A-1/hand-out/", {"otp": "typed-too-early"})
     by_password(counter)
-    typed = [telephone.wrong(), telephone.recovery[0], telephone.code()]
+    typed = [telephone.wrong()[0], telephone.recovery[0], telephone.code()]
     paths = []
     for text in typed:
         counter.post("/sign-in/code/", {"otp": text, "next": "/bins/"})
         paths.append(counter.path)
-    counter.post("/me/code/", {"act": "off", "password_now": "not it", "otp": telephone.next()})
-    counter.post("/sign-in/", {"username": "ines", "password": "not it", "otp": telephone.next()})
+    counter.post("/me/code/", {"act": "off", "password_now": "not it", "otp": telephone.code(1)})
+    counter.post("/sign-in/", {"username": "ines", "password": "not it", "otp": telephone.code(1)})
     rows = " ".join(f"{one.get_data} {one.post_data} {one.path_info}" for one in AccessAttempt.objects.all())
     waits = " ".join(str(one.get_decoded()) for one in Session.objects.all())
     told = f"{log.getvalue()} {rows} {waits} {' '.join(paths)}"  # type: ignore[attr-defined]
     assert "act=off" in rows
-    secrets = [*typed, telephone.next(), telephone.secret, "typed-too-early", *telephone.recovery]
+    secrets = [*typed, telephone.code(1), telephone.secret, "typed-too-early", *telephone.recovery]
     assert [one for one in secrets if re.search(rf"(?<![0-9a-f]){one}(?![0-9a-f])", told)] == []
