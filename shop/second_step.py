@@ -28,6 +28,13 @@ from shop.web import PageRequest, page, shown
 _WAITS = "code_new"
 
 
+class _Anew(forms.TextInput):
+    """Comes back empty: the next code is another one."""
+
+    def format_value(self, value: Any) -> None:
+        return None
+
+
 class CodeForm(PageForm):
     focus = "otp"
     POINTED = {"/otp": "otp"}
@@ -35,7 +42,7 @@ class CodeForm(PageForm):
         label="Code",
         max_length=60,
         help_text="The six digits that the app shows now.",
-        widget=forms.TextInput(attrs={"class": "big", "inputmode": "numeric", "autocomplete": "one-time-code"}),
+        widget=_Anew(attrs={"class": "big", "inputmode": "numeric", "autocomplete": "one-time-code"}),
     )
 
 
