@@ -21,7 +21,8 @@ from shop.errors import Refusal
 from shop.forms import PageForm
 from shop.people.models import Person
 from shop.people.one_time import code_check, code_turn_off, code_turn_on, secret_make, secret_picture
-from shop.sign_in import let_in, password_known
+from shop.people.pages import known
+from shop.sign_in import let_in
 from shop.web import PageRequest, page, shown
 
 #: Where it waits: whose, and the secret.
@@ -149,13 +150,13 @@ def own_code(request: PageRequest) -> HttpResponse:
     off = OffForm(request.POST if act == "off" else None, person=person)
     context: dict[str, Any] = {"done": "off" in request.GET and not act}
     if person.totp_secret:
-        if off.is_valid() and _known(request, off) and _right(off, person):
+        if off.is_valid() and known(request, off) and _right(off, person):
             with transaction.atomic():
                 code_turn_off(person=person, username=person.username)
             _stay(request, person)
             return redirect(f"{request.path}?off")
         return shown(request, "shop/own_code.html", {**context, "off": off})
-    if begin.is_valid() and _known(request, begin):
+    if begin.is_valid() and known(request, begin):
         _waiting(request, person, fresh=True)
         return redirect(request.path)
     secret = _waiting(request, person)
@@ -165,13 +166,6 @@ def own_code(request: PageRequest) -> HttpResponse:
         _stay(request, person)
         return shown(request, "shop/recovery_codes.html", {"codes": codes, "to": resolve_url("me")})
     return shown(request, "shop/own_code.html", context | _set_up(request, person, secret, first))
-
-
-def _known(request: PageRequest, form: PasswordNowForm) -> bool:
-    if password_known(request, form.cleaned_data["password_now"]):
-        return True
-    form.add_error("password_now", "This is not your password. Capitals count; try again.")
-    return False
 
 
 def _stay(request: PageRequest, person: Person) -> None:

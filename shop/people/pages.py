@@ -154,7 +154,7 @@ def me(request: PageRequest) -> HttpResponse:
     password = OwnPasswordForm(request.POST if act == "password" else None, person=person, auto_id="id_password_%s")
     pin = OwnPinForm(request.POST if act == "pin" else None, person=person, auto_id="id_pin_%s")
     said: dict[str, Any] = {"person": person, "username": person.username}
-    if act == "password" and password.is_valid() and _known(request, password) and _own_password_set(request, password):
+    if act == "password" and password.is_valid() and known(request, password) and _own_password_set(request, password):
         return go(request, f"{request.path}?done=password")
     if _proven(request, pin) and _done(pin, lambda: pin_set(**said, pin=pin.cleaned_data["pin"])):
         person.refresh_from_db(fields=["pin"])
@@ -174,7 +174,7 @@ def own_password(request: PageRequest) -> HttpResponse:
     form = OwnPasswordForm(request.POST or None, person=request.user)
     form.fields["password_now"].widget.attrs["autofocus"] = True
     to = way_back((request.POST or request.GET).get("next", ""))
-    if request.method == "POST" and form.is_valid() and _known(request, form) and _own_password_set(request, form):
+    if request.method == "POST" and form.is_valid() and known(request, form) and _own_password_set(request, form):
         return redirect(inside(request, to))
     return shown(request, "shop/own_password.html", {"form": form, "next": to, "locked": True})
 
@@ -189,8 +189,8 @@ def _own_password_set(request: PageRequest, form: OwnPasswordForm) -> bool:
     return done
 
 
-def _known(request: PageRequest, form: OwnPasswordForm) -> bool:
-    """Whether the password said to be the present one is."""
+def known(request: PageRequest, form: PageForm) -> bool:
+    """Whether the password in the field ``password_now`` is the present one; if not, the form says so."""
     if password_known(request, form.cleaned_data["password_now"]):
         return True
     form.add_error("password_now", "This is not your password. Capitals count; try again.")

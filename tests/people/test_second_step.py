@@ -228,11 +228,15 @@ def test_the_shop_requires_codes_of_whoever_signs_in_by_password(owner: Person, 
 
 
 def test_the_owner_takes_them_off_for_somebody_else_alone(owner: Person, ines: Badged, telephone: Telephone) -> None:
+    owner.set_password(PASSWORD)
+    owner.save()
     window, page = Counter(ines.person), Counter(owner)
     window.open("/bins/")
     page.open("/shop/people/ines/")
     assert "On; 10 recovery codes are left" in page.text
-    page.post("/shop/people/ines/", {"act": "code"})
+    page.post("/shop/people/ines/", {"act": "code", "now": "not it"})
+    assert Person.objects.get(pk=ines.person.pk).totp_secret
+    page.post("/shop/people/ines/", {"act": "code", "now": PASSWORD})
     window.open("/bins/")
     assert window.path.startswith("/sign-in/")
     assert "ines, bench" in by_password(Counter())
