@@ -59,11 +59,13 @@ def test_set_up_under_me_then_signed_in_by_code(page: Page, watch: Watch, bench:
     page.goto("/me/")
     page.get_by_role("link", name="Set them up").click()
     focus_is(page, "password_now")
+    looked_at(page)
     keys(page, PASSWORD)
     secret, recovery = set_up(page)
     assert len(recovery) == 10
     page.reload()  # shown this once
     expect(page.get_by_text("10 recovery codes are left")).to_be_visible()
+    looked_at(page)
     page.get_by_role("button", name="Sign out").click()
 
     code_asked(page, "ada")
