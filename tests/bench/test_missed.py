@@ -105,7 +105,8 @@ def test_the_day_is_that_on_the_wall_of_the_shop(shelf: Shelf, owner: Person, se
     ]  # fmt: skip
 
 
-def test_an_ask_entered_late_does_not_hide_a_later_one(shelf: Shelf, owner: Person) -> None:
+def test_an_ask_entered_late_does_not_hide_a_later_one(shelf: Shelf, owner: Person, settings: Any) -> None:
+    settings.TIME_ZONE = "UTC"  # both are of one day there
     evening = _asked(owner, shelf.spec, datetime(2026, 3, 1, 18, tzinfo=UTC))
     _asked(owner, shelf.spec, datetime(2026, 3, 1, 8, tzinfo=UTC), "0.091 in")
     assert Missed.objects.get().match == evening
