@@ -72,23 +72,29 @@ def questions() -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def shop_new(plates: int, url: str) -> Shop:
-    """A shop of so many plates, in the database to which Django's connections lead; ``url`` is its address."""
+def works_of(owner: Any) -> list[FitWork]:
+    """What terminals of this shop need to know."""
     from plates.catalogue.spec_models import Slot
     from plates.stock.models import Bin
+
+    places: dict[Any, list[Place]] = {}
+    for row in Bin.objects.filter(shop_id=owner.shop_id).order_by("code"):
+        places.setdefault(row.fit_id, []).append(Place(row.pk, row.code))
+    slots = Slot.objects.filter(shop_id=owner.shop_id, role="steel").select_related("spec", "fit").order_by("fit__code")
+    return [
+        FitWork(slot.fit_id, slot.fit.code.replace("FIT", "STEEL"), slot.spec_id, slot.spec.code, places[slot.fit_id])
+        for slot in slots
+    ]
+
+
+def shop_new(plates: int, url: str) -> Shop:
+    """A shop of so many plates, in the database to which Django's connections lead; ``url`` is its address."""
     from tests.api import Api
     from tests.benchmarks.scale import PLATES_WIDE, shop_of
 
     fits = max(1, plates // PLATES_WIDE)
     owner = shop_of(plates, fits, packs=min(fits, PACKS), bins=True)
-    places: dict[Any, list[Place]] = {}
-    for row in Bin.objects.filter(shop_id=owner.shop_id).order_by("code"):
-        places.setdefault(row.fit_id, []).append(Place(row.pk, row.code))
-    slots = Slot.objects.filter(shop_id=owner.shop_id, role="steel").select_related("spec", "fit").order_by("fit__code")
-    works = [
-        FitWork(slot.fit_id, slot.fit.code.replace("FIT", "STEEL"), slot.spec_id, slot.spec.code, places[slot.fit_id])
-        for slot in slots
-    ]
+    works = works_of(owner)
     api, bodies = Api(owner), questions()
     answers = [api.post("matches/", {**body, "spec": works[0].pack}) for body in bodies]
     assert all(any(option["in"] for option in answer.body["options"]) for answer in answers)
@@ -130,21 +136,22 @@ def _row(outcome: Outcome, name: str) -> tuple[float, float, float, str]:
     return p50, p99, rate, f"{len(calls):>7} {p50:>8.1f} {p99:>8.1f} {rate:>8.1f}"
 
 
-def shown(bare: Outcome, service: Outcome) -> str:
+def shown(first: Outcome, second: Outcome, names: tuple[str, str] = ("bare", "served")) -> str:
     """Both as a table, act by act."""
+    one, other = names
     heads = f"{'acts':>7} {'p50':>8} {'p99':>8} {'a second':>8}"
     lines = [
-        f"{'':>10} | {'bare, ms':^34} | {'served, ms':^34} | served over bare",
+        f"{'':>10} | {f'{one}, ms':^34} | {f'{other}, ms':^34} | {other} over {one}",
         f"{'':>10} | {heads} | {heads} | {'p50':>6} {'p99':>6} throughput",
     ]
-    for name in ("all", *ACTS):
-        (b50, b99, b_rate, b_row), (s50, s99, s_rate, s_row) = (_row(one, name) for one in (bare, service))
+    for act in ("all", *ACTS):
+        (b50, b99, b_rate, b_row), (s50, s99, s_rate, s_row) = (_row(outcome, act) for outcome in (first, second))
         ratios = f"{s50 / b50:>6.1f} {s99 / b99:>6.1f} {s_rate / b_rate:>10.0%}" if b_rate and s_rate else ""
-        lines.append(f"{name:>10} | {b_row} | {s_row} | {ratios}")
-    for name, one in (("bare", bare), ("served", service)):
-        refused = ", ".join(f"{what} {count}" for what, count in sorted(one.tally.refused.items())) or "nothing"
-        ledger = "; ".join(one.wrong) or f"no error, ledger clean, all {one.received} plates scanned in are there"
-        lines.append(f"{name}: refused {refused}; {ledger}")
+        lines.append(f"{act:>10} | {b_row} | {s_row} | {ratios}")
+    for name, outcome in ((one, first), (other, second)):
+        refused = ", ".join(f"{what} {count}" for what, count in sorted(outcome.tally.refused.items())) or "nothing"
+        clean = f"no error, ledger clean, all {outcome.received} plates scanned in are there"
+        lines.append(f"{name}: refused {refused}; {'; '.join(outcome.wrong) or clean}")
     return "\n".join(lines)
 
 

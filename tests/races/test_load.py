@@ -1,4 +1,4 @@
-"""A working day at two terminals: a short form of ``python -m tests.benchmarks.load``."""
+"""A working day at two terminals: a short form of ``python -m tests.benchmarks.load``, and of ``crowd``."""
 
 from collections import Counter
 from functools import partial
@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from plates.stock.models import Plate
+from plates.stock.models import LedgerLine, Plate
+from shop.people.models import Person
+from tests.benchmarks import crowd
 from tests.benchmarks.day import ACTS, Served, Tally
 from tests.benchmarks.load import Outcome, by_hand, run, served, shop_new
 from tests.conftest import Urls
@@ -29,6 +31,18 @@ def test_a_day_at_two_terminals_served_and_by_hand(fresh_db: Urls, tmp_path: Pat
     outcome = run(by_hand(shop, fresh_db.app), shop, terminals=2, seconds=0, warm=0, turns=TURNS)
     assert sound(outcome), outcome.wrong
     assert not Plate.objects.filter(state__in=["held", "taken"]).exists(), "what was taken did not come back"
+
+
+def test_a_day_in_three_shops_of_a_crowd(fresh_db: Urls, tmp_path: Path) -> None:
+    """Nobody is in anybody's way, and nothing comes into a shop where nobody works."""
+    owner = crowd.crowd(fresh_db, shops=6, plates=100)
+    busy = Person.objects.filter(username__in=[f"{owner.username}.{number}" for number in (1, 3, 5)])
+    idle = LedgerLine.objects.exclude(shop__in=busy.values("shop"))
+    before = idle.count()
+    with serving(fresh_db, tmp_path) as service:
+        outcome = crowd.run(service.port, owner, [1, 3, 5], seconds=0, warm=0, turns=TURNS)
+    assert outcome.wrong == [] and outcome.tally.refused == Counter()
+    assert outcome.tally.done["take"] and idle.count() == before == 300
 
 
 def test_what_is_wrong_is_told(fresh_db: Urls, tmp_path: Path) -> None:
