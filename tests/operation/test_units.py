@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.operation.readme import files, written
+from tests.database.processes import ROOT
+from tests.operation.readme import README, files, written
 
 UNITS = ("plates-web.service", "plates-upgrade.service", "plates-backup.service", "plates-backup.timer")
 SERVICES = [name for name in UNITS if name.endswith(".service")]
@@ -73,3 +74,11 @@ def test_only_who_needs_it_knows_the_owners_address() -> None:
     by_name = {Path(path).name: content for path, content in files().items()}
     assert [name for name in SERVICES if "owner.env" in by_name[name]] == list(OWNERS)
     assert "owner.env" not in by_name["shut.conf"] and "OWNER" not in by_name["service.env"]
+
+
+def test_archive_and_image_hold_the_same_and_neither_history_nor_tests() -> None:
+    (archive,) = re.findall(r"git archive HEAD (.*) \| tar", README)
+    copied = [name for line in re.findall(r"(?m)^    COPY (.*)$", README) for name in line.split()[:-1]]
+    assert sorted(archive.split()) == sorted(copied)
+    assert all((ROOT / name).exists() for name in copied)
+    assert {"tests", ".git", "fixtures", "."}.isdisjoint(copied)
