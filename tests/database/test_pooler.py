@@ -22,7 +22,7 @@ from plates.tables.export import export
 from tests.benchmarks.load import run, served, shop_new
 from tests.conftest import Urls, pointed_at
 from tests.database.pooler import limit_set, pooler, program
-from tests.races.test_load import sound
+from tests.races.test_load import TURNS, sound
 from tests.service import serving
 
 pytestmark = [
@@ -53,7 +53,7 @@ def test_a_day_at_four_terminals(fresh_db: Urls, tmp_path: Path, told: None, mod
     shop = shop_new(1_000, fresh_db.app)
     size = {"transaction": 6, "session": 20}[mode]
     with pooler(fresh_db, mode, size) as there, serving(there.urls, tmp_path) as service:
-        outcome = run(served(shop, service.port), shop, terminals=4, seconds=4, warm=0)
+        outcome = run(served(shop, service.port), shop, terminals=4, seconds=0, warm=0, turns=TURNS)
         with urlopen(f"{service.address}/readyz") as answer:
             assert json.load(answer)["status"] == "ok"
     assert sound(outcome), outcome.wrong
