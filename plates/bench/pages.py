@@ -20,6 +20,7 @@ from plates.bench.lying import lying_on
 from plates.bench.models import Match, MatchState
 from plates.bench.on_bench import OnBench, by_pack
 from plates.bench.overrides import overrides_shown
+from plates.bench.plan.pages import WORKING
 from plates.bench.release import match_release, slip_gone
 from plates.bench.take import StockMoved, match_hold, match_take
 from plates.catalogue.selectors import spec_counted, specs_found
@@ -140,6 +141,7 @@ def matches(request: PageRequest) -> HttpResponse:
         "states": MatchState,
         "waiting": any(one.state_now in ("open", "held") for one in listed),  # type: ignore[attr-defined]
         "key": key_new(),
+        "working": WORKING,
         "forbidden": forbidden(request.user, "matches"),
     }
     return shown(request, "plates/matches.html", context)

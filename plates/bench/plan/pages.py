@@ -14,11 +14,13 @@ from plates.bench.cautions import raised
 from plates.bench.models import Match
 from plates.bench.plan.answers import plan_json
 from plates.bench.plan.bodies import MOST
-from plates.bench.plan.plan import PlanMoved, Planned, Take, bench_plan
+from plates.bench.plan.plan import SECONDS, PlanMoved, Planned, Take, bench_plan
 from shop.errors import KeyReused, Malformed, Refusal
 from shop.once import Answer, Once
 from shop.web import PageRequest, forbidden, key_new, once_of, page, shown
 
+#: Two calls of a request may solve.
+WORKING = f"Working out the plan: mostly a few seconds, {2 * SECONDS:.0f} at most."
 SENT = "This was sent already, and has counted. Nothing was done twice; the plan shown is fresh."
 
 #: What to tick, where a tick is the way out of a refusal of this code.
@@ -120,6 +122,7 @@ def _page(request: PageRequest, body: dict[str, Any], said: str) -> HttpResponse
         "marginal": any(row.one and not row.one.sure for row in planned),
         "count_first": any(raised(row.match.cautions, "count_first") and not row.match.counted for row in planned),
         "key": key_new(),
+        "working": WORKING,
         "forbidden": forbidden(request.user, "matches"),
     }
     return shown(request, "plates/bench_plan.html", context)

@@ -89,53 +89,37 @@
 	window.addEventListener("load", wake);
 	on("htmx:afterSettle", wake);
 
-	// A lot is read press by press, each on top of the ones before it: what is read while one is under way waits for it.
-	const LOT = "form[data-lot]";
-	let reading = null;
-	let waiting = [];
+	// What takes seconds says so at once and is not sent twice; when it failed, or one comes back to it, it may be again.
 	on(
 		"submit",
 		(event) => {
-			if (!reading || !event.target.matches(LOT)) return;
-			event.preventDefault();
-			event.stopPropagation();
-			const field = event.target.elements.reading;
-			if (field && field.value.trim()) waiting.push(field.value);
-			if (field) field.value = "";
+			const form = event.target;
+			if (!form.matches("[data-working]")) return;
+			if (form.querySelector(".working")) {
+				event.preventDefault();
+				return event.stopPropagation();
+			}
+			const said = document.createElement("p");
+			const seconds = document.createElement("span");
+			Object.assign(said, { className: "working", role: "status" });
+			seconds.ariaHidden = "true";
+			(event.submitter?.closest(".buttons") || form.lastElementChild).after(said);
+			const began = Date.now();
+			const tell = () => {
+				if (!said.firstChild) said.append(form.dataset.working, " ", seconds);
+				const took = Math.floor((Date.now() - began) / 1000);
+				seconds.textContent = `${took} s`;
+				// Nobody tells of a page that was stopped by hand.
+				if (took > 59) said.remove();
+				else if (said.isConnected) setTimeout(tell, 1000);
+			};
+			setTimeout(tell);
 		},
 		true
 	);
-	on("htmx:beforeRequest", (event) => {
-		const form = event.target;
-		if (!form.matches(LOT) || event.detail.requestConfig.verb !== "post") return;
-		const field = form.elements.reading;
-		reading = { xhr: event.detail.xhr, typed: field ? field.value : "" };
-		if (field) field.value = "";
-	});
-	on("htmx:afterRequest", (event) => {
-		if (!reading || event.detail.xhr !== reading.xhr) return;
-		const field = first(`${LOT} [name=reading]`);
-		if (!event.detail.successful && field) {
-			field.value = reading.typed;
-			field.select();
-			waiting = [];
-		}
-		reading = null;
-		readNext();
-	});
-	const readNext = () => {
-		const field = first(`${LOT} [name=reading]`);
-		if (reading || !waiting.length || !field) return;
-		field.value = waiting.shift();
-		if (first("#scan [role=alert]")) waiting = [];
-		else field.form.requestSubmit();
-	};
-	on("htmx:afterSettle", () => {
-		// What was refused stands there selected: the next press of the micrometer takes its place.
-		const refused = first("#scan [autofocus]");
-		if (refused && refused.defaultValue && refused.value === refused.defaultValue) refused.select();
-		readNext();
-	});
+	const worked = () => all(".working").forEach((one) => one.remove());
+	window.addEventListener("pageshow", worked);
+	on("htmx:afterRequest", worked);
 
 	// The time left of a hold, by the server's clock: this machine's may be off.
 	const off = new WeakMap();
