@@ -81,14 +81,23 @@ class OrderAnswer(serializers.ModelSerializer[Order]):
         fields = ["id", "number", "supplier", "state", "lines", "made_at", "sent_at", "due", "ended_at"]
 
 
+class ClaimOpenedAnswer(serializers.Serializer[Any]):
+    """Of a plate that is not as it was ordered; it stands under ``claims/``."""
+
+    id, plate = serializers.UUIDField(), serializers.UUIDField()
+    why = serializers.CharField()
+
+
 class OrderReceivedAnswer(OrderAnswer):
-    """The order, and the plates that came in, in the order given."""
+    """The order, the plates that came in, in the order given, and the claims on its supplier that this opened."""
 
     plates = serializers.ListField(child=serializers.UUIDField(), read_only=True)
     warnings = serializers.ListField(child=serializers.DictField(child=serializers.CharField()), read_only=True)
 
+    claims = ClaimOpenedAnswer(many=True, read_only=True)
+
     class Meta(OrderAnswer.Meta):
-        fields = [*OrderAnswer.Meta.fields, "plates", "warnings"]
+        fields = [*OrderAnswer.Meta.fields, "plates", "warnings", "claims"]
 
 
 class RuleAnswer(serializers.ModelSerializer[BuyRule]):

@@ -10,6 +10,7 @@ from rest_framework.response import Response
 from plates.buying import orders, selectors
 from plates.buying.answers import BuyAnswer, OrderAnswer, OrderReceivedAnswer, RuleAnswer, SizeAnswer
 from plates.buying.bodies import OrderBody, ReceiveBody, RowQuery, RuleBody
+from plates.buying.claim_models import Claim
 from plates.buying.models import BuyRule, Order
 from plates.buying.one_size import Size
 from plates.buying.receiving import order_receive
@@ -190,7 +191,7 @@ class Receive(OrderRows, Act):
     def post(self, request: Request, pk: str) -> Response:
         return self.act(self.make, self.received)
 
-    def make(self, body: dict[str, Any]) -> tuple[Order, Judged]:
+    def make(self, body: dict[str, Any]) -> tuple[Order, Judged, list[Claim]]:
         rows = body["plates"]
         found = self.kinds_named("plates", rows)
         sets = pieces_of(self.shop_id, {row["set"] for row in rows if "set" in row})
@@ -213,11 +214,12 @@ class Receive(OrderRows, Act):
             made_key=self.once.made_key,
         )
 
-    def received(self, made: tuple[Order, Judged]) -> dict[str, Any]:
-        order, judged = made
+    def received(self, made: tuple[Order, Judged, list[Claim]]) -> dict[str, Any]:
+        order, judged, claims = made
         warnings = [{**said, "plate": str(place)} for place, some in judged.warnings.items() for said in some]
         return {
             **self.rendered(order),
             "plates": [plate.pk for plate in judged.plates],
             "warnings": warnings,
+            "claims": [{"id": claim.pk, "plate": claim.plate_id, "why": claim.why} for claim in claims],
         }

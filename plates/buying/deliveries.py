@@ -2,6 +2,7 @@
 
 import re
 import uuid
+from collections.abc import Collection
 from typing import Any
 
 from django.db.models import QuerySet
@@ -16,7 +17,16 @@ from plates.stock.models import Plate
 from plates.stock.services import Received
 from shop.people.models import Person
 
-__all__ = ["arrival_undo", "kind_marked", "lot_came", "order_named", "order_numbered", "orders_due", "plate_came"]
+__all__ = [
+    "arrival_undo",
+    "claimed",
+    "kind_marked",
+    "lot_came",
+    "order_named",
+    "order_numbered",
+    "orders_due",
+    "plate_came",
+]
 
 _MARKED = re.compile(r"mark\s+(\S.{0,199})", re.IGNORECASE)
 _TYPED = re.compile(r"order\s*(\d{1,15})", re.ASCII | re.IGNORECASE)
@@ -52,8 +62,13 @@ def _numbered(shop_id: uuid.UUID, number: str) -> QuerySet[Order]:
     return rows.filter(number=int(number)) if re.fullmatch(r"[0-9]{1,15}", number) else rows.none()
 
 
+def claimed(shop_id: uuid.UUID, plate_ids: Collection[uuid.UUID]) -> dict[uuid.UUID, str]:
+    rows = selectors.claims(shop_id).filter(plate__in=plate_ids)
+    return dict(rows.values_list("plate", "why"))
+
+
 def plate_came(*, person: Person, number: str, arrival: Arrival, over: bool, made_key: str | None) -> Plate:
-    _, judged = order_receive(
+    _, judged, _ = order_receive(
         person=person, order_id=_id_of(person, number), arrivals=[arrival], confirm=over, made_key=made_key
     )
     return judged.plates[0]

@@ -11,6 +11,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from plates.buying.claim_models import Claim
 from plates.buying.claims import claims_drop, claims_open
 from plates.buying.models import DUE, Order, OrderLine, OrderState
 from plates.buying.orders import order_lock
@@ -44,8 +45,9 @@ def order_receive(
     arrivals: Sequence[Arrival],
     confirm: bool = False,
     made_key: str | None = None,
-) -> tuple[Order, Judged]:
+) -> tuple[Order, Judged, list[Claim]]:
     """Plates of this order come in, each measured, all of them or none; the order is through when nothing is to come.
+    What is not as it was ordered is claimed on its supplier: the claims stand behind what was judged.
 
     Raises NotOrdered for a kind that is not on it, OverDelivery for more than is due unless confirmed, NothingDue,
     and what scanning in refuses.
@@ -58,9 +60,9 @@ def order_receive(
     for plate in judged.plates:
         plate.order_line = lines[plate.kind_id]
     arrivals_book(person=person, judged=judged, made_key=made_key)
-    claims_open(shop_id=person.shop_id, plates=judged.plates, known=known)
+    claims = claims_open(shop_id=person.shop_id, plates=judged.plates, known=known)
     _keep(order, lines.values())
-    return order, judged
+    return order, judged, claims
 
 
 def order_receive_lot(

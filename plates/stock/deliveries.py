@@ -4,7 +4,7 @@ That room lies above this one: the addresses hand it to the pages.
 """
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -60,6 +60,9 @@ class Orders(Protocol):
         made_key: str | None,
     ) -> Received:
         """Book a lot of the order, as :func:`lot_receive`; ``over`` as above. Raises NotDue besides."""
+
+    def claimed(self, shop_id: uuid.UUID, plate_ids: Collection[uuid.UUID]) -> Mapping[uuid.UUID, str]:
+        """Those of these plates that are claimed on their supplier, each with the reason."""
 
     def arrival_undo(self, *, person: Person, plate: Plate) -> None:
         """Undo the scan of a plate, or the whole lot it came with, and take it off its order. Raises WrongState."""

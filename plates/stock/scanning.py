@@ -222,6 +222,7 @@ def _scan_page(
     undone = plate_or_404(request, undone_id) if undone_id else None
     last = None if undone or not scanned else scanned[0]
     gauge, withdrawn = gauge_for_plates(person.shop_id, batch.gauge)
+    claimed = orders.claimed(person.shop_id, [plate.pk for plate in scanned]) if batch.order else {}
     left = request.GET.get("left", "")
     context = {
         "kind": batch.kind,
@@ -232,6 +233,8 @@ def _scan_page(
         "scanned": scanned,
         "tally": tally(scanned),
         "unsorted": unsorted(scanned),
+        "claimed": len(claimed),
+        "claim": claimed.get(last.pk, "") if last else "",
         "left": left if left.isascii() and left.isdigit() and len(left) < 4 else "",
         "mean_nm": mean_nm(plate.thickness_nm for plate in scanned) if scanned else None,
         "last": last,

@@ -34,9 +34,11 @@ def order(api: Api, kind: Kind) -> Order:
     return Order.objects.get()
 
 
-def came(api: Api, order: Order, *readings: list[str]) -> None:
+def came(api: Api, order: Order, *readings: list[str]) -> dict[str, Any]:
     plates = [{"kind": "S-077", "readings": points, "confirm": True} for points in readings]
-    assert api.post(f"orders/{order.pk}/receive/", {"plates": plates}).status == 200
+    reply = api.post(f"orders/{order.pk}/receive/", {"plates": plates})
+    assert reply.status == 200
+    return dict(reply.body)
 
 
 @pytest.fixture
@@ -58,6 +60,41 @@ def test_what_came_otherwise_than_ordered_is_claimed(api: Api, claims: list[dict
     assert [Plate.objects.get(pk=one["plate"]).state for one in claims] == ["quarantined", "on_shelf"]
     assert api.get("claims/", order="2").body["count"] == 0 == api.get("claims/", state="credited").body["count"]
     assert api.get("claims/", order="1", supplier="North Works", state="open").body["count"] == 2
+
+
+def test_the_answer_to_what_came_names_its_claims(api: Api, order: Order) -> None:
+    told = came(api, order, TAPERED, ["0.0770 in"], THIN)
+    listed = api.get("claims/").body["results"]
+    assert told["claims"] == [{name: one[name] for name in ("id", "plate", "why")} for one in listed]
+    assert [one["plate"] for one in told["claims"]] == [told["plates"][0], told["plates"][2]]
+    assert came(api, order, ["0.0770 in"])["claims"] == []
+
+
+def test_the_counter_is_told_as_it_scans(owner: Person, order: Order) -> None:
+    window = Counter(owner)
+    window.open(PAGE, order="1")
+    assert "laimed" not in window.send(PAGE, {"reading": ".0770"})
+    text = window.send(PAGE, {"reading": ".0740", "confirm": "on"})
+    assert "Claimed on the supplier: It is 0.0030 in (0.076 mm) under nominal; S-077 allows" in text
+    assert "Claimed on North Works: 1 of this batch." in text
+    assert window.html.count('<a href="/claims/?order=1">See the claims</a>') == 2
+    assert 'data-tone="warning"' in window.html
+    later = window.send(PAGE, {"reading": ".0770"})
+    assert "Claimed on the supplier" not in later and "Claimed on North Works: 1 of this batch." in later
+    window.send("/scan-in/undo/")
+    window.send(PAGE, {"reading": ".0740", "confirm": "on"})
+    assert "Claimed on North Works: 1 of this batch." in window.send("/scan-in/undo/")
+    window.open("/claims/", order="1")
+    assert window.html.count("under nominal") == 1
+
+
+def test_so_it_is_of_a_lot(owner: Person, order: Order) -> None:
+    window, at = Counter(owner), f"{PAGE}lot/"
+    window.open(at, order="1")
+    window.send(at, {"count": "2"})
+    for _ in range(2):
+        window.send(at, {"reading": ".0740", "confirm": "on"})
+    assert "Claimed on North Works: 2 of this batch." in window.send(at, {"reading": ""})
 
 
 def test_a_claim_keeps_what_was_read_when_the_plate_is_read_again(api: Api, claims: list[dict[str, Any]]) -> None:
