@@ -203,6 +203,7 @@ def _lot_page(
         "gauge": gauge,
         "withdrawn": withdrawn,
         "refused": "",
+        "out": "out" in request.GET,
         "forbidden": why,
         "used": USED if batch.condition != Condition.NEW else "",
         "limit": both(LOT_RANGE_NM, request.user.shop.unit_first),

@@ -238,6 +238,8 @@ def _scan_page(
         "left": left if left.isascii() and left.isdigit() and len(left) < 4 else "",
         "mean_nm": mean_nm(plate.thickness_nm for plate in scanned) if scanned else None,
         "last": last,
+        "leave": batch.address(out="1"),
+        "out": "out" in request.GET,
         "lot": last.lot if last else None,
         "apart": apart_with(last) if last else "",
         "warnings": _warnings(last, gauge) if last and last.lot is None else [],

@@ -84,6 +84,62 @@ def test_scan_in(page: Page, watch: Watch, owner: Person) -> None:
     watch.check()
 
 
+def test_esc_leaves_out_what_was_refused_and_nothing_else(page: Page, watch: Watch, owner: Person) -> None:
+    sign_in(page, "ada")
+    page.goto("/scan-in/")
+    hands, field = Hands(page), page.locator("[name=reading]")
+    hands.machine("STEAL-77")
+    expect(page.get_by_role("alert").first).to_contain_text("No label and no kind")
+    hands.press("Escape")
+    focus_is(page, "code")
+    expect(page.locator("[name=code]")).to_have_value("")
+    hands.scan("kind", "STEEL-77")
+    focus_is(page, "reading")
+    hands.machine(".0771")
+    in_batch(page, 1)
+    for refused in (".0991", "7h"):
+        hands.machine(refused)
+        expect(page.locator(".answer .bin")).to_have_text("not booked")
+        focus_is(page, "reading")
+        hands.press("Escape")
+        expect(page.locator(".answer .bin")).to_have_text("left out")
+        focus_is(page, "reading")
+        expect(field).to_have_value("")
+        expect(page.locator("#doubt")).to_have_count(0)
+        hands.press("Escape")  # struck twice it must not undo the plate before
+        in_batch(page, 1)
+    page.keyboard.type(".07")
+    hands.press("Escape")  # nor wipe what is half typed
+    expect(field).to_have_value(".07")
+    page.keyboard.type("70")
+    hands.press("Enter")
+    in_batch(page, 2)
+    hands.press("Escape")
+    in_batch(page, 1)
+    watch.check()
+
+
+def test_esc_leaves_out_a_reading_of_a_lot(page: Page, watch: Watch, owner: Person) -> None:
+    sign_in(page, "ada")
+    page.goto("/scan-in/kind/STEEL-77/lot/")
+    hands = Hands(page)
+    focus_is(page, "count")
+    hands.type("3")
+    focus_is(page, "reading")
+    hands.machine(".0771")
+    expect(page.locator(".answer .bin")).to_have_text("1 of 3")
+    for refused in (".0991", "x"):
+        hands.machine(refused)
+        expect(page.locator(".answer .into").first).to_have_text("this one was not counted")
+        hands.press("Escape")
+        expect(page.locator(".answer .into").first).to_have_text("read so far")
+        focus_is(page, "reading")
+        expect(page.locator("[name=reading]")).to_have_value("")
+        hands.press("Escape")
+        expect(page.locator(".answer .bin")).to_have_text("1 of 3")
+    watch.check()
+
+
 def test_lot(page: Page, watch: Watch, owner: Person) -> None:
     """From the scan page of the kind: how many came, five presses of the micrometer, and all are booked."""
     sign_in(page, "ada")

@@ -11,9 +11,10 @@
 
 	on("keydown", (event) => {
 		const held = event.target;
-		if (event.key === "Escape") {
+		if (event.key === "Escape" && !event.repeat) {
 			const undo = first("[data-undo]");
-			if (undo && !(held.value && held.matches("input[type=text], input:not([type])"))) {
+			// What is half typed stays; what was refused stands as it came, and may go.
+			if (undo && !(held.matches("input[type=text], input:not([type])") && held.value !== held.defaultValue)) {
 				event.preventDefault();
 				undo.click();
 			}
@@ -244,9 +245,10 @@
 	});
 	for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
 		on(name, (event) => {
-			if (event.detail.requestConfig.verb === "get" || quiet(event)) return;
 			const button = (event.detail.requestConfig.triggeringEvent || {}).submitter || event.detail.elt;
-			const key = "undo" in button.dataset ? "Esc" : button.dataset.key || "Enter";
+			const undoes = "undo" in button.dataset;
+			if ((event.detail.requestConfig.verb === "get" && !undoes) || quiet(event)) return;
+			const key = undoes ? "Esc" : button.dataset.key || "Enter";
 			trouble().textContent =
 				name === "htmx:responseError"
 					? "That was refused: the page is older than what it shows. Load it again, then repeat."
