@@ -1,6 +1,5 @@
 """Claims at the desk: what is to be claimed on whom, as a list, on paper and as a file, and what became of it."""
 
-import uuid
 from typing import Any
 
 from django.db.models import QuerySet
@@ -16,6 +15,7 @@ from plates.buying.pages import csv_of, order_or_404
 from plates.lengths import length_json
 from shop.errors import Malformed
 from shop.once import Answer, Once
+from shop.rows import id_of
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
 COLUMNS = ("order", "kind", "role", "why", "thickness_mm", "nominal_mm", "tolerance_mm", "thickness_in", "nominal_in",
@@ -83,10 +83,10 @@ def settle(request: PageRequest) -> HttpResponse:
 
 
 def _settle(request: PageRequest, once: Once) -> object:
-    try:
-        ids = [uuid.UUID(text) for text in request.POST.getlist("claim")]
-    except ValueError:
-        raise Malformed("That names no claim. Tick some of the list.") from None
+    named = request.POST.getlist("claim")
+    ids = [key for key in map(id_of, named) if key]
+    if len(ids) < len(named):
+        raise Malformed("That names no claim. Tick some of the list.")
     state = request.POST.get("state", "")
     if not ids or state not in ClaimState.values:
         raise Malformed("Tick the claims that are settled, and say what became of them.")
