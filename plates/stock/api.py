@@ -33,7 +33,7 @@ from plates.stock.bodies import (
 from plates.stock.filters import HandOutFilter, LedgerFilter, PlateFilter
 from plates.stock.models import Bin, HandOut
 from plates.stock.services import Received
-from shop.api import Act, Collection, One, Signed, by_code
+from shop.api import Act, Collection, One, Signed, by_code, by_codes
 from shop.errors import Malformed
 
 
@@ -216,13 +216,20 @@ class HandOuts(InStock, Collection):
             person=self.person,
             reason=body["reason"],
             plate_ids=body.get("plates", ()),
-            from_bin=self.bin_of(body),
-            count=body.get("count", 0),
+            from_bins=self._from(body),
             to=body.get("to", ""),
             due=body.get("due"),
             price=body.get("price"),
             made_key=self.once.made_key,
         )
+
+    def _from(self, body: dict[str, Any]) -> list[tuple[Bin, int]]:
+        """The bins of the body, each with how many leave it. Raises Malformed where one is not there."""
+        if one := self.bin_of(body):
+            return [(one, body["count"])]
+        rows = body.get("bins", [])
+        found = by_codes(selectors.bins(self.shop_id), {f"/bins/{at}/bin": row["bin"] for at, row in enumerate(rows)})
+        return [(found[row["bin"]], row["count"]) for row in rows]
 
 
 class Ledger(Collection):

@@ -10,7 +10,7 @@ from plates.stock import selectors
 from plates.stock.drawing import histogram_drawing
 from plates.stock.forms import HandOutForm
 from plates.stock.hand_outs import hand_out_make
-from plates.stock.models import LYING, Bin, HandOut
+from plates.stock.models import LYING, Bin, HandOut, Reason
 from plates.stock.promised import promises
 from plates.stock.shelf import bin_histogram
 from shop.errors import Refusal
@@ -18,7 +18,7 @@ from shop.once import Answer, Once
 from shop.rows import id_of
 from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
-REASONS = dict(HandOut._meta.get_field("reason").choices or ())
+REASONS = dict(Reason.choices)
 
 
 def bin_or_404(request: PageRequest, code: str) -> Bin:
@@ -76,8 +76,9 @@ def hand_out(request: PageRequest, code: str) -> HttpResponse:
         said = form.cleaned_data
 
         def told(made: HandOut) -> Answer:
-            note = f"&note={made.pk}" if made.reason == "transfer" else ""
-            return Answer(303, {"to": f"{resolve_url('bin', found.code)}?out={said['count']}&for={made.reason}{note}"})
+            count = said["count"] + sum(count for _, count in said["others"])
+            note = f"&note={made.pk}" if made.reason == Reason.TRANSFER else ""
+            return Answer(303, {"to": f"{resolve_url('bin', found.code)}?out={count}&for={made.reason}{note}"})
 
         try:
             return act(request, lambda once: once.run(lambda: _hand_out(once, found, form), told))
@@ -92,10 +93,9 @@ def _hand_out(once: Once, found: Bin, form: HandOutForm) -> HandOut:
     return hand_out_make(
         person=once.person,
         reason=said["reason"],
-        from_bin=found,
-        count=said["count"],
+        from_bins=[(found, said["count"]), *said["others"]],
         to=said["to"],
-        due=said["due"] if said["reason"] == "lent" else None,
+        due=said["due"] if said["reason"] == Reason.LENT else None,
         price=said["price"],
         made_key=once.made_key,
     )

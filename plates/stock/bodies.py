@@ -6,7 +6,8 @@ from rest_framework import serializers
 
 from plates.catalogue.models import Role
 from plates.stock.findings import Findings, Reading, Tags
-from plates.stock.models import Condition
+from plates.stock.hand_outs import MOST_AT_ONCE
+from plates.stock.models import Condition, Reason
 from shop.api import Body, CodeField, LengthField, readings_field, text_field
 
 
@@ -81,18 +82,26 @@ class ScrapBody(Body):
     reason = serializers.CharField(max_length=500)
 
 
+class BinCountBody(Body):
+    bin = CodeField()
+    count = serializers.IntegerField(min_value=1, max_value=MOST_AT_ONCE)
+
+
 class HandOutBody(Body):
-    plates = serializers.ListField(child=serializers.UUIDField(), required=False, min_length=1, max_length=1_000)
+    """What leaves together: these plates, or so many of a bin, or of several."""
+
+    plates = serializers.ListField(child=serializers.UUIDField(), required=False, min_length=1, max_length=MOST_AT_ONCE)
+    bins = serializers.ListField(child=BinCountBody(), required=False, min_length=1, max_length=100)
     bin = CodeField(required=False)
-    count = serializers.IntegerField(min_value=1, max_value=1_000, required=False)
-    reason = serializers.ChoiceField(["cash", "lent", "own_use", "warranty", "lost", "transfer"])
+    count = serializers.IntegerField(min_value=1, max_value=MOST_AT_ONCE, required=False)
+    reason = serializers.ChoiceField(Reason.choices)
     to = text_field()
     due = serializers.DateField(required=False)
     price = serializers.DecimalField(12, 2, min_value=0, required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if ("plates" in attrs) == ("bin" in attrs):
-            raise serializers.ValidationError({"plates": ["give either plates, or a bin and a count"]})
+        if sum(name in attrs for name in ("plates", "bin", "bins")) != 1:
+            raise serializers.ValidationError({"plates": ["give either plates, or a bin and a count, or bins"]})
         if ("bin" in attrs) != ("count" in attrs):
             raise serializers.ValidationError({"count": ["a bin and a count go together"]})
         return attrs

@@ -9,12 +9,11 @@ from plates.catalogue.models import Fit, Kind, Role
 from plates.catalogue.selectors import fits
 from plates.lengths import THICKEST_NM
 from plates.stock.findings import Findings, Reading, second_people
-from plates.stock.models import Condition, HandOut
+from plates.stock.hand_outs import MOST_AT_ONCE
+from plates.stock.models import Bin, Condition, Reason
 from shop.forms import CodeField, DecimalField, IntegerField, LengthField, PageForm, ReadingsField, Said
 from shop.people.models import Person
 
-#: So many of a bin are handed out at once.
-MOST_AT_ONCE = 1_000
 CONDITIONS = [(Condition.NEW, "new"), (Condition.USED, "used")]
 
 
@@ -134,11 +133,21 @@ class ScrapForm(PageForm):
 
 
 #: What a letter behind the count means.
-LETTERS = {"c": "cash", "l": "lent", "o": "own_use", "t": "transfer", "w": "warranty", "x": "lost"}
+LETTERS = {
+    "c": Reason.CASH,
+    "l": Reason.LENT,
+    "o": Reason.OWN_USE,
+    "t": Reason.TRANSFER,
+    "w": Reason.WARRANTY,
+    "x": Reason.LOST,
+}
+_OF_A_BIN = re.compile(r"(\S{1,40})\s+(\d{1,4})", re.ASCII)
 
 
 class HandOutForm(PageForm):
-    """How many leave a bin, and why: ``2c`` and Enter are three keys."""
+    """How many leave a bin, and why: ``2c`` and Enter are three keys. What leaves other bins with them goes on the same
+    hand-out: one note for one box.
+    """
 
     focus = "count"
     POINTED = {"/to": "to"}
@@ -149,16 +158,35 @@ class HandOutForm(PageForm):
     )
     reason = forms.ChoiceField(
         label="Why, where no letter says so",
-        choices=[("", "choose"), *HandOut._meta.get_field("reason").choices],  # type: ignore[misc]
+        choices=[("", "choose"), *Reason.choices],
         required=False,
     )
     to = forms.CharField(label="To whom", max_length=200, required=False)
+    others = forms.CharField(
+        label="Of other bins with them",
+        max_length=2_000,
+        required=False,
+        help_text="Bin and how many, a comma between: B-15 2, B-16 1. All go on one note.",
+    )
     due = forms.DateField(label="Back by, of lent ones", required=False, widget=forms.DateInput(attrs={"type": "date"}))
     price = DecimalField(label="Price of all", required=False, min_value=0, max_digits=12, decimal_places=2)
 
     def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
         super().__init__(*args, person=person, **kwargs)
         self.fields["count"].widget.attrs |= {"class": "big", "autocomplete": "off", "enterkeyhint": "done"}
+
+    def clean_others(self) -> list[tuple[Bin, int]]:
+        """Each bin named, with how many leave it."""
+        found = []
+        for text in filter(None, re.split(r"\s*[,;]\s*", self.cleaned_data["others"].strip())):
+            typed = _OF_A_BIN.fullmatch(text)
+            if typed is None or not 1 <= int(typed[2]) <= MOST_AT_ONCE:
+                raise forms.ValidationError(f"Type a bin and how many, as B-15 2: “{text}” is not that.")
+            named = Bin.objects.filter(shop_id=self.person.shop_id, code__iexact=typed[1]).first()
+            if named is None:
+                raise forms.ValidationError(f"No bin is called {typed[1]}.")
+            found.append((named, int(typed[2])))
+        return found
 
     def clean(self) -> dict[str, Any]:
         said: dict[str, Any] = super().clean() or {}

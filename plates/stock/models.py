@@ -131,21 +131,23 @@ class Lot(ShopRow):
         ]
 
 
+class Reason(models.TextChoices):
+    """Why plates leave otherwise than into a job."""
+
+    CASH = "cash", "sold for cash"
+    LENT = "lent", "lent"
+    OWN_USE = "own_use", "own use"
+    WARRANTY = "warranty", "warranty"
+    LOST = "lost", "lost"
+    TRANSFER = "transfer", "sent to another shop of ours"
+
+
 class HandOut(ShopRow):
     """Plates that left otherwise than into a job: sold for cash, lent, own use, under warranty, lost, sent to another
     shop of ours. The key of such a transfer goes with them and stands on what is booked there (``Plate.transfer``).
     """
 
-    reason = models.TextField(
-        choices=[
-            ("cash", "sold for cash"),
-            ("lent", "lent"),
-            ("own_use", "own use"),
-            ("warranty", "warranty"),
-            ("lost", "lost"),
-            ("transfer", "sent to another shop of ours"),
-        ]
-    )
+    reason = models.TextField(choices=Reason.choices)
     to = models.TextField(blank=True, default="")
     due = models.DateField(null=True)
     price = models.DecimalField(max_digits=12, decimal_places=2, null=True)

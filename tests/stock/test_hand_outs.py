@@ -5,6 +5,7 @@ import uuid
 import pytest
 from django.core.management import call_command
 from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from plates.stock.models import HandOut, LedgerLine, Plate
 from shop.people.models import Person
@@ -44,6 +45,48 @@ def test_the_oldest_of_a_bin(api: Api, shelf: Shelf) -> None:
     made = api.post("hand-outs/", {"bin": "B-14", "count": 2, "reason": "lent", "due": "2030-01-31"}).body
     assert made["plates"] == sorted(plates)[:2]
     assert made["due"] == "2030-01-31"
+
+
+def test_of_several_bins_in_one_act(api: Api, shelf: Shelf) -> None:
+    BinFactory.create(fit=shelf.steels, code="B-15", from_nm=79 * 25_400, to_nm=80 * 25_400)
+    thin = sorted(str(plate.pk) for plate in shelf.stock("0.0771 in", "0.0770 in", "0.0772 in"))
+    thick = sorted(str(plate.pk) for plate in shelf.stock("0.0791 in", "0.0790 in"))
+    rows = [{"bin": "B-15", "count": 1}, {"bin": "B-14", "count": 1}, {"bin": "B-14", "count": 1}]
+    body = {"bins": rows, "reason": "transfer", "to": "Riverside"}
+    first = api.post("hand-outs/", body, key="one box")
+    assert first.status == 201 and first.body["plates"] == sorted([*thin[:2], thick[0]])
+    again = api.post("hand-outs/", body, key="one box")
+    assert again.body == first.body and HandOut.objects.count() == 1
+    assert Plate.objects.filter(state="handed_out", hand_out=first.body["id"]).count() == 3
+    call_command("ledger_verify")
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "said"),
+    [
+        ({"bins": [{"bin": "B-14", "count": 1}, {"bin": "B-15", "count": 3}]}, 409, "Bin B-15 has 2 free, not 3"),
+        ({"bins": [{"bin": "B-14", "count": 1}, {"bin": "B-99", "count": 1}]}, 400, "B-99"),
+        ({"bins": [{"bin": "B-14", "count": 0}]}, 400, ""),
+        ({"bins": []}, 400, ""),
+        ({"bins": [{"bin": "B-14", "count": 1}], "bin": "B-14", "count": 1}, 400, ""),
+    ],
+)
+def test_all_of_it_or_nothing(api: Api, shelf: Shelf, body: dict[str, object], status: int, said: str) -> None:
+    BinFactory.create(fit=shelf.steels, code="B-15", from_nm=79 * 25_400, to_nm=80 * 25_400)
+    shelf.stock("0.0771 in", "0.0791 in", "0.0790 in")
+    reply = api.post("hand-outs/", {**body, "reason": "cash"})
+    assert reply.status == status and said in str(reply.body)
+    assert not HandOut.objects.exists() and not Plate.objects.filter(state="handed_out").exists()
+
+
+def test_several_bins_are_locked_in_one_statement_in_the_order_of_ids(api: Api, shelf: Shelf) -> None:
+    BinFactory.create(fit=shelf.steels, code="B-15", from_nm=79 * 25_400, to_nm=80 * 25_400)
+    shelf.stock("0.0791 in", "0.0771 in", "0.0790 in", "0.0770 in")
+    rows = [{"bin": "B-15", "count": 1}, {"bin": "B-14", "count": 1}]
+    with CaptureQueriesContext(connection) as asked:
+        api.post("hand-outs/", {"bins": rows, "reason": "cash"})
+    locks = [one["sql"] for one in asked if '"bin_id" IN' in one["sql"] and "FOR UPDATE" in one["sql"]]
+    assert len(locks) == 1 and 'ORDER BY "plates_plate"."id" ASC FOR UPDATE' in locks[0]
 
 
 def test_more_than_the_bin_has_free_moves_nothing(api: Api, shelf: Shelf) -> None:

@@ -213,6 +213,24 @@ def test_the_label_of_ones_own_transfer_books_nothing(here: Shelf) -> None:
     assert Plate.objects.count() == before
 
 
+def test_one_note_for_one_box_out_of_several_bins(here: Shelf, there: Shelf) -> None:
+    BinFactory.create(fit=here.steels, code="B-15", from_nm=79 * 25_400, to_nm=80 * 25_400)
+    here.stock("0.0790 in", "0.0791 in")
+    sender = Counter(here.person)
+    sender.open("/bins/B-14/")
+    for others, said in (("B-15", "Type a bin and how many"), ("B-99 1", "No bin is called B-99")):
+        assert said in sender.send("/hand-out/", {"count": "2t", "to": "Riverside", "others": others})
+    text = sender.send("/hand-out/", {"count": "2t", "to": "Riverside", "others": "b-15 3"})
+    assert "Bin B-15 has 2 free, not 3" in text and not HandOut.objects.exists()
+    assert "4 handed out" in sender.send("/hand-out/", {"count": "2t", "to": "Riverside", "others": "b-15 1, B-15 1"})
+    key = str(HandOut.objects.get().pk)
+    assert "4 plates for Riverside" in sender.open(f"/transfers/{key}/")
+    BinFactory.create(fit=there.steels, code="R-2", from_nm=79 * 25_400, to_nm=80 * 25_400)
+    book(there, key, "0.0770 in", "0.0791 in")
+    assert told().endswith(": 4 sent, 2 came to Riverside: 2 under way\n")
+    call_command("ledger_verify")
+
+
 def test_no_other_hand_out_has_a_note(api: Api, here: Shelf) -> None:
     made = api.post("hand-outs/", {"bin": "B-14", "count": 1, "reason": "cash"}).body
     counter = Counter(here.person)
