@@ -7,7 +7,8 @@ from plates.catalogue.models import Fit, Kind, ScanCode, Supplier
 from plates.catalogue.spec_models import Slot, SlotFit, Spec
 from plates.measuring.models import Gauge, GaugeCheck, GaugeStudy
 from plates.stock.count_models import BinCount
-from plates.stock.models import Bin, HandOut, LedgerLine, Lot, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Bin, HandOut, Lot, Plate
 
 __all__ = [
     "Bin", "BinCount", "BuyRule", "Claim", "FinalCheck", "Fit", "Gauge", "GaugeCheck", "GaugeStudy", "HandOut", "Job",

@@ -20,7 +20,8 @@ from plates.bench.question import Entry, Question, limits_broken
 from plates.catalogue.spec_models import Slot
 from plates.stock.findings import Findings
 from plates.stock.ledger import Change, ledger_write
-from plates.stock.models import Act, Condition, Plate, State
+from plates.stock.ledger_models import Act
+from plates.stock.models import Condition, Plate, State
 from plates.stock.selectors import Interchange, used_roles
 from shop.errors import WrongState
 from shop.people.models import Person

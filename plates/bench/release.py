@@ -31,7 +31,8 @@ from plates.bench.reading import Found, match_refresh, search_again
 from plates.bench.slip.rebuilt import unbuilt
 from plates.bench.take import free_held, held_rows
 from plates.stock.ledger import Change, ledger_write
-from plates.stock.models import Act, Plate, State
+from plates.stock.ledger_models import Act
+from plates.stock.models import Plate, State
 from shop.errors import WrongState
 from shop.people.models import Person
 

@@ -37,7 +37,8 @@ from plates.bench.overrides import lifted_words
 from plates.bench.reading import match_refresh, search_again
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
-from plates.stock.models import Act, State
+from plates.stock.ledger_models import Act
+from plates.stock.models import State
 from shop.errors import Malformed, Refusal, WrongState, refusals
 from shop.people.models import Person
 

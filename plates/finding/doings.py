@@ -4,7 +4,7 @@ from django.db.models import Q, QuerySet
 
 from plates.bench.models import Match
 from plates.bench.selectors import matches
-from plates.stock.models import Act, LedgerLine
+from plates.stock.ledger_models import Act, LedgerLine
 from plates.stock.selectors import ledger
 from shop.people.models import Person
 

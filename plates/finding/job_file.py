@@ -12,7 +12,7 @@ from plates.bench.models import FinalCheck, Job, Match
 from plates.bench.overrides import overrides_shown
 from plates.bench.selectors import checks_told, matches
 from plates.bench.slip.outs import FATES, outs_open
-from plates.stock.models import Act, LedgerLine
+from plates.stock.ledger_models import Act, LedgerLine
 
 
 @dataclass(frozen=True)

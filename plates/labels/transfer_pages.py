@@ -12,7 +12,8 @@ from plates.labels.contents import transfer_content
 from plates.labels.layout import label_of
 from plates.labels.sheets import SINGLES
 from plates.labels.svg import label_svg
-from plates.stock.models import Act, HandOut, LedgerLine
+from plates.stock.ledger_models import Act, LedgerLine
+from plates.stock.models import HandOut
 from plates.stock.selectors import hand_outs
 from shop.rows import id_of
 from shop.web import PageRequest, page, shown

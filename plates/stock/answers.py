@@ -4,7 +4,8 @@ from typing import Any
 
 from rest_framework import serializers
 
-from plates.stock.models import Bin, HandOut, LedgerLine, Lot, Plate, State
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Bin, HandOut, Lot, Plate, State
 from shop.api import LengthField, linked
 
 

@@ -18,7 +18,8 @@ from plates.measuring.selectors import wrong_since_good
 from plates.stock.bins import bin_for
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
-from plates.stock.models import LYING, Act, Bin, LedgerLine, Plate, State
+from plates.stock.ledger_models import Act, LedgerLine
+from plates.stock.models import LYING, Bin, Plate, State
 from plates.stock.selectors import ledger, plates
 from shop.errors import Malformed, Refusal
 from shop.people.models import Person

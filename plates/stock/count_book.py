@@ -18,8 +18,9 @@ from plates.stock.findings import NOTHING_FOUND, Findings, Reading, Tags
 from plates.stock.hand_outs import hand_out_make
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
+from plates.stock.ledger_models import Act
 from plates.stock.life import plate_put_back
-from plates.stock.models import Act, Plate, State
+from plates.stock.models import Plate, State
 from plates.stock.services import plate_receive
 from shop.errors import Refusal
 from shop.people.models import Person

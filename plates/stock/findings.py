@@ -6,7 +6,8 @@ from typing import Any
 
 from plates.catalogue.models import BadFigures
 from plates.lengths import both, mean_nm
-from plates.stock.models import Act, Condition, Plate, State
+from plates.stock.ledger_models import Act
+from plates.stock.models import Condition, Plate, State
 from shop.errors import Refusal
 from shop.people.models import Person
 

@@ -10,7 +10,8 @@ from django.db.models import QuerySet
 
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
-from plates.stock.models import Act, Bin, HandOut, Plate, Reason, State
+from plates.stock.ledger_models import Act
+from plates.stock.models import Bin, HandOut, Plate, Reason, State
 from shop.errors import NotFound, Refusal, WrongState
 from shop.people.models import Person
 

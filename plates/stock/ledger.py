@@ -12,7 +12,8 @@ from typing import Any
 
 from django.db import connection
 
-from plates.stock.models import LYING, Act, LedgerLine, Plate, State
+from plates.stock.ledger_models import Act, LedgerLine
+from plates.stock.models import LYING, Plate, State
 from shop.people.models import Person
 from shop.rows import plans_renew, uuid7
 

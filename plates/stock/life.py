@@ -8,7 +8,8 @@ from plates.stock.booking import KindsAndBins, booking_begin, plate_new
 from plates.stock.findings import NOTHING_FOUND, Findings, Reading, Tags, findings_again
 from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_open, ledger_write
-from plates.stock.models import Act, Bin, Condition, Plate, State
+from plates.stock.ledger_models import Act
+from plates.stock.models import Bin, Condition, Plate, State
 from plates.stock.services import Received
 from shop.errors import NotFound, WrongState
 from shop.people.models import Person

@@ -8,7 +8,8 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from plates.stock import life, selectors
 from plates.stock.bins import bin_make
 from plates.stock.forms import BinForm, ReadAgainForm, ScrapForm
-from plates.stock.models import Act, Condition, Plate, State
+from plates.stock.ledger_models import Act
+from plates.stock.models import Condition, Plate, State
 from plates.stock.plausible import Implausible
 from plates.stock.shown import plate_or_404
 from shop.errors import Refusal

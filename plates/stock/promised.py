@@ -7,7 +7,8 @@ from django.db.models import Count, F, OuterRef, Subquery
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from plates.stock.models import Act, Bin, LedgerLine, Plate, State
+from plates.stock.ledger_models import Act, LedgerLine
+from plates.stock.models import Bin, Plate, State
 
 
 @dataclass(frozen=True)

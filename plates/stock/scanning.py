@@ -23,7 +23,8 @@ from plates.stock.deliveries import NotDue, Orders, delivery
 from plates.stock.doubts import doubt
 from plates.stock.findings import NOTHING_FOUND, Tags
 from plates.stock.forms import ScanForm
-from plates.stock.models import Act, Bin, Plate
+from plates.stock.ledger_models import Act
+from plates.stock.models import Bin, Plate
 from plates.stock.plausible import Implausible
 from plates.stock.services import plate_receive
 from plates.stock.shown import kind_or_404, plate_or_404

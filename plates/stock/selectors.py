@@ -24,7 +24,8 @@ from django.db.models.functions import Coalesce, Now
 
 from plates.catalogue.models import Role
 from plates.stock.count_models import BinCount, CountState
-from plates.stock.models import LYING, Act, Bin, HandOut, LedgerLine, Lot, Plate, State
+from plates.stock.ledger_models import Act, LedgerLine
+from plates.stock.models import LYING, Bin, HandOut, Lot, Plate, State
 from shop.people.models import Person
 
 

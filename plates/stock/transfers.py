@@ -13,7 +13,8 @@ from typing import Any
 from django.db.models import Count, Exists, OuterRef, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
-from plates.stock.models import Act, HandOut, LedgerLine, Plate, State
+from plates.stock.ledger_models import Act, LedgerLine
+from plates.stock.models import HandOut, Plate, State
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,8 @@ from django.db.models import OuterRef, Q, Subquery
 
 from plates.catalogue.models import Kind
 from plates.catalogue.selectors import kinds
-from plates.stock.models import LYING, Act, Bin, LedgerLine, Plate, State
+from plates.stock.ledger_models import Act, LedgerLine
+from plates.stock.models import LYING, Bin, Plate, State
 from plates.stock.selectors import bins, plates
 from plates.tables.cells import exact, guarded
 from plates.tables.columns import BINS, KINDS, PLATES, Sort, many_barred

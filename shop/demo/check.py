@@ -12,7 +12,8 @@ from plates.catalogue.models import Kind
 from plates.catalogue.selectors import specs
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import both, half_even, length_parse, thou
-from plates.stock.models import Act, LedgerLine, Plate, State
+from plates.stock.ledger_models import Act, LedgerLine
+from plates.stock.models import Plate, State
 from plates.stock.services import Reading, Tags, lot_receive
 from plates.stock.verify import differences
 from shop.demo.crew import Crew, committed

@@ -17,7 +17,8 @@ from plates.catalogue.spec_models import Slot, SlotFit
 from plates.catalogue.specs import SlotData, spec_make
 from plates.catalogue.windows import Window
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import FitFactory, KindFactory, PersonFactory, pack

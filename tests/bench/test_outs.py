@@ -13,8 +13,9 @@ from plates.bench.slip.outs import Out, match_outs
 from plates.lengths import length_parse
 from plates.stock.booking import KindsAndBins
 from plates.stock.findings import Reading
+from plates.stock.ledger_models import LedgerLine
 from plates.stock.life import plate_put_back
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.models import Plate
 from shop.errors import Malformed
 from shop.people.models import Person
 from tests.api import Api, Reply

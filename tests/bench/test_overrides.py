@@ -8,7 +8,7 @@ from plates.bench.models import Match
 from plates.catalogue.spec_models import Slot
 from plates.catalogue.specs import StackLimits
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from shop.people.models import Person
 from tests.api import Api
 from tests.bench.test_stack_limits import FIVE, codes, sure

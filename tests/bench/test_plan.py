@@ -11,7 +11,8 @@ from plates.bench.models import Match
 from plates.bench.plan import plan as planning
 from plates.catalogue.spec_models import Slot
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop import gunicorn
 from shop.people.models import Person
 from tests.api import Api, Reply

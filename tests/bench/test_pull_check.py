@@ -10,7 +10,8 @@ from django.test.utils import CaptureQueriesContext
 
 from plates.catalogue.windows import Window
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import BinFactory, KindFactory, PersonFactory, shelve

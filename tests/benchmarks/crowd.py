@@ -57,7 +57,7 @@ def run(port: int, owner: Any, shops: Sequence[int], seconds: float, warm: float
     """A terminal in each of these copies of the owner's shop, all at once; one that is named twice has two. Each for so
     many seconds after those of warming up, and so many turns at least.
     """
-    from plates.stock.models import LedgerLine
+    from plates.stock.ledger_models import LedgerLine
     from plates.stock.verify import differences
     from shop.people.models import Person, Token
 

@@ -107,7 +107,7 @@ def run(
     acts: Callable[[], Served | ByHand], shop: Shop, terminals: int, seconds: float, warm: float, turns: int = 0
 ) -> Outcome:
     """So many terminals at once, each for so many seconds after those of warming up, and so many turns at least."""
-    from plates.stock.models import LedgerLine
+    from plates.stock.ledger_models import LedgerLine
     from plates.stock.verify import differences
 
     received = LedgerLine.objects.filter(shop_id=shop.owner.shop_id, act="received")

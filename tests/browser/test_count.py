@@ -7,7 +7,8 @@ from playwright.sync_api import Browser, Page, expect
 
 from plates.catalogue.models import Kind
 from plates.stock.count_models import BinCount
-from plates.stock.models import HandOut, LedgerLine
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import HandOut
 from shop.people.models import Person
 from tests.browser.conftest import Watch
 from tests.browser.test_keys import Hands

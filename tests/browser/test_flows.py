@@ -8,7 +8,8 @@ from playwright.sync_api import Page, Route, expect
 
 from plates.bench.models import FinalCheck, Match
 from plates.catalogue.models import Kind
-from plates.stock.models import HandOut, LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import HandOut, Plate
 from shop.people.models import Person
 from tests.api import Api
 from tests.browser.conftest import Watch, until

@@ -8,7 +8,7 @@ from django.contrib.sessions.backends.db import SessionStore
 from django.contrib.sessions.models import Session
 from playwright.sync_api import Page, expect
 
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from shop.people.badges import badge_make, pin_set
 from shop.people.models import Person, Role
 from shop.people.services import person_add

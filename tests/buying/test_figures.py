@@ -22,7 +22,8 @@ from plates.catalogue.models import Kind
 from plates.lengths import length_parse
 from plates.stock.hand_outs import hand_out_make
 from plates.stock.ledger import Change, ledger_write
-from plates.stock.models import Act, Plate, State
+from plates.stock.ledger_models import Act
+from plates.stock.models import Plate, State
 from plates.stock.services import Reading, Tags, plate_receive
 from shop.people.models import Person
 from tests.api import Api

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from plates.buying.missed import shared, wanted
 from plates.stock.hand_outs import hand_out_make
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from plates.stock.sizes import SizeRow
 from shop.people.models import Person
 from tests.api import Api
@@ -88,7 +88,8 @@ def test_what_counts_as_used(api: Api, shelf: Shelf, owner: Person) -> None:
 @pytest.mark.django_db
 def test_what_was_taken_long_ago_is_no_demand(api: Api, shelf: Shelf, owner: Person) -> None:
     from plates.stock.ledger import Change, ledger_write
-    from plates.stock.models import Act, State
+    from plates.stock.ledger_models import Act
+    from plates.stock.models import State
 
     old, new = shelf.stock("0.0770 in", "0.0770 in")
     for plate, weeks in ((old, 14), (new, 12)):

@@ -7,7 +7,8 @@ from plates.bench.models import Match
 from plates.buying.models import BuyRule, Order
 from plates.catalogue.models import Kind
 from plates.catalogue.spec_models import Spec
-from plates.stock.models import Bin, LedgerLine, Lot, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Bin, Lot, Plate
 from shop.people.models import Person, Shop
 
 Rows = list[tuple[Any, ...]]

@@ -8,7 +8,8 @@ from pytest_django.plugin import DjangoDbBlocker
 
 from plates.bench.models import Match, MatchState
 from plates.stock.hand_outs import hand_out_make
-from plates.stock.models import LedgerLine, Plate, State
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate, State
 from shop.demo import check
 from shop.demo.check import CheckFailed, demo_check
 from shop.demo.crew import Crew

@@ -13,7 +13,8 @@ from plates.buying.sizes import sizes
 from plates.catalogue.models import Fit, Kind
 from plates.catalogue.spec_models import Spec
 from plates.lengths import INCH, THOU
-from plates.stock.models import Act, Bin, LedgerLine, Lot, Plate, State
+from plates.stock.ledger_models import Act, LedgerLine
+from plates.stock.models import Bin, Lot, Plate, State
 from plates.stock.verify import differences
 from shop.demo import PEOPLE, demo_load, demo_shop, load, passwords_set, real_shop_refuse
 from shop.demo.load import NotForDemo

@@ -17,7 +17,7 @@ from http.client import HTTPException
 from typing import Any
 
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from plates.stock.verify import differences
 from shop.people.models import Person, RequestKey
 from tests.faults.world import ASK, scan

@@ -10,7 +10,8 @@ from django.db.models import DurationField, ExpressionWrapper, F
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from tests.api import Api
 from tests.conftest import Urls
 from tests.faults import clocks

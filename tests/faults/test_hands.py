@@ -16,7 +16,8 @@ from django.core.management import call_command
 
 from plates.bench import ask, locks, take
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.conftest import Urls

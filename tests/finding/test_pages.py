@@ -11,7 +11,8 @@ from django.utils import timezone
 
 from plates.bench.models import Match
 from plates.scan_codes import scan_format
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from tests.api import Api
 from tests.finding.conftest import asked, done
 from tests.pages.counter import Counter

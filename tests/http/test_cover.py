@@ -11,7 +11,8 @@ from django.utils import timezone
 
 from plates.catalogue.spec_models import Slot
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import KindFactory, PersonFactory, pack, shelve

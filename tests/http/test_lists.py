@@ -4,7 +4,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from tests.api import Api
 from tests.http.conftest import Bodies
 from tests.shelves import Shelf, question

@@ -6,7 +6,8 @@ import pytest
 from django.db import connection
 
 from plates.bench.models import Match
-from plates.stock.models import HandOut, LedgerLine, Lot, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import HandOut, Lot, Plate
 from shop.people.models import Person, RequestKey
 from tests.api import Api
 from tests.factories import PersonFactory

@@ -8,7 +8,8 @@ from plates.bench.models import Match
 from plates.catalogue.spec_models import Spec
 from plates.catalogue.windows import Window
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from tests.factories import FitFactory, PersonFactory, pack, shelve
 from tests.pages.conftest import Bench
 from tests.pages.counter import Counter

@@ -11,7 +11,8 @@ from plates.stock.count_book import Fate, SecondLook, count_book
 from plates.stock.count_models import BinCount
 from plates.stock.counts import count_all_read, count_begin, count_read
 from plates.stock.findings import Reading
-from plates.stock.models import Bin, HandOut, LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Bin, HandOut, Plate
 from shop.errors import WrongState
 from shop.people.models import Person
 from tests.api import Api

@@ -7,7 +7,8 @@ from plates.lengths import length_parse
 from plates.measuring.models import GaugeType
 from plates.measuring.services import gauge_make, gauge_withdraw
 from plates.scan_codes import scan_format
-from plates.stock.models import Bin, LedgerLine, Lot, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Bin, Lot, Plate
 from shop.people.models import Role
 from tests.factories import BinFactory, PersonFactory
 from tests.pages.conftest import Bench

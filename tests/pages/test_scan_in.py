@@ -4,7 +4,8 @@ import pytest
 
 from plates.catalogue.models import Fit, Kind, ScanCode
 from plates.scan_codes import scan_format
-from plates.stock.models import Bin, LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Bin, Plate
 from tests.factories import BinFactory, KindFactory
 from tests.pages.conftest import Bench
 from tests.pages.counter import Counter

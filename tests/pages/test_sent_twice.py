@@ -6,7 +6,8 @@ import pytest
 
 from plates.bench.models import Match
 from plates.lengths import length_parse
-from plates.stock.models import HandOut, LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import HandOut, Plate
 from tests.factories import BinFactory
 from tests.pages.conftest import Bench
 from tests.pages.counter import Counter

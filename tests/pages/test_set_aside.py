@@ -4,7 +4,8 @@ import pytest
 
 from plates.lengths import length_parse
 from plates.measuring.models import Gauge, GaugeCheck
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop.people.models import Role
 from tests.factories import PersonFactory
 from tests.pages.conftest import Bench

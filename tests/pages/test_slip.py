@@ -8,7 +8,8 @@ from django.test.utils import CaptureQueriesContext
 
 from plates.bench.models import Match
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop.people.models import Person
 from tests.api import Api
 from tests.factories import BinFactory, PersonFactory, shelve

@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 from django.urls import URLPattern, get_resolver
 
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from shop.entry import COOKIE
 from shop.people.audit import audit
 from shop.people.badges import badge_make, pin_set

@@ -7,7 +7,8 @@ import pytest
 
 from plates.bench.models import Match
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from tests.api import Api
 from tests.gauges.test_api import HIGH
 from tests.races.conftest import ASK, Crowd

@@ -12,7 +12,8 @@ from plates.stock.count_book import SecondLook, count_book
 from plates.stock.count_models import BinCount
 from plates.stock.counts import count_all_read, count_begin
 from plates.stock.hand_outs import hand_out_make
-from plates.stock.models import Bin, HandOut, LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Bin, HandOut, Plate
 from tests.api import Api
 from tests.database.processes import wait_for
 from tests.races.conftest import Crowd

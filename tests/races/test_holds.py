@@ -8,7 +8,8 @@ from django.core.management import call_command
 from django.utils import timezone
 
 from plates.bench.take import match_hold
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from plates.stock.verify import differences
 from shop.once import Answer, Once
 from tests.api import Api

@@ -5,7 +5,8 @@ from collections import Counter
 import psycopg
 import pytest
 
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from tests.races.conftest import Crowd
 from tests.service import Call, Reply, serving
 

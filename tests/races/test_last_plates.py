@@ -5,7 +5,8 @@ from collections.abc import Callable
 
 import pytest
 
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from tests.races.conftest import ASK, Crowd
 from tests.races.unlocked import unlocked
 from tests.service import Call, serving

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop.people.models import Person
 from tests.benchmarks import crowd
 from tests.benchmarks.day import ACTS, Served, Tally

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from tests.api import Api
 from tests.database.processes import wait_for
 from tests.races.conftest import ASK, Crowd

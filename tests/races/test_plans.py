@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from tests.api import Api
 from tests.races.conftest import ASK, Crowd
 from tests.races.unlocked import unlocked

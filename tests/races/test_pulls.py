@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from tests.api import Api
 from tests.races.conftest import ASK, Crowd
 from tests.races.unlocked import unlocked

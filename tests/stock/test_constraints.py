@@ -7,7 +7,8 @@ import pytest
 
 from plates.bench.models import Job, Match
 from plates.lengths import THOU, length_parse
-from plates.stock.models import Bin, HandOut, LedgerLine, Lot, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Bin, HandOut, Lot, Plate
 from shop.people.models import Person
 from tests.factories import BinFactory, FitFactory, KindFactory
 from tests.refused import broken, refused_by

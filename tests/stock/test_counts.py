@@ -8,7 +8,8 @@ import pytest
 from django.core.management import call_command
 
 from plates.stock.count_models import BinCount
-from plates.stock.models import HandOut, LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import HandOut, Plate
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import BinFactory, KindFactory, PersonFactory

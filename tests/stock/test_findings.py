@@ -6,7 +6,7 @@ import pytest
 from django.core.management import call_command
 
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from shop.people.models import Person
 from tests.api import Api
 from tests.factories import BinFactory, FitFactory, KindFactory

@@ -7,7 +7,8 @@ from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from plates.stock.models import HandOut, LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import HandOut, Plate
 from shop.people.models import Person
 from tests.api import Api
 from tests.factories import BinFactory

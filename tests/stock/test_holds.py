@@ -11,7 +11,8 @@ from django.utils import timezone
 
 from plates.bench.models import Match
 from plates.bench.take import match_hold
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop.people.models import Person
 from tests.api import Api
 from tests.shelves import Shelf, question, shelf_of

@@ -7,7 +7,8 @@ import psycopg
 import pytest
 from django.db import connection, transaction
 
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop.people.models import Person
 from tests.conftest import Urls
 from tests.factories import PersonFactory

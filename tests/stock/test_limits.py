@@ -8,8 +8,9 @@ from django.core.management import call_command
 from plates.lengths import length_parse
 from plates.stock import selectors
 from plates.stock.findings import Reading
+from plates.stock.ledger_models import LedgerLine
 from plates.stock.life import plate_put_back, plate_undo
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.models import Plate
 from shop.errors import WrongState
 from shop.people.models import Person
 from tests.api import Api, Reply

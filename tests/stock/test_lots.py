@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 
 from plates.lengths import length_parse
-from plates.stock.models import LedgerLine, Lot, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Lot, Plate
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import BinFactory, FitFactory, KindFactory

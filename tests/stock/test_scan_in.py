@@ -6,7 +6,8 @@ import pytest
 
 from plates.lengths import length_parse
 from plates.scan_codes import scan_format
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop.people.models import Person
 from tests.api import Api, Reply
 from tests.factories import BinFactory, FitFactory, KindFactory

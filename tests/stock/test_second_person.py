@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from shop.people.models import Person, Role
 from tests.api import Api
 from tests.factories import BinFactory, FitFactory, KindFactory, PersonFactory

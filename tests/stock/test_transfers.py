@@ -8,7 +8,8 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from plates.scan_codes import scan_format
-from plates.stock.models import HandOut, LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import HandOut, Plate
 from plates.tables.columns import PLATES
 from plates.tables.services import table_check, table_write
 from shop.people.models import Person

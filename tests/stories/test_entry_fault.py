@@ -3,7 +3,7 @@
 import pytest
 from django.core.management import call_command
 
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from shop.people.models import Person
 from tests.api import Api
 from tests.factories import BinFactory

@@ -2,7 +2,8 @@
 
 import pytest
 
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from shop.people.models import Person
 from tests.api import Api
 from tests.shelves import question, shelf_of

@@ -7,7 +7,7 @@ from django.core.management import call_command
 
 from plates.catalogue.models import Fit
 from plates.lengths import THOU, length_parse
-from plates.stock.models import LedgerLine
+from plates.stock.ledger_models import LedgerLine
 from shop.people.models import Person
 from tests.api import Api
 from tests.factories import FitFactory, KindFactory, shelve

@@ -9,7 +9,8 @@ from plates.catalogue.models import Kind
 from plates.lengths import length_parse
 from plates.scan_codes import scan_format
 from plates.stock.bins import bins_make
-from plates.stock.models import Bin, LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Bin, Plate
 from shop.people.models import Person
 from tests.factories import FitFactory, KindFactory, PersonFactory
 from tests.tables.conftest import Desk

@@ -7,7 +7,8 @@ from django.test.utils import CaptureQueriesContext
 from plates.catalogue.models import Kind
 from plates.lengths import length_parse
 from plates.stock.findings import Reading, Tags
-from plates.stock.models import LedgerLine, Lot, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Lot, Plate
 from plates.stock.services import lot_receive
 from shop.people.models import Person
 from tests.tables.conftest import Desk

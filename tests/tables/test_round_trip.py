@@ -15,7 +15,8 @@ from plates.catalogue.models import Kind
 from plates.lengths import LONGEST_NM, length_parse
 from plates.stock.findings import Findings, Reading, Tags
 from plates.stock.ledger import Change, ledger_write
-from plates.stock.models import Act, Bin, LedgerLine, Plate, State
+from plates.stock.ledger_models import Act, LedgerLine
+from plates.stock.models import Bin, Plate, State
 from plates.stock.services import lot_receive, plate_receive
 from plates.tables.cells import exact, guarded, unguarded
 from plates.tables.columns import BINS, KINDS, PLATES, Sort, many_apart, many_barred

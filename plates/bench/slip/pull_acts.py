@@ -19,7 +19,8 @@ from plates.lengths import both
 from plates.stock.booking import Verdict
 from plates.stock.findings import Findings, Reading
 from plates.stock.ledger import Change, ledger_write
-from plates.stock.models import Act, Plate, State
+from plates.stock.ledger_models import Act
+from plates.stock.models import Plate, State
 from shop.errors import WrongState
 from shop.people.models import Person
 

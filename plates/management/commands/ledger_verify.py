@@ -4,7 +4,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from plates.stock.models import LedgerLine, Plate
+from plates.stock.ledger_models import LedgerLine
+from plates.stock.models import Plate
 from plates.stock.verify import differences
 
 
