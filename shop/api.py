@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
+from django.db.models import Model
 from django.utils.functional import cached_property
 from django_filters import fields, filters
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
@@ -293,17 +294,24 @@ def by_codes(queryset: Any, codes: Mapping[str, str], field: str = "code") -> di
     found = {getattr(row, field): row for row in queryset.filter(**{f"{field}__in": set(codes.values())})}
     for pointer, code in codes.items():
         if code not in found:
-            what = queryset.model._meta.verbose_name
-            raise Malformed(
-                f"There is no {what} {code!r} in this shop.", [(pointer, f"no {what} has the code {code!r}")]
-            )
+            raise unknown(queryset.model, code, pointer)
     return found
+
+
+def unknown(model: type[Model], code: str, pointer: str) -> Malformed:
+    """What a code that nothing of this model has is refused with."""
+    what = model._meta.verbose_name
+    return Malformed(f"There is no {what} {code!r} in this shop.", [(pointer, f"no {what} has the code {code!r}")])
 
 
 def by_id(queryset: Any, text: str) -> Any:
     """The row with this id out of an address; raises 404."""
     key = id_named(text)
-    found = queryset.filter(pk=key).first()
+    return found_by_id(queryset.filter(pk=key).first(), key)
+
+
+def found_by_id(found: T | None, key: uuid.UUID) -> T:
+    """What was looked for by this id; raises 404 for nothing."""
     if found is None:
         raise NotFound(f"Nothing here has the id {key}.")
     return found

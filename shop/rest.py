@@ -20,6 +20,7 @@ from rest_framework.authentication import TokenAuthentication as BaseTokenAuthen
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from shop.compiled import compiled
 from shop.errors import Malformed, NotFound, Refusal, refusals
 from shop.metrics import refusal_counted
 from shop.people.models import Token, sha256_of
@@ -30,12 +31,17 @@ LARGEST = 1_000_000
 # --- who ------------------------------------------------------------------------------------------------------
 
 
+@compiled
+def _tokens(sha256: str) -> Any:
+    rows = Token.objects.select_related("person__shop").annotate(ended=Q(ends_at__lte=Now()))
+    return rows.filter(sha256=sha256)
+
+
 class TokenAuthentication(BaseTokenAuthentication):
     """``Authorization: Token …``; only the hash of a token is stored."""
 
     def authenticate_credentials(self, key: str) -> tuple[Any, Any]:
-        rows = Token.objects.select_related("person__shop").annotate(ended=Q(ends_at__lte=Now()))
-        token = rows.filter(sha256=sha256_of(key)).first()
+        token = next(iter(_tokens(sha256_of(key))), None)
         if token is None or not token.person.is_active:
             raise exceptions.AuthenticationFailed("This token is not known. Make one with: manage.py token USERNAME")
         if token.ended:

@@ -17,8 +17,9 @@ from plates.bench.locks import Run
 from plates.bench.models import Match, MatchState
 from plates.bench.release import match_release
 from plates.bench.take import StockMoved, match_hold, match_take
-from plates.catalogue.selectors import specs
-from shop.api import Act, Collection, EmptyBody, One, Signed, by_code
+from plates.catalogue.selectors import spec_by_code, stack_fetch
+from plates.catalogue.spec_models import Spec
+from shop.api import Act, Collection, EmptyBody, One, Signed, found_by_id, id_named, unknown
 from shop.once import Answer
 
 
@@ -59,7 +60,10 @@ class Matches(MatchRows, Collection):
         return self.do(self.ask)
 
     def ask(self, body: dict[str, Any], run: Run[Answer]) -> Answer:
-        spec = by_code(specs(self.shop_id), body["spec"], "/spec")
+        spec = spec_by_code(self.shop_id, body["spec"])
+        if spec is None:
+            raise unknown(Spec, body["spec"], "/spec")
+        stack_fetch(spec)
         return match_ask(
             person=self.person,
             spec=spec,
@@ -76,6 +80,10 @@ class Matches(MatchRows, Collection):
 
 class OneMatch(MatchRows, One):
     """One match."""
+
+    def get_object(self) -> Match:
+        key = id_named(self.kwargs["pk"])
+        return found_by_id(selectors.match_by_id(self.shop_id, key), key)
 
 
 class MatchAct(MatchRows, Act):

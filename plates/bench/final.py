@@ -12,8 +12,6 @@ from datetime import datetime
 from functools import partial
 from typing import Any, TypeVar
 
-from django.db.models import prefetch_related_objects
-
 from plates.bench.locks import TRIES, Moved, Run, as_seen, busy, clock, match_lock, match_seen, pause, state_check
 from plates.bench.models import ROOM, FinalCheck, Match, MatchState
 from plates.bench.pose import reading_parts_of
@@ -21,7 +19,7 @@ from plates.bench.question import Entry, PackReading, Question
 from plates.bench.reading import match_read, read_pack, verdict_of
 from plates.bench.release import slip_gone
 from plates.bench.repeatability import method_u_nm
-from plates.catalogue.selectors import STACK
+from plates.catalogue.selectors import stack_fetch
 from plates.lengths import both
 from plates.measuring.gauges import gauge_notes
 from plates.measuring.uncertainty import combined_u_nm
@@ -91,7 +89,7 @@ def _checked(match: Match, person: Person, reading: PackReading, at: datetime | 
     built = built_of(match)
     asked = Question.from_json(match.question)
     question = stack_after(asked, built, reading)
-    prefetch_related_objects([match.spec], *STACK)
+    stack_fetch(match.spec)
     measured = method_u_nm(match.shop_id, question.figures)
     as_read_nm, clearance_nm = read_pack(spec=match.spec, question=question, measured=measured)
     notes = gauge_notes(match.shop_id, reading.gauge, act=reading.method)

@@ -16,6 +16,7 @@ from django.db import connection
 from django.db.models import QuerySet
 
 from plates.bench.models import Match, MatchState
+from shop.compiled import compiled
 from shop.errors import Busy, NotFound, WrongState
 from shop.people.models import Person
 
@@ -62,7 +63,8 @@ def match_seen(*, person: Person, match_id: uuid.UUID) -> Match:
 
 def matches_seen(*, person: Person, match_ids: Iterable[uuid.UUID]) -> dict[uuid.UUID, Match]:
     """As :func:`match_seen`, those of several matches that are there."""
-    return _current(_matches(person, match_ids))
+    ids = tuple(set(match_ids))
+    return _current(_rows(person.shop_id, ids)) if ids else {}
 
 
 def as_seen(seen: Match, locked: Match) -> bool:
@@ -76,10 +78,8 @@ def matches_lock(*, person: Person, match_ids: Iterable[uuid.UUID]) -> dict[uuid
 
     NO KEY: nobody changes its key, so ledger lines that point at it (of a run-out hold, say) need not wait for us.
     """
-    ids = set(match_ids)
-    if not ids:
-        return {}
-    return _current(_matches(person, ids).select_for_update(of=("self",), no_key=True).order_by("pk"))
+    ids = tuple(set(match_ids))
+    return _current(_rows_locked(person.shop_id, ids)) if ids else {}
 
 
 def match_lock(*, person: Person, match_id: uuid.UUID) -> Match:
@@ -114,13 +114,19 @@ def givers_of(options: Iterable[dict[str, Any]]) -> set[uuid.UUID]:
     }
 
 
-def _matches(person: Person, match_ids: Iterable[uuid.UUID]) -> QuerySet[Match]:
-    return Match.objects.select_related("spec", "job", "person", "shop").filter(
-        shop_id=person.shop_id, pk__in=list(match_ids)
-    )
+def _matches(shop_id: uuid.UUID, match_ids: tuple[uuid.UUID, ...]) -> QuerySet[Match]:
+    return Match.objects.select_related("spec", "job", "person", "shop").filter(shop_id=shop_id, pk__in=match_ids)
 
 
-def _current(rows: QuerySet[Match]) -> dict[uuid.UUID, Match]:
+_rows = compiled(_matches)
+
+
+@compiled
+def _rows_locked(shop_id: uuid.UUID, match_ids: tuple[uuid.UUID, ...]) -> QuerySet[Match]:
+    return _matches(shop_id, match_ids).select_for_update(of=("self",), no_key=True).order_by("pk")
+
+
+def _current(rows: Iterable[Match]) -> dict[uuid.UUID, Match]:
     found = {match.pk: match for match in rows}
     for match in found.values():
         if match.state == MatchState.HELD and match.held_until and match.held_until <= clock():

@@ -23,7 +23,7 @@ from plates.bench.overrides import overrides_shown
 from plates.bench.plan.pages import WORKING
 from plates.bench.release import match_release, slip_gone
 from plates.bench.take import StockMoved, match_hold, match_take
-from plates.catalogue.selectors import spec_counted, specs_found
+from plates.catalogue.selectors import spec_counted, specs_found, stack_fetch
 from plates.catalogue.spec_models import WAVE_STATES, Spec
 from plates.catalogue.spec_pages import spec_coded
 from plates.measuring.uncertainty import METHODS
@@ -49,9 +49,11 @@ def close_start(request: PageRequest) -> HttpResponse:
 
 
 def match_numbered(request: PageRequest, number: int) -> Match:
-    match = selectors.matches_with_stacks(request.user.shop_id).filter(number=number).first()
+    rows = selectors.matches(request.user.shop_id).prefetch_related(selectors.checks_told())
+    match = rows.filter(number=number).first()
     if match is None:
         raise Http404(f"No match has the number {number}.")
+    stack_fetch(match.spec)
     return match
 
 

@@ -69,7 +69,7 @@ def alike_u_nm(rows: Sequence[OnShelf]) -> NDArray[np.float64]:
     """Of each plate the spread of the plates of its bin that nobody can tell from it; a marked one is known."""
     found = np.zeros(len(rows))
     unmarked = [number for number, row in enumerate(rows) if not row.marked]
-    _, group = coded((rows[number].kind_id, rows[number].bin) for number in unmarked)
+    _, group = coded((rows[number].kind, rows[number].bin) for number in unmarked)
     thickness = np.array([rows[number].thickness_nm for number in unmarked], dtype=np.int64)
     stands_for = np.array([rows[number].stands_for for number in unmarked], dtype=np.int64)
     found[unmarked] = spread_of_alike(thickness, group, stands_for)

@@ -186,6 +186,8 @@ def bench_strays(spec: Spec, question: Question) -> dict[str, str]:
 
 def with_book_uncertainty(spec: Spec, slots: Sequence[Slot], question: Question) -> Question:
     """The question with the u of every plate that stands at book size: its tolerance / sqrt(3)."""
+    if not any(entry.at_book for entries in question.installed.values() for entry in entries):
+        return question
     wanted = {(slot.fit_id, slot.role, slot.nominal_nm) for slot in slots if slot.nominal_nm is not None}
     known = nominal_tolerances(spec.shop_id, wanted)
 

@@ -6,8 +6,6 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, NamedTuple
 
-from django.db.models import prefetch_related_objects
-
 from plates.bench.cautions import of_gauge, of_plates, of_reading, of_spec, of_stack
 from plates.bench.lying import lying_on
 from plates.bench.models import Match
@@ -26,7 +24,7 @@ from plates.bench.room import stays_nm, stays_of_gauge, with_stays
 from plates.bench.short.holds import holds_that_close
 from plates.bench.short.telephone import lines_of
 from plates.bench.why_not import why_not
-from plates.catalogue.selectors import STACK
+from plates.catalogue.selectors import stack_fetch
 from plates.catalogue.spec_models import Spec
 from plates.lengths import both, half_even, mean_nm
 from plates.measuring.figures import figures_of
@@ -158,7 +156,7 @@ def search_again(
     """The match's question put to the shelf and the bench of its job as they are, what it holds itself included, and
     what the matches ``let_in`` hold. Takes its time: never under a lock.
     """
-    prefetch_related_objects([match.spec], *STACK)
+    stack_fetch(match.spec)
     held_by = None if match._state.adding else match.pk
     asked = asked_of(match, held_by)
     question = asked.question
@@ -188,7 +186,7 @@ def match_read(match: Match, question: Question, shop: Shop, let_in: Collection[
     """
     spec, sure = match.spec, shop.sure_level
     question = replace(question, figures=figures_of(shop))
-    prefetch_related_objects([spec], *STACK)
+    stack_fetch(spec)
     slots = list(spec.slots.all())
     notes = [gauge_notes(spec.shop_id, question.gauge, act=question.method)]
     if second := question.second:

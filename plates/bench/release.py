@@ -9,6 +9,7 @@ from functools import partial
 from typing import TypeVar
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from plates.bench.locks import (
     TRIES,
@@ -33,6 +34,7 @@ from plates.bench.take import free_held, held_rows
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.ledger_models import Act
 from plates.stock.models import Plate, State
+from shop.compiled import compiled
 from shop.errors import WrongState
 from shop.people.models import Person
 
@@ -43,9 +45,14 @@ def slip_gone(match: Match) -> list[Plate]:
     """The plates of a taken match's slip that are no longer taken for it; one query."""
     if match.state != MatchState.TAKEN:
         return []
-    ids = [row["plate"] for row in match.slip if row["plate"]]
-    found = Plate.objects.filter(shop_id=match.shop_id, pk__in=ids).exclude(state=State.TAKEN, match=match)
-    return list(found.order_by("pk"))
+    return _gone(match.shop_id, tuple(uuid.UUID(row["plate"]) for row in match.slip if row["plate"]), match.pk)
+
+
+@compiled
+def _gone(shop_id: uuid.UUID, plates: tuple[uuid.UUID, ...], match: uuid.UUID) -> QuerySet[Plate]:
+    return (
+        Plate.objects.filter(shop_id=shop_id, pk__in=plates).exclude(state=State.TAKEN, match=match).order_by("pk")
+    )
 
 
 def match_release(*, person: Person, match_id: uuid.UUID, run: Run[R]) -> R:

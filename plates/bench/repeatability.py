@@ -4,11 +4,13 @@ import math
 import uuid
 from dataclasses import dataclass
 from statistics import fmean, median, variance
+from typing import Any
 
-from django.db.models import F
+from django.db.models import F, QuerySet
 
 from plates.bench.selectors import LOOK, final_checks
 from plates.measuring.uncertainty import TO_BEGIN_WITH, Figures
+from shop.compiled import compiled
 
 #: From so many final checks on, the measured figure replaces the default of its method.
 FEWEST = 20
@@ -43,9 +45,8 @@ def repeatability(shop_id: uuid.UUID, figures: Figures = TO_BEGIN_WITH) -> list[
     in it, so that the figure errs to the wide side. A pack that was built wrongly or a figure in the wrong unit is no
     scatter either: what lies far from the middle of the others is left out.
     """
-    told = final_checks(shop_id, LOOK).filter(apart="", method=F("asked_method")).order_by()
     found: dict[str, list[tuple[int, float]]] = {method: [] for method in figures.reading_nm}
-    for method, residual_nm, u_moves_nm in told.values_list("method", "residual_nm", "u_moves_nm"):
+    for method, residual_nm, u_moves_nm in _told(shop_id):
         found[method].append((residual_nm, u_moves_nm))
 
     def of(method: str, default_nm: float) -> Repeatability:
@@ -57,6 +58,12 @@ def repeatability(shop_id: uuid.UUID, figures: Figures = TO_BEGIN_WITH) -> list[
         return Repeatability(method, len(rows), default_nm, math.sqrt(max(square, (FLOOR * default_nm) ** 2)))
 
     return [of(*pair) for pair in sorted(figures.reading_nm.items(), key=lambda pair: (pair[1], pair[0]))]
+
+
+@compiled
+def _told(shop_id: uuid.UUID) -> QuerySet[Any, tuple[str, int, float]]:
+    told = final_checks(shop_id, LOOK).filter(apart="", method=F("asked_method")).order_by()
+    return told.values_list("method", "residual_nm", "u_moves_nm")
 
 
 def _without_far_ones(rows: list[tuple[int, float]], default_nm: float) -> list[tuple[int, float]]:

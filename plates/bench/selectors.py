@@ -10,6 +10,7 @@ from django.db.models.functions import Now
 
 from plates.bench.models import ROOM, FinalCheck, Job, Match, MatchState, Missed
 from plates.catalogue.selectors import STACK
+from shop.compiled import compiled
 
 #: What final checks teach is learned from so many of the latest.
 LOOK = 1000
@@ -24,6 +25,16 @@ def matches(shop_id: uuid.UUID) -> QuerySet[Match]:
         .annotate(state_now=state_now)
         .select_related("spec", "job", "person", "terminal", "taken_by", "taken_terminal")
     )
+
+
+@compiled
+def _matches_of_id(shop_id: uuid.UUID, key: uuid.UUID) -> QuerySet[Match]:
+    return matches(shop_id).filter(pk=key)
+
+
+def match_by_id(shop_id: uuid.UUID, key: uuid.UUID) -> Match | None:
+    """One of :func:`matches`."""
+    return next(iter(_matches_of_id(shop_id, key)), None)
 
 
 def standing_holds(shop_id: uuid.UUID, ids: Collection[str]) -> dict[str, datetime]:

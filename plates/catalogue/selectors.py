@@ -2,16 +2,18 @@
 
 import re
 import uuid
+from collections import defaultdict
 from collections.abc import Iterable
+from typing import Any
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
-from django.db.models.functions import Abs
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from plates.catalogue.models import Fit, Kind, Role, ScanCode
-from plates.catalogue.spec_models import Slot, Spec
+from plates.catalogue.spec_models import Slot, SlotFit, Spec
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import INCH, LONGEST_NM, NM_PER
 from plates.scan_codes import scan_parse
+from shop.compiled import compiled
 
 #: Where a kind names no tolerance, a reading may be off by half the way to the next size, but never by more.
 WIDEST_TOLERANCE_NM = INCH // 100
@@ -25,14 +27,20 @@ def fits(shop_id: uuid.UUID) -> QuerySet[Fit]:
 MOST_OF_THE_SAME_TEETH = 8
 
 
+_SAME_TEETH = """
+SELECT * FROM plates_fit WHERE shop_id = %s AND tooth_side = %s AND teeth = %s
+ ORDER BY abs(outer_nm - %s), code LIMIT %s
+"""
+
+
 def fits_of_the_same_teeth(shop_id: uuid.UUID, like: Iterable[Fit]) -> list[Fit]:
     """Fits with the tooth side and teeth of one of these, these included; of each those nearest in outer diameter, and
     no more than :data:`MOST_OF_THE_SAME_TEETH`. What has no teeth is like nothing.
     """
     found: dict[uuid.UUID, Fit] = {}
     for side, teeth, outer_nm in sorted({(fit.tooth_side, fit.teeth, fit.outer_nm) for fit in like if fit.teeth}):
-        same = fits(shop_id).filter(tooth_side=side, teeth=teeth).order_by(Abs(F("outer_nm") - outer_nm), "code")
-        found |= {fit.pk: fit for fit in same[:MOST_OF_THE_SAME_TEETH]}
+        values = [shop_id, side, teeth, outer_nm, MOST_OF_THE_SAME_TEETH]
+        found |= {fit.pk: fit for fit in Fit.objects.raw(_SAME_TEETH, values)}
     return sorted(found.values(), key=lambda fit: fit.code)
 
 
@@ -56,16 +64,61 @@ def specs_all(shop_id: uuid.UUID) -> QuerySet[Spec]:
 STACK = ("slots__fit", "slots__further_fits__fit")
 
 
+def spec_by_code(shop_id: uuid.UUID, code: str) -> Spec | None:
+    """The pack spec of this code as it stands."""
+    return next(iter(_specs_coded(shop_id, code)), None)
+
+
+@compiled
+def _specs_coded(shop_id: uuid.UUID, code: str) -> QuerySet[Spec]:
+    return Spec.objects.filter(shop_id=shop_id, code=code, replaced_by=None)
+
+
+def stack_fetch(spec: Spec) -> None:
+    """Fetch what :data:`STACK` names for one spec, unless it is there: as its prefetch would, in two statements."""
+    if "slots" in (kept := vars(spec).setdefault("_prefetched_objects_cache", {})):
+        return
+    further = defaultdict(list)
+    for one in _further_fits_of(spec.shop_id, spec.pk):
+        further[one.slot_id].append(one)
+    slots = _slots_of(spec.shop_id, spec.pk)
+    for slot in slots:
+        slot.spec = spec
+        vars(slot)["_prefetched_objects_cache"] = {"further_fits": _fetched(slot.further_fits, further[slot.pk])}
+    kept["slots"] = _fetched(spec.slots, slots)
+
+
+@compiled
+def _slots_of(shop_id: uuid.UUID, spec: uuid.UUID) -> QuerySet[Slot]:
+    return Slot.objects.filter(shop_id=shop_id, spec=spec).select_related("fit")
+
+
+@compiled
+def _further_fits_of(shop_id: uuid.UUID, spec: uuid.UUID) -> QuerySet[SlotFit]:
+    return SlotFit.objects.filter(shop_id=shop_id, slot__spec=spec).select_related("fit")
+
+
+def _fetched(manager: Any, rows: list[Any]) -> QuerySet[Any]:
+    """The query of a link, as one that was asked already."""
+    query = manager.get_queryset()
+    query._result_cache, query._prefetch_done = rows, True
+    return query
+
+
 def kind_by_code(*, shop_id: uuid.UUID, kind: str = "", scan_code: str = "") -> Kind | None:
     """The kind that a code or a scan means: a label of ours, a maker's barcode, or the kind's own code as text."""
-    kinds = Kind.objects.filter(shop_id=shop_id).select_related("fit")
     label = scan_parse(scan_code)
     if label:
         kind = label.code if label.sort == "kind" else ""
     if kind or label:
-        return kinds.filter(code=kind).first()
+        return next(iter(_kinds_coded(shop_id, kind)), None)
     found = ScanCode.objects.filter(shop_id=shop_id, code=scan_code).select_related("kind__fit").first()
-    return found.kind if found else kinds.filter(code=scan_code).first()
+    return found.kind if found else next(iter(_kinds_coded(shop_id, scan_code)), None)
+
+
+@compiled
+def _kinds_coded(shop_id: uuid.UUID, code: str) -> QuerySet[Kind]:
+    return Kind.objects.filter(shop_id=shop_id, code=code).select_related("fit")
 
 
 def kinds_of(shop_id: uuid.UUID, fits: set[uuid.UUID], roles: set[str]) -> QuerySet[Kind]:

@@ -20,9 +20,10 @@ from shop.web import PageRequest, act, forbidden, key_new, page, shown
 
 def spec_coded(request: PageRequest, code: str) -> Spec:
     """The pack spec of this code as it stands; answers 404 where there is none."""
-    spec = selectors.specs(request.user.shop_id).filter(code=code).first()
+    spec = selectors.spec_by_code(request.user.shop_id, code)
     if spec is None:
         raise Http404(f"No pack spec has the code {code!r}.")
+    selectors.stack_fetch(spec)
     return spec
 
 

@@ -55,7 +55,7 @@ class InStock(Signed):
         return by_code(selectors.bins(self.shop_id), code, "/bin") if code else None
 
     def received(self, made: Received) -> dict[str, Any]:
-        plate = selectors.plates(self.shop_id).get(pk=made.plates[0].pk)
+        plate = selectors.plate_told(self.shop_id, made.plates[0].pk)
         return {**PlateAnswer(plate).data, "warnings": made.warnings}
 
 
@@ -86,7 +86,7 @@ class Plates(InStock, Collection):
     """The plates; POST scans one in."""
 
     body_class, serializer_class, filterset_class = PlateBody, PlateAnswer, PlateFilter
-    rows = staticmethod(selectors.plates)
+    rows = staticmethod(selectors.plates_answered)
 
     @extend_schema(request=PlateBody, responses={201: ReceivedAnswer})
     def post(self, request: Request) -> Response:
@@ -108,7 +108,7 @@ class PlateAct(InStock, Act):
     """An action on one plate."""
 
     serializer_class = PlateAnswer
-    rows = staticmethod(selectors.plates)
+    rows = staticmethod(selectors.plates_answered)
 
 
 class PutBack(PlateAct):
@@ -250,7 +250,7 @@ class OnePlate(One):
     """One plate."""
 
     serializer_class = PlateAnswer
-    rows = staticmethod(selectors.plates)
+    rows = staticmethod(selectors.plates_answered)
 
 
 class OneLot(One):

@@ -4,6 +4,8 @@ import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
+
 from plates.catalogue.models import Kind
 from plates.catalogue.selectors import siblings
 from plates.lengths import both
@@ -13,6 +15,7 @@ from plates.stock.findings import Findings, Reading, Tags, agreement_check
 from plates.stock.limits import limits_passed, unusual
 from plates.stock.models import Bin, Plate, State
 from plates.stock.plausible import fits_kind, thickness_check
+from shop.compiled import compiled
 from shop.people.models import Person
 
 WAY_OUT = "It lies with the quarantined plates: read it again, scrap it, or claim it on the supplier (warranty)."
@@ -28,14 +31,23 @@ class Verdict:
     warnings: list[dict[str, str]]
 
 
+@compiled
+def _kinds_of(shop_id: uuid.UUID, fits: tuple[uuid.UUID, ...]) -> QuerySet[Kind]:
+    rows = Kind.objects.filter(shop_id=shop_id, fit__in=fits).select_related("fit")
+    return rows.order_by("nominal_nm", "code")
+
+
+@compiled
+def _bins_of(shop_id: uuid.UUID, fits: tuple[uuid.UUID, ...]) -> QuerySet[Bin]:
+    return Bin.objects.filter(shop_id=shop_id, fit__in=fits)
+
+
 class KindsAndBins:
     """The kinds and bins of some fits, looked up once for all plates of one act; two queries."""
 
     def __init__(self, shop_id: uuid.UUID, fits: Iterable[uuid.UUID]) -> None:
-        wanted = set(fits)
-        kinds = Kind.objects.filter(shop_id=shop_id, fit__in=wanted).select_related("fit")
-        self.kinds = list(kinds.order_by("nominal_nm", "code"))
-        self.bins = list(Bin.objects.filter(shop_id=shop_id, fit__in=wanted))
+        wanted = tuple(set(fits))
+        self.kinds, self.bins = _kinds_of(shop_id, wanted), _bins_of(shop_id, wanted)
 
     def siblings(self, fit_id: uuid.UUID, role: str) -> list[Kind]:
         """All kinds of a fit and role, by nominal."""

@@ -26,6 +26,7 @@ from plates.catalogue.models import Role
 from plates.stock.count_models import BinCount, CountState
 from plates.stock.ledger_models import Act, LedgerLine
 from plates.stock.models import LYING, Bin, HandOut, Lot, Plate, State
+from shop.compiled import compiled
 from shop.people.models import Person
 
 
@@ -83,6 +84,22 @@ def plates(shop_id: uuid.UUID) -> QuerySet[Plate]:
         .annotate(state_now=state_now)
         .select_related("kind", "fit", "bin", "match", "job")
     )
+
+
+def plates_answered(shop_id: uuid.UUID) -> QuerySet[Plate]:
+    """As :func:`plates`, with what an answer of the API shows of them: not the match, whose row is long."""
+    return plates(shop_id).select_related(None).select_related("kind", "fit", "bin", "job")
+
+
+@compiled
+def _plates_of_id(shop_id: uuid.UUID, key: uuid.UUID) -> QuerySet[Plate]:
+    return plates_answered(shop_id).filter(pk=key)
+
+
+def plate_told(shop_id: uuid.UUID, key: uuid.UUID) -> Plate:
+    """One that is there, as :func:`plates_answered` has it."""
+    (found,) = _plates_of_id(shop_id, key)
+    return found
 
 
 def ledger(shop_id: uuid.UUID) -> QuerySet[LedgerLine]:

@@ -7,8 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TypeVar
 
-from django.db.models import prefetch_related_objects
-
 from plates.bench.ask import match_new
 from plates.bench.cautions import caution
 from plates.bench.final import stack_after
@@ -18,7 +16,7 @@ from plates.bench.proof.wear import Wear, Worn, read_u_nm
 from plates.bench.question import BOOK_TOLERANCE_NM, Entry, PackReading, Question
 from plates.bench.reading import match_read
 from plates.bench.short.missed import missed_ranges, missed_write
-from plates.catalogue.selectors import STACK
+from plates.catalogue.selectors import stack_fetch
 from plates.catalogue.spec_models import Slot
 from plates.measuring.uncertainty import rectangular_u_nm
 from plates.stock.holds import holds_run_out
@@ -67,7 +65,7 @@ def match_comeback(
         raise WrongState(f"Match {closed.number} is {closed.get_state_display()}; only a closed one can come back.")
     assert closed.built is not None
     spec = closed.spec
-    prefetch_related_objects([spec], *STACK)
+    stack_fetch(spec)
     slots = {slot.name: slot for slot in spec.slots.all()}
     built = _on_record(closed, stack_after(Question.from_json(closed.question), closed.built, reading))
     pairs = [_worn(slots, built, name, one) for name, one in worn.items()]

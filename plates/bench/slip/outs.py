@@ -10,14 +10,12 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any, TypeVar
 
-from django.db.models import prefetch_related_objects
-
 from plates.bench.locks import Run, clock, match_lock, state_check
 from plates.bench.lying import laid_down
 from plates.bench.models import Match, MatchState
 from plates.bench.slip.out_kinds import kind_of, used_may_be
 from plates.catalogue.models import BadFigures, Kind
-from plates.catalogue.selectors import STACK
+from plates.catalogue.selectors import stack_fetch
 from plates.catalogue.spec_models import Slot
 from plates.lengths import INCH, both
 from plates.measuring.gauges import gauge_for_plates
@@ -81,7 +79,7 @@ def _fated(person: Person, match_id: uuid.UUID, outs: Sequence[Out]) -> Match:
     match = match_lock(person=person, match_id=match_id)
     if not any(option.get("was_built") for option in match.options):  # else measured, and open again
         state_check(match, [MatchState.TAKEN, MatchState.CLOSED], "cleared of what came out")
-    prefetch_related_objects([match.spec], *STACK)
+    stack_fetch(match.spec)
     slots = {slot.name: slot for slot in match.spec.slots.all()}
     rows = _rows_of(match, outs)
     ours = _ours(match, rows)
