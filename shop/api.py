@@ -28,7 +28,20 @@ T = TypeVar("T")
 CODE = r"^[A-Za-z0-9._-]{1,40}\Z"
 
 
-class Body(serializers.Serializer[Any]):
+class KeptFields:
+    """A serializer whose fields are made once for its class, since to make them takes longer than to use them. No field
+    may hang on the one serializer: on its context, say.
+    """
+
+    @cached_property
+    def fields(self) -> Any:
+        kept = vars(type(self)).get("_fields_kept")
+        if kept is None:
+            kept = type(self)._fields_kept = super(KeptFields, type(self)()).fields  # type: ignore[attr-defined, misc]
+        return kept
+
+
+class Body(KeptFields, serializers.Serializer[Any]):
     """A request body. A member that it does not know is refused: a slip of the hand must not pass for silence."""
 
     def to_internal_value(self, data: Any) -> Any:

@@ -89,6 +89,9 @@ class AffectedAnswer(PlateAnswer):
     class Meta(PlateAnswer.Meta):
         fields = [*PlateAnswer.Meta.fields, "read_at"]
 
+    def to_representation(self, plate: Any) -> dict[str, Any]:
+        return super().to_representation(plate) | {"read_at": self.fields["read_at"].to_representation(plate.read_at)}
+
 
 class Affected(OfCheck, Collection):
     """The plates whose thickness was read with the gauge from its last good check to the failed one, and that were not
