@@ -7,7 +7,7 @@ units of the trade are whole. Parsing goes through :class:`fractions.Fraction`; 
 
 import re
 from collections.abc import Iterable
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -109,10 +109,11 @@ def mean_nm(lengths_nm: Iterable[int]) -> int:
 
 
 def _fixed(length_nm: int, unit: str, places: int) -> str:
-    step = Fraction(NM_PER[unit], 10**places)
-    count = half_even(Fraction(length_nm) / step)
-    quantum = Decimal(1).scaleb(-places)
-    return str((Decimal(count) * quantum).quantize(quantum, rounding=ROUND_HALF_EVEN))
+    # In whole numbers: every answer holds dozens of lengths, and fractions are slow.
+    count, rest = divmod(length_nm * 10**places, NM_PER[unit])
+    if 2 * rest > NM_PER[unit] or (2 * rest == NM_PER[unit] and count % 2):
+        count += 1
+    return f"{Decimal(count).scaleb(-places):f}"
 
 
 def inch(length_nm: int, places: int = 4) -> str:
