@@ -18,7 +18,7 @@ from plates.bench.question import Question, bench_strays, with_zero_taken_off
 from plates.bench.reading import match_read
 from plates.bench.selectors import run_out_holds
 from plates.bench.short.missed import missed_ranges, missed_write
-from plates.bench.take import CHANGED, count_check, write_take
+from plates.bench.take import count_check, take_plates, taken_say
 from plates.catalogue.selectors import spec_faces
 from plates.catalogue.spec_models import Spec
 from plates.lengths import both
@@ -160,12 +160,14 @@ def _ask(
     match.asked_at = clock(at)
     match.overrides = overrides_signed(person, overrides, match.asked_at)
     match.job = _job(person, job, match.asked_at) if job else None
+    if option:
+        taken_say(person, match, option, match.asked_at)
+    # From here to the commit the next one to ask in this shop waits.
     match.number = number_next(shop_id=person.shop_id, name="match")
     match.save(force_insert=True)
     missed_write(match, missed, now=at is None)
     if option:
-        write_take(person, match, option, plates, givers, at)
-        match.save(update_fields=CHANGED)
+        take_plates(person, match, option, plates, givers, at)
     return match
 
 

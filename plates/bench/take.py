@@ -122,11 +122,28 @@ def write_take(
     at: datetime | None,
 ) -> None:
     """The plates leave for the match, which says so from now on; it is for the caller to save."""
+    take_plates(person, match, option, plates, givers, at)
+    taken_say(person, match, option, clock(at))
+
+
+def take_plates(
+    person: Person,
+    match: Match,
+    option: dict[str, Any],
+    plates: Sequence[tuple[uuid.UUID, int]],
+    givers: Givers,
+    at: datetime | None,
+) -> None:
+    """The plates leave for the match."""
     lying_mark(givers, option["in"], used_by=match.number)
     _write_out(person, match, plates, Act.TAKEN, State.TAKEN, at)
+
+
+def taken_say(person: Person, match: Match, option: dict[str, Any], at: datetime) -> None:
+    """The match says that its plates left; nothing is saved."""
     match.state, match.held_until = MatchState.TAKEN, None
     match.option_taken, match.taken_by, match.taken_terminal = option["number"], person, person.at_terminal
-    match.built, match.slip, match.taken_at = option, option["in"], clock(at)
+    match.built, match.slip, match.taken_at = option, option["in"], at
 
 
 #: Said when the plates of an option are gone.
