@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.browser.conftest import WholeShop
 from tests.browser.every_page import BESIDE, NO_PAGE
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("whole_shop")]
+pytestmark = pytest.mark.browser
 GRAVE = ("serious", "critical")
 
 

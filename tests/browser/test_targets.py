@@ -7,7 +7,7 @@ from playwright.sync_api import Browser
 
 from tests.browser.conftest import WholeShop
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("whole_shop")]
+pytestmark = pytest.mark.browser
 #: The house's measure in CSS pixels; WCAG 2.2 AA asks for 24 (success criterion 2.5.8).
 LEAST = 44
 
