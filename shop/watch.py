@@ -9,7 +9,7 @@ import re
 import time
 import uuid
 from collections.abc import Callable
-from ipaddress import ip_address
+from ipaddress import IPv4Address, IPv6Address, ip_address
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
@@ -58,16 +58,19 @@ def client_address(request: HttpRequest) -> str | None:
     """Who is at the line, or whom our proxy (``PLATES_PROXY``) names last in ``X-Forwarded-For``; of a local socket,
     where only the proxy is, the same. What others write there is believed of nobody.
     """
-    try:
-        line = ip_address(request.META.get("REMOTE_ADDR", ""))
-    except ValueError:
-        line = None
+    line = _address(request.META.get("REMOTE_ADDR", ""))
     if line and not any(line in proxy for proxy in settings.PROXIES):
         return str(line)
+    named = _address(request.headers.get("X-Forwarded-For", "").rpartition(",")[2].strip()) or line
+    return str(named) if named else None
+
+
+def _address(text: str) -> IPv4Address | IPv6Address | None:
+    """Without its zone, which is any text, as long as one likes: no table takes it."""
     try:
-        return str(ip_address(request.headers.get("X-Forwarded-For", "").rpartition(",")[2].strip()))
+        return ip_address(text.partition("%")[0])
     except ValueError:
-        return str(line) if line else None
+        return None
 
 
 def _view(request: HttpRequest) -> str:

@@ -75,6 +75,8 @@ def test_a_line_says_who_what_and_how_long(log: io.StringIO, api: Api, owner: Pe
         ({"REMOTE_ADDR": "192.0.2.7", "HTTP_X_FORWARDED_FOR": "203.0.113.9"}, "192.0.2.7"),
         ({"REMOTE_ADDR": "198.51.100.3", "HTTP_X_FORWARDED_FOR": "192.0.2.8"}, "192.0.2.8"),
         ({"REMOTE_ADDR": "", "HTTP_X_FORWARDED_FOR": "192.0.2.8"}, "192.0.2.8"),  # a local socket
+        ({"REMOTE_ADDR": "fe80::1%enx001122334455"}, "fe80::1"),  # how the machine calls its line is no address
+        ({"HTTP_X_FORWARDED_FOR": "fe80::1%" + "any text " * 9}, "fe80::1"),
         ({"REMOTE_ADDR": ""}, None),
         ({"HTTP_X_FORWARDED_FOR": 'a"quote'}, "127.0.0.1"),
     ],
