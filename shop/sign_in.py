@@ -38,6 +38,20 @@ from shop.people.one_time import code_due
 from shop.web import PageRequest, page, shown
 
 
+class PasswordEnded(Refusal):
+    status, code, title = 403, "password_ended", "This password has ended"
+
+
+def _ended_check(person: Person) -> None:
+    """Raises PasswordEnded. Asked behind the right password alone."""
+    if person.password_ends_at and person.password_ends_at <= timezone.now():
+        audit_write(person=person, subject=person.username, what=ENDED)
+        raise PasswordEnded(
+            f"This password was set for you and ended after {GIVEN_DAYS} days, since you chose none of your own. "
+            "Ask the owner for a new one."
+        )
+
+
 class SignInForm(AuthenticationForm):
     error_messages = {
         "invalid_login": "This name and password do not go together. Capitals count; check both and try again.",
@@ -55,12 +69,10 @@ class SignInForm(AuthenticationForm):
     def confirm_login_allowed(self, user: Any) -> None:
         """Asked behind the right password alone, so that nobody who guesses learns of it."""
         super().confirm_login_allowed(user)
-        if user.password_ends_at and user.password_ends_at <= timezone.now():
-            audit_write(person=user, subject=user.username, what=ENDED)
-            raise ValidationError(
-                f"This password was set for you and ended after {GIVEN_DAYS} days, since you chose none of your own. "
-                "Ask the owner for a new one."
-            )
+        try:
+            _ended_check(user)
+        except PasswordEnded as refusal:
+            raise ValidationError(refusal.detail) from None
 
     def focus(self) -> None:
         """The first field that is not filled has the focus: the name, else the password."""
@@ -146,11 +158,12 @@ def unlock(request: PageRequest) -> HttpResponse:
 
 def password_known(request: PageRequest, password: str) -> bool:
     """Whether it is the password of whoever is signed in. A wrong one counts as one at sign-in does, and shuts the name
-    out like those; the right one forgets them, and wrong PINs.
+    out like those; the right one forgets them, and wrong PINs. Raises PasswordEnded.
     """
     person = request.user
     if not authenticate(request, username=person.username, password=password):
         return False
+    _ended_check(person)
     pin_free(person=person)
     reset(username=person.username)
     return True

@@ -191,9 +191,13 @@ def _own_password_set(request: PageRequest, form: OwnPasswordForm) -> bool:
 
 def known(request: PageRequest, form: PageForm) -> bool:
     """Whether the password in the field ``password_now`` is the present one; if not, the form says so."""
-    if password_known(request, form.cleaned_data["password_now"]):
-        return True
-    form.add_error("password_now", "This is not your password. Capitals count; try again.")
+    why = "This is not your password. Capitals count; try again."
+    try:
+        if password_known(request, form.cleaned_data["password_now"]):
+            return True
+    except Refusal as refusal:
+        why = refusal.detail
+    form.add_error("password_now", why)
     return False
 
 

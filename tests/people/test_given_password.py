@@ -101,6 +101,33 @@ def test_it_ends_after_a_week_and_says_so_to_whoever_knows_it_alone(nora: Person
     assert came(password=PASSWORD).path.startswith("/me/password/")
 
 
+def test_ended_it_neither_unlocks_nor_proves_anything(ines: Badged, at: At, owner: Person) -> None:
+    """Whoever has only ever come by the badge may have it lying about on paper."""
+    person_password(person=owner, username="ines", password=GIVEN)
+    Person.objects.filter(pk=ines.person.pk).update(password_given_at=timezone.now() - timedelta(days=7, seconds=1))
+    window = at.counter()
+    window.open("/bins/")
+    window.send("", {"badge": ines.badge})
+    window.send("", {"pin": PIN})
+    before = Person.objects.values().get(pk=ines.person.pk)
+    for path, form in (
+        ("/me/", {"act": "pin", "now": GIVEN, "pin": "8260"}),
+        ("/me/", {"act": "password", "password_now": GIVEN, "password": OWN}),
+        ("/me/code/", {"act": "begin", "password_now": GIVEN}),
+    ):
+        assert "ended after 7 days" in window.post(path, form), path
+    session = window.client.session
+    session["seen"] -= 3600
+    session.save()
+    assert "ended after 7 days" in window.post("/unlock/", {"password": GIVEN})
+    assert "not the password" in window.post("/unlock/", {"password": "not it"})
+    window.open("/bins/")
+    assert window.path.startswith("/unlock/")
+    assert Person.objects.values().get(pk=ines.person.pk) == before
+    window.post("/unlock/", {"pin": PIN})
+    assert window.open("/bins/") and window.path == "/bins/"
+
+
 def test_a_renewed_hash_is_the_same_password(nora: Person, settings: Any) -> None:
     settings.PASSWORD_HASHERS = [*settings.PASSWORD_HASHERS, "django.contrib.auth.hashers.PBKDF2PasswordHasher"]
     Person.objects.filter(pk=nora.pk).update(password=make_password(GIVEN, hasher="pbkdf2_sha256"))
