@@ -106,7 +106,7 @@ def one_person(request: PageRequest, username: str) -> HttpResponse:
     found = services.colleague(person=owner, username=username)
     act = request.POST.get("act", "")
     said: dict[str, Any] = {"person": owner, "username": username}
-    role, password, pin, code, badge = (
+    role, password, pin, code, badge, back = (
         form_class(request.POST if act == name else None, person=owner, auto_id=f"id_{name}_%s", **initial)
         for name, form_class, initial in (
             ("role", RoleForm, {"initial": {"role": found.role}}),
@@ -114,17 +114,18 @@ def one_person(request: PageRequest, username: str) -> HttpResponse:
             ("pin", PinForm, {}),
             ("code", ProvenForm, {}),
             ("badge", ProvenForm, {}),
+            ("return", ProvenForm, {}),
         )
     )
     context: dict[str, Any] = {"one": found, "role": role, "password": password, "pin": pin, "code": code}
-    context["new_badge"] = badge
+    context |= {"new_badge": badge, "back": back}
     plain = PageForm({}, person=owner)
     acts: dict[str, tuple[PageForm, Callable[[], object]]] = {
         "role": (role, lambda: services.person_role(**said, role=role.cleaned_data["role"])),
         "password": (password, lambda: services.person_password(**said, password=password.cleaned_data["password"])),
         "pin": (pin, lambda: pin_set(**said, pin=pin.cleaned_data["pin"])),
         "leave": (plain, lambda: services.person_active(**said, active=False)),
-        "return": (plain, lambda: services.person_active(**said, active=True)),
+        "return": (back, lambda: services.person_active(**said, active=True)),
         "sessions": (plain, lambda: services.sessions_end(**said)),
         "code": (code, lambda: code_turn_off(**said)),
         "tokens": (plain, lambda: services.tokens_end(**said)),

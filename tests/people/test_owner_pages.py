@@ -7,6 +7,7 @@ import pytest
 from shop.people.audit import SIGN_INS
 from shop.people.badges import pin_set
 from shop.people.models import AuditLine, Person, Role
+from shop.people.services import person_active
 from tests.factories import PersonFactory
 from tests.pages.counter import Counter
 from tests.people.conftest import PASSWORD, PIN, Badged
@@ -94,7 +95,7 @@ def test_role_password_pin_and_leaving(counter: Counter, ines: Badged) -> None:
     assert "does not work here any more" in counter.text
     assert "left" in counter.open("/shop/people/")
     counter.open("/shop/people/ines/")
-    assert "ines, counter" in counter.send("", nth=0)
+    assert "ines, counter" in counter.send("", {"now": PASSWORD}, nth=0)
     whats = [line.what for line in AuditLine.objects.order_by("at", "id")]
     assert whats == ["PIN set", "badge made", "role", "PIN set", "password set", "left", "came back"]
 
@@ -141,6 +142,18 @@ def test_what_opens_doors_to_somebody_asks_who_sits_there(
     assert not AuditLine.objects.filter(what__in=["added", "role"]).exists()
     counter.send("", {**form, "now": "5183"}, nth=nth)  # the PIN does as well
     assert AuditLine.objects.exclude(what__in=SIGN_INS).count() == lines + 1
+
+
+def test_taking_somebody_back_opens_a_door_too(counter: Counter, owner: Person, ines: Badged) -> None:
+    """Password and PIN are the old ones."""
+    person_active(person=owner, username="ines", active=False)
+    pin_set(person=owner, username=owner.username, pin="5183")
+    counter.open("/shop/people/ines/")
+    assert "Fill this in." in counter.send("")
+    assert "neither your password nor your PIN" in counter.send("", {"now": "not it"})
+    assert not Person.objects.get(username="ines").is_active
+    counter.send("", {"now": "5183"})
+    assert Person.objects.get(username="ines").is_active
 
 
 def test_settings_are_shown_kept_and_refused_in_words(counter: Counter, owner: Person) -> None:
