@@ -16,6 +16,7 @@ from django.shortcuts import resolve_url
 from django.urls import Resolver404, resolve
 
 from shop.people.audit import SIGNED_IN, SIGNED_OUT, audit_write
+from shop.people.badges import is_badge
 from shop.people.models import Person, Terminal
 from shop.people.terminals import terminal_of
 
@@ -147,10 +148,11 @@ def way_back(text: str) -> str:
 
 
 def keep(request: HttpRequest) -> None:
-    """Keep a form that met a closed door: where it was sent, and its fields in order, without anything secret; whose
-    it is (``by``) is said by whoever presses to send it.
+    """Keep a form that met a closed door: where it was sent, and its fields in order, without anything secret, be it a
+    badge that was scanned into one; whose it is (``by``) is said by whoever presses to send it.
     """
-    fields = [(name, text) for name, texts in request.POST.lists() for text in texts if name not in NOT_KEPT]
+    typed = [(name, text) for name, texts in request.POST.lists() for text in texts if name not in NOT_KEPT]
+    fields = [(name, text) for name, text in typed if not is_badge(text)]
     came_from = way_back(request.META.get("HTTP_REFERER", ""))
     request.session[_KEPT] = {"to": request.get_full_path(), "fields": fields, "from": came_from}
 

@@ -11,6 +11,7 @@ from django.utils.text import format_lazy
 from plates.lengths import LengthError, both, length_parse, reading_parse
 from shop.api import CODE
 from shop.errors import Malformed, Refusal
+from shop.people.badges import is_badge
 from shop.people.models import Person
 from shop.texts import NOT_PLAIN, line_refused, plain_number
 
@@ -170,6 +171,15 @@ class IntegerField(forms.IntegerField):
         return super().to_python(_plain(value, self.error_messages["invalid"]))
 
 
+#: Why no field keeps what a badge says.
+BADGE = "This is a badge: it signs in, under Change person, and is kept nowhere else. Empty the field and type it anew."
+
+
+def _badge_check(text: str) -> None:
+    if is_badge(text):
+        raise forms.ValidationError(BADGE)
+
+
 def _line_check(text: str) -> None:
     if why := line_refused(text):
         raise forms.ValidationError(why)
@@ -178,7 +188,7 @@ def _line_check(text: str) -> None:
 def line_typed(data: Mapping[str, str], name: str, most: int = 200) -> str:
     """One line out of a form that is read by hand, cut to ``most``. Raises Malformed."""
     text = data.get(name, "").strip()
-    if why := line_refused(text):
+    if why := BADGE if is_badge(text) else line_refused(text):
         raise Malformed(why, [(f"/{name}", "one line")])
     return text[:most]
 
@@ -200,9 +210,10 @@ class PageForm(forms.Form):
                 field.unit_first = person.shop.unit_first
             # A secret is read by nobody, and may hold whatever its keyboard writes.
             no_line = isinstance(field.widget, forms.Textarea | forms.PasswordInput)
-            no_text = isinstance(field, LengthField | CodeField | forms.UUIDField)
+            no_text = isinstance(field, LengthField | forms.UUIDField)
             if isinstance(field, forms.CharField) and not no_text and not no_line:
-                field.validators = [*field.validators, _line_check]
+                checks = [_badge_check] if isinstance(field, CodeField) else [_badge_check, _line_check]
+                field.validators = [*field.validators, *checks]
             if not isinstance(field, ReadingsField):
                 field.error_messages["required"] = "Fill this in."
             if name == self.focus:

@@ -19,7 +19,8 @@ from plates.lengths import THICKEST_NM, LengthError, exact_text
 from plates.measuring.uncertainty import METHODS, READING_U_NM
 from plates.scan_codes import scan_parse
 from shop.api import CODE
-from shop.forms import MOST_READINGS, Said, line_typed, readings_said
+from shop.forms import BADGE, MOST_READINGS, Said, line_typed, readings_said
+from shop.people.badges import is_badge
 
 HOW = [("change", "may be exchanged"), ("out", "measured without it"), ("leave", "stays as it is")]
 #: Of an empty drum, which has no gap for a feeler and no pack for air to lift.
@@ -198,8 +199,11 @@ class PackForm:
             except LengthError as error:
                 part.error = str(error)
                 bad.append(f"{plates.name}-bench")
-        if self.job and not re.match(CODE, self.job):
+        if is_badge(self.job):
+            self.job, self.job_error = "", BADGE
+        elif self.job and not re.match(CODE, self.job):
             self.job_error = "A job is 1 to 40 of letters, digits, . _ and -."
+        if self.job_error:
             bad.append("job")
         if self.wave_free:
             try:

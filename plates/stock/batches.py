@@ -13,6 +13,7 @@ from django.shortcuts import resolve_url
 
 from plates.catalogue.models import Kind
 from plates.stock.models import Condition
+from shop.people.badges import is_badge
 from shop.rows import id_of, uuid7
 
 #: What is said once and holds for every plate after it.
@@ -40,7 +41,8 @@ class Batch:
     def of(cls, kind: Kind, sent: Mapping[str, str]) -> "Batch":
         """The batch of a form or an address; a new one where none is named. What else stays is read either way."""
         key = batch_key(sent.get("batch", "")) or uuid7()
-        kept = {name: sent.get(name, "").strip()[:200] for name in STAYS}
+        said = {name: sent.get(name, "").strip()[:200] for name in STAYS}
+        kept = {name: "" if is_badge(text) else text for name, text in said.items()}  # its field says why
         kept["transfer"] = str(id_of(kept["transfer"]) or "")
         return cls(kind, key, sent.get("condition", "") or Condition.NEW, **kept)
 
