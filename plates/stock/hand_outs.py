@@ -25,6 +25,10 @@ class EmptyShelf(Refusal):
     status, code, title = 409, "stock_moved", "There are not so many"
 
 
+class TooMany(Refusal):
+    code, title = "too_many", "Too many at once"
+
+
 class NobodyNamed(Refusal):
     code, title = "nobody_named", "It does not say to whom"
 
@@ -49,11 +53,13 @@ def hand_out_make(
     """Hand out these plates, or so many of each of these bins, oldest first, together: a transfer is one box with one
     note. ``why`` stands behind the reason in the ledger.
 
-    Raises Forbidden without the ``right``, NobodyNamed, NotFound, WrongState, EmptyShelf.
+    Raises Forbidden without the ``right``, TooMany, NobodyNamed, NotFound, WrongState, EmptyShelf.
     """
     person.require(right)
     if reason == Reason.TRANSFER and not to:
         raise NobodyNamed("Say which shop gets them: its name goes with the plates.", [("/to", "name the other shop")])
+    if (count := sum(count for _, count in from_bins)) > MOST_AT_ONCE:
+        raise TooMany(f"{count} are too many for one hand-out: at most {MOST_AT_ONCE}. Hand them out in parts.")
     shop_id = person.shop_id
     holds_run_out(shop_id=shop_id)
     rows = Plate.objects.select_for_update(of=("self",)).filter(shop_id=shop_id).order_by("id")

@@ -68,6 +68,7 @@ def test_of_several_bins_in_one_act(api: Api, shelf: Shelf) -> None:
         ({"bins": [{"bin": "B-14", "count": 1}, {"bin": "B-15", "count": 3}]}, 409, "Bin B-15 has 2 free, not 3"),
         ({"bins": [{"bin": "B-14", "count": 1}, {"bin": "B-99", "count": 1}]}, 400, "B-99"),
         ({"bins": [{"bin": "B-14", "count": 0}]}, 400, ""),
+        ({"bins": [{"bin": "B-14", "count": 600}, {"bin": "B-14", "count": 401}]}, 422, "1001 are too many"),
         ({"bins": []}, 400, ""),
         ({"bins": [{"bin": "B-14", "count": 1}], "bin": "B-14", "count": 1}, 400, ""),
     ],
