@@ -11,6 +11,7 @@ from plates.lengths import THICKEST_NM
 from plates.stock.findings import Findings, Reading, second_people
 from plates.stock.hand_outs import MOST_AT_ONCE
 from plates.stock.models import Bin, Condition, Reason
+from plates.stock.selectors import bin_typed
 from shop.forms import CodeField, DecimalField, IntegerField, LengthField, PageForm, ReadingsField, Said
 from shop.people.models import Person
 
@@ -182,7 +183,7 @@ class HandOutForm(PageForm):
             typed = _OF_A_BIN.fullmatch(text)
             if typed is None or not 1 <= int(typed[2]) <= MOST_AT_ONCE:
                 raise forms.ValidationError(f"Type a bin and how many, as B-15 2: “{text}” is not that.")
-            named = Bin.objects.filter(shop_id=self.person.shop_id, code__iexact=typed[1]).first()
+            named = bin_typed(self.person.shop_id, typed[1])
             if named is None:
                 raise forms.ValidationError(f"No bin is called {typed[1]}.")
             found.append((named, int(typed[2])))

@@ -163,7 +163,7 @@ def _not_a_reading(request: PageRequest, batch: Batch, form: ScanForm, orders: O
         other = kind_by_code(shop_id=shop_id, scan_code=typed) or orders.kind_marked(shop_id, batch.order, typed)
     if other:
         return redirect(batch.of_kind(other).address())
-    if typed and (meant := selectors.bins(shop_id).filter(code__iexact=typed).first()):
+    if typed and (meant := selectors.bin_typed(shop_id, typed)):
         return redirect(replace(batch, bin="" if meant.code == batch.bin else meant.code).address())
     if not typed and batch.stays != request.POST.get("stayed", ""):
         return redirect(batch.address())

@@ -34,6 +34,13 @@ def bins(shop_id: uuid.UUID) -> QuerySet[Bin]:
     return Bin.objects.filter(shop_id=shop_id).select_related("fit")
 
 
+def bin_typed(shop_id: uuid.UUID, text: str) -> Bin | None:
+    """The bin that is called so. Small letters do for capitals only where that names one: two bins may differ by it."""
+    found = list(bins(shop_id).filter(code__iexact=text))
+    exact = [one for one in found if one.code == text]
+    return exact[0] if exact else found[0] if len(found) == 1 else None
+
+
 def lots(shop_id: uuid.UUID) -> QuerySet[Lot]:
     return Lot.objects.filter(shop_id=shop_id).select_related("kind").prefetch_related("plates")
 

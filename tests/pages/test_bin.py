@@ -8,7 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from plates.stock.models import HandOut, Plate
+from plates.stock.models import Bin, HandOut, Plate
 from shop.people.models import Person
 from tests.api import Api
 from tests.factories import BinFactory, PersonFactory
@@ -130,3 +130,29 @@ def test_each_shop_sees_its_own(counter: Counter) -> None:
     assert "next door" not in other.open("/hand-outs/")
     assert other.client.get("/bins/B-14/").status_code == 404
     assert other.client.post("/bins/B-14/hand-out/", {"count": "1c", "key": "k" * 20}).status_code == 404
+
+
+def test_of_two_bins_that_differ_in_capitals_alone_it_takes_the_one_typed(counter: Counter) -> None:
+    bin_14 = Bin.objects.get(code="B-14")
+    for at, code in enumerate(("B-15", "b-15"), 1):
+        BinFactory.create(fit=bin_14.fit, code=code, from_nm=at, to_nm=at + 1)
+    plate = Plate.objects.filter(bin=bin_14).order_by("id")[0]
+    Plate.objects.filter(pk=plate.pk).update(bin=Bin.objects.get(code="b-15"))
+    other = BinFactory.create(code="B-77")  # of another shop
+    for typed, said in (
+        (other.code, "No bin is called B-77."),
+        ("B-15", "Bin B-15 has 0 free, not 1"),
+        ("b-15", "Handed out"),
+        ("b-14", "Bin B-14 has 1 free, not 2"),
+    ):
+        counter.open("/bins/B-14/")
+        assert said in counter.send("/hand-out/", {"count": "1t", "to": "Riverside", "others": f"{typed} 1"}), typed
+    assert HandOut.objects.count() == 1
+
+
+def test_a_hand_out_sent_again_with_other_bins_counts_no_second_time(counter: Counter) -> None:
+    counter.open("/bins/B-14/")
+    form = {**counter.form("/hand-out/")["fields"], "count": "1t", "to": "Riverside"}
+    for others, said in (("B-14 1", "Handed out"), ("B-14 1", "Handed out"), ("", "was sent before")):
+        assert said in counter.post("/bins/B-14/hand-out/", {**form, "others": others})
+    assert Plate.objects.filter(hand_out=HandOut.objects.get()).count() == 2
