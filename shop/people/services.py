@@ -150,7 +150,7 @@ def person_password(*, person: Person, username: str, password: str) -> Person:
     if not own:
         person.require("people")
     password_check(password, found)
-    if own and found.check_password(password):
+    if own and any(map(found.check_password, {password, password.strip()})):  # blanks at its ends make no other one
         raise BadPassword("This is the password that you have now. Choose another one.", [("/password", "the same")])
     found.set_password(password, given=not own)
     found.pin_wrong = 0

@@ -43,6 +43,7 @@ def test_whoever_gets_one_chooses_another_before_anything_else_is_shown(nora: Pe
     counter.open("/bins/")
     assert "This is not your password" in counter.send("", {"password_now": "x", "password": OWN})
     assert "the password that you have now" in counter.send("", {"password_now": GIVEN, "password": GIVEN})
+    assert "the password that you have now" in counter.send("", {"password_now": GIVEN, "password": f" {GIVEN} "})
     assert "too short" in counter.send("", {"password_now": GIVEN, "password": "short"})
     counter.send("", {"password_now": GIVEN, "password": OWN})
     assert counter.path == "/bins/" and "nora, bench" in counter.text  # the same window goes on
