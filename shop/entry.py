@@ -25,7 +25,7 @@ COOKIE = settings.TERMINAL_COOKIE_NAME
 COOKIE_SECONDS = 400 * 24 * 3600
 #: So often at most a session is written to say that somebody is still there.
 SEEN_STEP_SECONDS = 15
-#: So long a password that was right waits for its one-time code.
+#: So long a password that was right waits for its one-time code, and a secret that is set up for its first one.
 HALF_SECONDS = 10 * 60
 _SEEN, _BADGE, _PIN, _KEPT, _BEGAN, _HALF = "seen", "badge", "pin", "kept", "began", "half"
 #: What is never kept.

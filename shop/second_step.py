@@ -16,7 +16,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
-from shop.entry import half_in, way_back
+from shop.entry import HALF_SECONDS, half_in, way_back
 from shop.errors import Refusal
 from shop.forms import PageForm
 from shop.people.models import Person
@@ -25,8 +25,8 @@ from shop.people.pages import known
 from shop.sign_in import let_in
 from shop.web import PageRequest, page, shown
 
-#: Where it waits: whose, and the secret.
-_WAITS = "code_new"
+#: Where it waits: whose, the secret, and since when.
+_WAITS = "code_waits"
 
 
 class _Anew(forms.TextInput):
@@ -73,11 +73,13 @@ class OffForm(PasswordNowForm):
 
 
 def _waiting(request: HttpRequest, person: Person, *, fresh: bool = False) -> str:
-    """The secret that this person sets up in this session: a new one if ``fresh``, else nothing where there is none."""
+    """The secret that this person sets up in this session: a new one if ``fresh``, else nothing where there is none, or
+    where it waits so long that the password said before it no longer says who is there.
+    """
     if fresh:
-        request.session[_WAITS] = [str(person.pk), secret_make()]
-    whose, secret = request.session.get(_WAITS, ("", ""))
-    return secret if whose == str(person.pk) else ""
+        request.session[_WAITS] = [str(person.pk), secret_make(), time.time()]
+    whose, secret, since = request.session.get(_WAITS, ("", "", 0))
+    return secret if whose == str(person.pk) and time.time() - since < HALF_SECONDS else ""
 
 
 def _set_up(request: HttpRequest, person: Person, secret: str, form: CodeForm) -> dict[str, Any]:

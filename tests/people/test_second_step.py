@@ -197,6 +197,22 @@ def test_whoever_finds_a_window_open_neither_sets_it_up_nor_turns_it_off(ines: B
     assert "ines, bench" in by_password(Counter())
 
 
+def test_a_secret_that_was_left_standing_asks_for_the_password_again(ines: Badged) -> None:
+    """Else whoever finds the window scans it, turns codes on by another telephone, and shuts its person out."""
+    counter = Counter(ines.person)
+    counter.open("/me/code/")
+    counter.send("/me/code/", {"password_now": PASSWORD})
+    session = counter.client.session
+    whose, secret, since = session["code_waits"]
+    session["code_waits"] = [whose, secret, since - 10 * 60]
+    session.save()
+    assert "data:image" not in counter.open("/me/code/") and "Password now" in counter.text
+    counter.post("/me/code/", {"act": "first", "otp": TOTP(secret).now()})
+    assert not Person.objects.get(pk=ines.person.pk).totp_secret
+    counter.send("/me/code/", {"password_now": PASSWORD})
+    assert secret not in counter.html.replace(" ", "")
+
+
 def test_a_secret_that_one_is_setting_up_is_not_for_the_next_at_this_browser(owner: Person, ines: Badged) -> None:
     """Half signed in over somebody's session, a secret lies in it that is not theirs."""
     settings_change(person=owner, code_required=True)
