@@ -12,7 +12,7 @@ __all__ = ["application"]
 def only_the_taker(*, person, match_id, givers):
     """The givers as they stand, for anybody at the same time."""
     match = locks.match_lock(person=person, match_id=match_id)
-    rows = locks._matches(person, givers)
+    rows = locks._matches(person.shop_id, tuple(givers))
     found = locks._current(rows)
     stand()
     return match, {**found, match.pk: match}
