@@ -34,7 +34,7 @@ def compiled(make: Callable[P, models.QuerySet[R, Any]]) -> Callable[P, list[R]]
         shape = tuple(len(value) if isinstance(value, tuple) else type(value) for value in values)
         statement = statements.get(shape)
         if statement is None:
-            if 0 in shape or len(statements) == MOST_SHAPES:
+            if 0 in shape or len(statements) >= MOST_SHAPES:  # several threads may add the last one
                 return list(make(*values, **named))
             statement = statements[shape] = _Statement(make, values)
         return statement.rows(values)
@@ -48,8 +48,9 @@ class _Statement:
     def __init__(self, make: Callable[..., models.QuerySet[Any, Any]], values: Sequence[Any]) -> None:
         marks = [_marks(value) for value in values]
         self._queryset = make(*marks)
-        self._compiler = self._queryset.query.get_compiler(self._queryset.db)
+        self._compiler: Any = self._queryset.query.get_compiler(self._queryset.db)
         self._sql, params = self._compiler.as_sql()
+        self._compiler.connection = None  # that of the thread that came first: kept here it would outlive its thread
         places = {mark: place for place, mark in enumerate(_flat(marks))}
         if lost := places.keys() - set(params):
             raise TypeError(f"{len(lost)} of the values stand nowhere in the query: {self._sql}")
@@ -58,7 +59,7 @@ class _Statement:
     def rows(self, values: Sequence[Any]) -> list[Any]:
         given = list(_flat(values))
         params = tuple(fixed if place is None else given[place] for place, fixed in self._params)
-        compiler: Any = copy(self._compiler)  # another thread may be at it, with a connection of its own
+        compiler = copy(self._compiler)  # another thread may be at it, with a connection of its own
         compiler.connection = connections[self._queryset.db]
         if self._queryset.query.select_for_update and compiler.connection.get_autocommit():
             raise TransactionManagementError("select_for_update cannot be used outside of a transaction.")

@@ -1,6 +1,7 @@
 """A query whose SQL is made once finds what Django finds each time anew."""
 
 import uuid
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -53,11 +54,33 @@ def test_it_is_one_statement_with_its_links() -> None:
         assert len(sent) == 1
 
 
-def test_lists_of_ever_more_lengths_are_found_as_well() -> None:
-    kind = KindFactory.create()
-    find = compiled(_kinds)
-    for length in range(1, MOST_SHAPES + 3):
+def test_each_shape_is_made_once_and_beyond_the_most_each_time() -> None:
+    kind, made = KindFactory.create(), list[int]()
+
+    def counted(shop_id: uuid.UUID, codes: tuple[str, ...]) -> QuerySet[Kind]:
+        made.append(len(codes))
+        return _kinds(shop_id, codes)
+
+    find, lengths = compiled(counted), range(1, MOST_SHAPES + 3)
+    for length in (*lengths, *lengths):
         assert [found.pk for found in find(kind.shop_id, (kind.code,) * length)] == [kind.pk]
+    assert made == [*lengths, *lengths[MOST_SHAPES:]]
+
+
+def test_another_thread_asks_over_its_own_connection() -> None:
+    fit = FitFactory.create()
+    find = compiled(lambda shop_id, code: Fit.objects.filter(shop_id=shop_id, code=code))
+    assert find(fit.shop_id, fit.code) == [fit]
+
+    def elsewhere() -> int:
+        with CaptureQueriesContext(connection) as sent:
+            assert find(fit.shop_id, fit.code) == []  # here nothing is committed yet
+        connection.close()
+        return len(sent)
+
+    with ThreadPoolExecutor(1) as other:
+        assert other.submit(elsewhere).result() == 1
+    assert find(fit.shop_id, fit.code) == [fit]
 
 
 def test_what_is_not_simply_put_in_is_refused() -> None:
