@@ -9,18 +9,18 @@ import uuid
 from collections.abc import Callable, Iterator, Sequence
 from copy import copy
 from functools import wraps
-from typing import Any, ParamSpec, TypeVar
+from typing import Any, TypeVar, TypeVarTuple
 
 from django.db import connections, models
 from django.db.transaction import TransactionManagementError
 
-P = ParamSpec("P")
-R = TypeVar("R", bound=models.Model)
+Values = TypeVarTuple("Values")
+Row = TypeVar("Row")
 #: A query with lists of many lengths has many shapes; beyond so many Django makes the SQL as ever.
 MOST_SHAPES = 50
 
 
-def compiled(make: Callable[P, models.QuerySet[R, Any]]) -> Callable[P, list[R]]:
+def compiled(make: Callable[[*Values], models.QuerySet[Any, Row]]) -> Callable[[*Values], list[Row]]:
     """The rows of the query that ``make`` makes of its values, as a list.
 
     A value is a UUID, a text, or a tuple of them, and stands in the query as it is: nothing else of the query, which
@@ -30,12 +30,12 @@ def compiled(make: Callable[P, models.QuerySet[R, Any]]) -> Callable[P, list[R]]
     statements: dict[tuple[Any, ...], _Statement] = {}
 
     @wraps(make)
-    def rows(*values: P.args, **named: P.kwargs) -> list[R]:
+    def rows(*values: *Values) -> list[Row]:
         shape = tuple(len(value) if isinstance(value, tuple) else type(value) for value in values)
         statement = statements.get(shape)
         if statement is None:
             if 0 in shape or len(statements) >= MOST_SHAPES:  # several threads may add the last one
-                return list(make(*values, **named))
+                return list(make(*values))
             statement = statements[shape] = _Statement(make, values)
         return statement.rows(values)
 
