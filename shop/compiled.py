@@ -52,8 +52,9 @@ class _Statement:
         self._sql, params = self._compiler.as_sql()
         self._compiler.connection = None  # that of the thread that came first: kept here it would outlive its thread
         places = {mark: place for place, mark in enumerate(_flat(marks))}
-        if lost := places.keys() - set(params):
-            raise TypeError(f"{len(lost)} of the values stand nowhere in the query: {self._sql}")
+        made = [str(param) for param in params if param not in places]
+        if lost := [mark for mark in places if mark not in params or any(str(mark) in param for param in made)]:
+            raise TypeError(f"{len(lost)} of the values stand nowhere in the query as they are: {self._sql}")
         self._params = [(places.get(param), param) for param in params]
 
     def rows(self, values: Sequence[Any]) -> list[Any]:

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from django.db import connection, connections
-from django.db.models import F, QuerySet
+from django.db.models import F, Q, QuerySet
 from django.db.transaction import TransactionManagementError
 from django.test.utils import CaptureQueriesContext
 
@@ -89,6 +89,9 @@ def test_what_is_not_simply_put_in_is_refused() -> None:
         compiled(lambda shop_id, code: Fit.objects.filter(shop_id=shop_id))(fit.shop_id, fit.code)
     with pytest.raises(TypeError, match="stand nowhere"):
         compiled(lambda shop_id, part: Fit.objects.filter(shop_id=shop_id, code__contains=part))(fit.shop_id, "F")
+    both = compiled(lambda code: Fit.objects.filter(Q(code=code) | Q(code__contains=code)))
+    with pytest.raises(TypeError, match="1 of the values stand nowhere in the query as they are"):
+        both(fit.code)
     with pytest.raises(TypeError, match="neither a UUID nor a text"):
         compiled(lambda teeth: Fit.objects.filter(teeth=teeth))(36)
     with pytest.raises(TypeError, match="neither a UUID nor a text"):
