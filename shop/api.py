@@ -29,8 +29,9 @@ CODE = r"^[A-Za-z0-9._-]{1,40}\Z"
 
 
 class KeptFields:
-    """A serializer whose fields are made once for its class, since to make them takes longer than to use them. No field
-    may hang on the one serializer: on its context, say.
+    """A serializer whose fields are made once for its class, since to make them takes longer than to use them. Requests
+    at the same time share them, and their root is none of the serializers in use: no field may hang on that one, on its
+    context, its instance or whether it is partial, say, nor be changed by it.
     """
 
     @cached_property
