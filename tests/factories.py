@@ -1,5 +1,7 @@
 """Rows to test with. What has a ledger is made by its service, never by hand."""
 
+from typing import Any
+
 import factory
 from factory.django import DjangoModelFactory
 
@@ -65,7 +67,7 @@ class BinFactory(DjangoModelFactory[Bin]):
     to_nm = length_parse("0.0775 in")
 
 
-def shelve(person: Person, kind: Kind, *lengths: str, **tags: str) -> list[Plate]:
+def shelve(person: Person, kind: Kind, *lengths: str, **tags: Any) -> list[Plate]:
     """Scan in plates of these lengths, one reading each, as they are."""
     return [
         plate_receive(

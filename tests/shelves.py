@@ -18,7 +18,7 @@ class Shelf(NamedTuple):
     kind: Kind
     spec: Spec
 
-    def stock(self, *lengths: str, **tags: str) -> list[Plate]:
+    def stock(self, *lengths: str, **tags: Any) -> list[Plate]:
         """Scan in steels of these lengths, as they are."""
         return shelve(self.person, self.kind, *lengths, **tags)
 
