@@ -19,6 +19,7 @@ from django.views.decorators.http import require_http_methods
 from shop.entry import HALF_SECONDS, half_in, way_back
 from shop.errors import Refusal
 from shop.forms import PageForm
+from shop.people.forms import secret_field
 from shop.people.models import Person
 from shop.people.one_time import code_check, code_turn_off, code_turn_on, secret_make, secret_picture
 from shop.people.pages import known
@@ -58,12 +59,7 @@ class RecoveryForm(PageForm):
 
 class PasswordNowForm(PageForm):
     focus = "password_now"
-    password_now = forms.CharField(
-        label="Password now",
-        strip=False,
-        max_length=128,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-    )
+    password_now = secret_field("Password now", autocomplete="current-password")
 
 
 class OffForm(PasswordNowForm):

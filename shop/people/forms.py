@@ -11,7 +11,7 @@ from shop.people.services import LONGEST_NAME
 from shop.people.settings import LENGTHS, MINUTES, NAMES
 
 
-def _secret(label: str, **kwargs: Any) -> forms.CharField:
+def secret_field(label: str, **kwargs: Any) -> forms.CharField:
     """A field that shows dots and is never filled in again."""
     autocomplete = kwargs.pop("autocomplete", "new-password")
     widget = forms.PasswordInput(attrs={"autocomplete": autocomplete})
@@ -19,7 +19,7 @@ def _secret(label: str, **kwargs: Any) -> forms.CharField:
 
 
 def _pin(label: str) -> forms.CharField:
-    field = _secret(label, autocomplete="off", help_text="4 to 8 digits.")
+    field = secret_field(label, autocomplete="off", help_text="4 to 8 digits.")
     field.widget.attrs |= {"inputmode": "numeric", "maxlength": 8}
     return field
 
@@ -27,7 +27,7 @@ def _pin(label: str) -> forms.CharField:
 class ProvenForm(PageForm):
     """What opens doors to somebody, or more of them: the owner says who sits there once more."""
 
-    now = _secret("Your own password, or PIN", autocomplete="current-password")
+    now = secret_field("Your own password, or PIN", autocomplete="current-password")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -43,7 +43,7 @@ class NewPersonForm(ProvenForm):
     POINTED = {"/username": "username", "/password": "password"}
     username = forms.CharField(label="Name", max_length=40, help_text="Typed at every sign-in; stands on slips.")
     role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect, initial=Role.BENCH)
-    password = _secret("First password", help_text=f"At least 10 characters. {_GIVEN}")
+    password = secret_field("First password", help_text=f"At least 10 characters. {_GIVEN}")
 
 
 class RoleForm(ProvenForm):
@@ -53,7 +53,7 @@ class RoleForm(ProvenForm):
 
 class PasswordForm(ProvenForm):
     POINTED = {"/password": "password"}
-    password = _secret("New password", help_text=f"At least 10 characters. {_GIVEN}")
+    password = secret_field("New password", help_text=f"At least 10 characters. {_GIVEN}")
 
 
 class PinForm(ProvenForm):
@@ -63,15 +63,15 @@ class PinForm(ProvenForm):
 
 class OwnPasswordForm(PageForm):
     POINTED = {"/password": "password"}
-    password = _secret("New password", help_text="At least 10 characters.")
-    password_now = _secret("Password now", autocomplete="current-password")
+    password = secret_field("New password", help_text="At least 10 characters.")
+    password_now = secret_field("Password now", autocomplete="current-password")
     field_order = ["password_now", "password"]
 
 
 class OwnPinForm(PageForm):
     POINTED = {"/pin": "pin", "/now": "now"}
     pin = _pin("New PIN")
-    now = _secret("Password now, or PIN now", autocomplete="current-password")
+    now = secret_field("Password now, or PIN now", autocomplete="current-password")
     field_order = ["now", "pin"]
 
 
