@@ -108,7 +108,7 @@ def code_check(*, person: Person, text: str, at: float) -> str:
     try:
         step = _step(person.totp_secret, plain, at)
     except OTPVerificationError:
-        raise _wrong(person, "This is not the code of {name} now.") from None
+        raise _wrong(person, f"This is not the code of {person.username} now.") from None
     if not _step_take(person, step):
         raise _wrong(person, "This code was taken before, and each is good once. Wait for the next one.")
     return "code"
@@ -154,7 +154,7 @@ def _wrong(person: Person, why: str) -> Refusal:
     if left <= 0:
         return _locked(person)
     tries = f"{left} more tries" if left > 1 else "One more try"
-    return WrongCode(f"{why.format(name=person.username)} {tries}, then no code is looked at.")
+    return WrongCode(f"{why} {tries}, then no code is looked at.")
 
 
 def _locked(person: Person) -> CodesLocked:
