@@ -25,8 +25,7 @@ def fits(shop_id: uuid.UUID) -> QuerySet[Fit]:
 
 #: So many fits with the same teeth are looked at; a shop may have thousands.
 MOST_OF_THE_SAME_TEETH = 8
-
-
+#: By hand, since numbers are none of the values that `compiled` puts in.
 _SAME_TEETH = """
 SELECT * FROM plates_fit WHERE shop_id = %s AND tooth_side = %s AND teeth = %s
  ORDER BY abs(outer_nm - %s), code LIMIT %s
