@@ -93,7 +93,6 @@ class OrderReceivedAnswer(OrderAnswer):
 
     plates = serializers.ListField(child=serializers.UUIDField(), read_only=True)
     warnings = serializers.ListField(child=serializers.DictField(child=serializers.CharField()), read_only=True)
-
     claims = ClaimOpenedAnswer(many=True, read_only=True)
 
     class Meta(OrderAnswer.Meta):
