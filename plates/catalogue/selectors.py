@@ -49,7 +49,7 @@ def kinds(shop_id: uuid.UUID) -> QuerySet[Kind]:
 
 
 def specs(shop_id: uuid.UUID) -> QuerySet[Spec]:
-    """The pack specs as they stand: of each code the current revision. Whoever looks one up by its code looks here."""
+    """The pack specs as they stand: of each code the current revision."""
     return specs_all(shop_id).filter(replaced_by=None)
 
 
@@ -64,7 +64,7 @@ STACK = ("slots__fit", "slots__further_fits__fit")
 
 
 def spec_by_code(shop_id: uuid.UUID, code: str) -> Spec | None:
-    """The pack spec of this code as it stands."""
+    """The pack spec of this code as it stands: whoever looks one up by its code looks here."""
     return next(iter(_specs_coded(shop_id, code)), None)
 
 
