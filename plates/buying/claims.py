@@ -14,7 +14,7 @@ from plates.catalogue.selectors import tolerance_of
 from plates.lengths import both
 from plates.stock.booking import KindsAndBins
 from plates.stock.hand_outs import hand_out_make
-from plates.stock.models import Plate, State
+from plates.stock.models import Plate, Reason, State
 from plates.stock.selectors import quarantined
 from shop.errors import Malformed, NotFound, WrongState
 from shop.people.models import Person
@@ -104,7 +104,7 @@ def _send_back(person: Person, plate_ids: Sequence[uuid.UUID], note: str, made_k
     going: dict[str, list[uuid.UUID]] = defaultdict(list)
     rows = Plate.objects.select_for_update(of=("self",)).filter(shop_id=person.shop_id, pk__in=plate_ids)
     for plate in rows.select_related("kind", "hand_out", "order_line__order__supplier").order_by("id"):
-        if plate.hand_out and plate.hand_out.reason == "warranty":
+        if plate.hand_out and plate.hand_out.reason == Reason.WARRANTY:
             continue
         if plate.state not in (State.ON_SHELF, State.QUARANTINED):
             raise WrongState(
@@ -115,6 +115,12 @@ def _send_back(person: Person, plate_ids: Sequence[uuid.UUID], note: str, made_k
         going[str(plate.order_line.order.supplier)].append(plate.pk)
     for supplier, some in sorted(going.items()):
         hand_out_make(
-            person=person, right="buying", reason="warranty", plate_ids=some, to=supplier, why=note, made_key=made_key
+            person=person,
+            right="buying",
+            reason=Reason.WARRANTY,
+            plate_ids=some,
+            to=supplier,
+            why=note,
+            made_key=made_key,
         )
         made_key = None  # of one act, on its first row

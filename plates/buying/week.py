@@ -19,6 +19,7 @@ from plates.buying.sizes import sizes
 from plates.catalogue.models import Role
 from plates.lengths import both
 from plates.measuring import selectors as measuring
+from plates.stock.models import Reason
 from plates.stock.selectors import still_out
 from shop.people.models import Shop
 
@@ -117,7 +118,7 @@ def _gauges(shop: Shop) -> Iterator[str]:
 
 
 def _lent(shop: Shop) -> Iterator[str]:
-    rows: Any = still_out(shop.pk, "lent")
+    rows: Any = still_out(shop.pk, Reason.LENT)
     for row in rows:
         if row.due and row.due < timezone.localdate():
             plates = ", ".join(f"{one.kind.code} {both(one.thickness_nm, shop.unit_first)}" for one in row.away)

@@ -13,7 +13,7 @@ from plates.labels.layout import label_of
 from plates.labels.sheets import SINGLES
 from plates.labels.svg import label_svg
 from plates.stock.ledger_models import Act, LedgerLine
-from plates.stock.models import HandOut
+from plates.stock.models import HandOut, Reason
 from plates.stock.selectors import hand_outs
 from shop.rows import id_of
 from shop.web import PageRequest, page, shown
@@ -38,7 +38,7 @@ def transfer(request: PageRequest, pk: str) -> HttpResponse:
     made = hand_outs(request.user.shop_id).filter(pk=key).first()
     if made is None:
         return redirect(f"{resolve_url('scan-start')}?transfer={key}")
-    if made.reason != "transfer":
+    if made.reason != Reason.TRANSFER:
         raise Http404("These plates were not sent to another shop.")
     rows = _sent(made)
     count = sum(row.count for row in rows)

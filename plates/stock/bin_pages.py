@@ -105,13 +105,13 @@ def _hand_out(once: Once, found: Bin, form: HandOutForm) -> HandOut:
 @page
 def hand_outs(request: PageRequest) -> HttpResponse:
     """What left and is still away, by reason: the lent ones first, of them what is due first."""
-    reason = request.GET.get("reason", "lent")
+    reason = request.GET.get("reason", Reason.LENT)
     if reason not in REASONS:
         raise Http404(f"Nothing is handed out for {reason!r}.")
     rows = Paginator(selectors.still_out(request.user.shop_id, reason), 50).get_page(request.GET.get("page"))
     today = timezone.localdate()
     late = [(row, max(0, (today - row.due).days) if row.due else 0) for row in rows]
-    order = sorted(REASONS, key=lambda one: one != "lent")
+    order = sorted(REASONS, key=lambda one: one != Reason.LENT)
     context = {
         "rows": rows,
         "late": late,

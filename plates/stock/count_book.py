@@ -20,7 +20,7 @@ from plates.stock.holds import holds_run_out
 from plates.stock.ledger import Change, ledger_write
 from plates.stock.ledger_models import Act
 from plates.stock.life import plate_put_back
-from plates.stock.models import Plate, State
+from plates.stock.models import Plate, Reason, State
 from plates.stock.services import plate_receive
 from shop.errors import Refusal
 from shop.people.models import Person
@@ -97,7 +97,7 @@ def count_book(*, person: Person, count_id: uuid.UUID, look: SecondLook, made_ke
 
     if lost:
         hand_out_make(
-            person=person, reason="lost", plate_ids=[one.pk for one in lost], why=NOT_FOUND, made_key=made_key
+            person=person, reason=Reason.LOST, plate_ids=[one.pk for one in lost], why=NOT_FOUND, made_key=made_key
         )
         became["missing"] = [plate.pk for plate in lost]
     for plate, second in reread:

@@ -18,7 +18,7 @@ from plates.stock.compare import Recorded, pairs_of
 from plates.stock.count_models import BinCount
 from plates.stock.findings import Reading
 from plates.stock.holds import holds_run_out
-from plates.stock.models import LYING, Bin, Plate, State
+from plates.stock.models import LYING, Bin, Plate, Reason, State
 from plates.stock.plausible import fits_kind
 from shop.errors import NotFound, WrongState
 from shop.people.models import Person
@@ -166,7 +166,7 @@ def counted(count: BinCount, plates: Sequence[Plate] | None = None) -> Counted:
 def lost_before(count: BinCount, readings_nm: Sequence[int]) -> list[Plate]:
     """Plates of this bin that were lost and agree with one of these readings; one query."""
     lost = Plate.objects.filter(
-        shop_id=count.shop_id, bin=count.bin_id, state=State.HANDED_OUT, hand_out__reason="lost"
+        shop_id=count.shop_id, bin=count.bin_id, state=State.HANDED_OUT, hand_out__reason=Reason.LOST
     ).select_related("kind", "hand_out")
     return [
         plate

@@ -7,7 +7,7 @@ from django_filters import rest_framework as filters
 from plates.catalogue.models import Role
 from plates.lengths import LengthError, length_parse
 from plates.stock.count_models import CountState
-from plates.stock.models import Condition, HandOut, State
+from plates.stock.models import Condition, Reason, State
 from shop.api import SinceFilter
 from shop.errors import Malformed
 
@@ -55,7 +55,7 @@ class PlateFilter(filters.FilterSet):
 
 
 class HandOutFilter(filters.FilterSet):
-    reason = filters.ChoiceFilter(choices=HandOut._meta.get_field("reason").choices)
+    reason = filters.ChoiceFilter(choices=Reason.choices)
     since = SinceFilter("at")
 
 

@@ -14,7 +14,7 @@ from django.db.models import Count, Exists, OuterRef, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from plates.stock.ledger_models import Act, LedgerLine
-from plates.stock.models import HandOut, Plate, State
+from plates.stock.models import HandOut, Plate, Reason, State
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ def transfers() -> Iterator[Transfer]:
         key: Any = row["transfer"]
         came.setdefault(key, {})[row["shop__name"]] = row["plates"]
     there = {"shop_id": OuterRef("shop_id"), "hand_out": OuterRef("pk")}
-    rows = HandOut.objects.filter(reason="transfer").select_related("shop")
+    rows = HandOut.objects.filter(reason=Reason.TRANSFER).select_related("shop")
     rows = rows.annotate(
         sent=_count(LedgerLine.objects.filter(**there, act=Act.HANDED_OUT)),
         gone=_count(Plate.objects.filter(**there, state=State.HANDED_OUT)),
