@@ -181,11 +181,11 @@ class HandOutForm(PageForm):
         found = []
         for text in filter(None, re.split(r"\s*[,;]\s*", self.cleaned_data["others"].strip())):
             typed = _OF_A_BIN.fullmatch(text)
-            if typed is None or not 1 <= int(typed[2]) <= MOST_AT_ONCE:
+            if typed is None or int(typed[2]) == 0:
                 raise forms.ValidationError(f"Type a bin and how many, as B-15 2: “{text}” is not that.")
             named = bin_typed(self.person.shop_id, typed[1])
             if named is None:
-                raise forms.ValidationError(f"No bin is called {typed[1]}.")
+                raise forms.ValidationError(f"No bin is called {typed[1]}. Type what stands on its label.")
             found.append((named, int(typed[2])))
         return found
 

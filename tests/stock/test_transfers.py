@@ -219,7 +219,12 @@ def test_one_note_for_one_box_out_of_several_bins(here: Shelf, there: Shelf) -> 
     here.stock("0.0790 in", "0.0791 in")
     sender = Counter(here.person)
     sender.open("/bins/B-14/")
-    for others, said in (("B-15", "Type a bin and how many"), ("B-99 1", "No bin is called B-99")):
+    for others, said in (
+        ("B-15", "Type a bin and how many"),
+        ("B-15 0", "Type a bin and how many"),
+        ("B-99 1", "No bin is called B-99"),
+        ("B-15 999", "1001 plates are more than leave at once"),
+    ):
         assert said in sender.send("/hand-out/", {"count": "2t", "to": "Riverside", "others": others})
     text = sender.send("/hand-out/", {"count": "2t", "to": "Riverside", "others": "b-15 3"})
     assert "Bin B-15 has 2 free, not 3" in text and not HandOut.objects.exists()
