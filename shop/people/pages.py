@@ -84,7 +84,7 @@ def people(request: PageRequest) -> HttpResponse:
     return shown(request, "shop/people.html", {"people": rows})
 
 
-@sensitive_post_parameters("password")
+@sensitive_post_parameters("password", "now")
 @require_http_methods(["GET", "POST"])
 @owners_page
 def add_person(request: PageRequest) -> HttpResponse:
@@ -97,7 +97,7 @@ def add_person(request: PageRequest) -> HttpResponse:
     return shown(request, "shop/add_person.html", {"form": form})
 
 
-@sensitive_post_parameters("password", "pin")
+@sensitive_post_parameters("password", "pin", "now")
 @require_http_methods(["GET", "POST"])
 @owners_page
 def one_person(request: PageRequest, username: str) -> HttpResponse:
