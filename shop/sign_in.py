@@ -31,7 +31,7 @@ from shop.entry import (
     way_back,
 )
 from shop.errors import Refusal
-from shop.people.audit import ENDED, REFUSED, audit_write
+from shop.people.audit import ENDED, HALF_IN, REFUSED, audit_write
 from shop.people.badges import badge_owner, is_badge, pin_check, pin_free
 from shop.people.models import GIVEN_DAYS, Person
 from shop.people.one_time import code_due
@@ -117,6 +117,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         person: Any = form.get_user()
         if code_due(person):
             half(request, person)
+            audit_write(person=person, subject=person.username, what=HALF_IN)
             return redirect(f"{resolve_url('second-step')}?{urlencode({'next': context['next']})}")
         return let_in(request, person, by="password")
     if terminal is None or form.is_bound:

@@ -8,8 +8,10 @@ from shop.people.models import AuditLine, Person
 
 SIGNED_IN, SIGNED_OUT, REFUSED, WRONG_PIN = "signed in", "signed out", "wrong password", "wrong PIN"
 ENDED, WRONG_CODE = "ended password", "wrong one-time code"
+#: That the password was right and the code is still to come: where it stays at that, somebody has learnt a password.
+HALF_IN = "password, without its code"
 #: Of these there are many, so they are listed apart.
-SIGN_INS = (SIGNED_IN, SIGNED_OUT, REFUSED, WRONG_PIN, ENDED, WRONG_CODE)
+SIGN_INS = (SIGNED_IN, SIGNED_OUT, REFUSED, WRONG_PIN, ENDED, WRONG_CODE, HALF_IN)
 
 
 def audit_write(*, person: Person, subject: str, what: str, before: str = "", after: str = "") -> None:
