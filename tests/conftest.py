@@ -62,17 +62,20 @@ def _run(urls: Urls, statement: str) -> None:
 
 
 def drop(server: Urls, name: str) -> None:
-    """Drop the database once the last connection to it is gone: a closed one takes a moment, longer on a busy machine,
-    and the owner may not end a process of the application's role.
+    """Drop the database once the last connection to it is gone: a closed one takes a moment, longer on a busy machine.
+
+    Without FORCE: the owner may end neither a process of the application's role nor one of autovacuum, which comes when
+    it likes; a plain drop asks the latter to go and waits for both.
     """
     until = time.monotonic() + GONE_SECONDS
     with psycopg.connect(server.of("postgres").owner, autocommit=True) as connection:
-        while time.monotonic() < until:
-            (left,) = connection.execute("SELECT count(*) FROM pg_stat_activity WHERE datname = %s", [name]).fetchone()
-            if not left:
-                break
-            time.sleep(0.02)
-        connection.execute(f"DROP DATABASE {name} WITH (FORCE)")  # type: ignore[call-overload]
+        while True:
+            try:
+                connection.execute(f"DROP DATABASE {name}")  # type: ignore[call-overload]
+                return
+            except psycopg.errors.ObjectInUse:
+                if time.monotonic() > until:
+                    raise
 
 
 @contextmanager
