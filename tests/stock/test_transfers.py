@@ -223,7 +223,7 @@ def test_one_note_for_one_box_out_of_several_bins(here: Shelf, there: Shelf) -> 
         ("B-15", "Type a bin and how many"),
         ("B-15 0", "Type a bin and how many"),
         ("B-99 1", "No bin is called B-99"),
-        ("B-15 999", "1001 plates are more than leave at once"),
+        ("B-15 999", "1001 are too many for one hand-out"),
     ):
         assert said in sender.send("/hand-out/", {"count": "2t", "to": "Riverside", "others": others})
     text = sender.send("/hand-out/", {"count": "2t", "to": "Riverside", "others": "b-15 3"})
