@@ -23,6 +23,7 @@ def test_a_badge_scanned_into_a_search_or_a_reading_leaves_the_page_in_no_addres
     sign_in(page, "ada")
     page.goto(path)
     page.on("request", lambda request: asked.append(request.url))
+    page.wait_for_function("document.activeElement.matches('input')")  # else the first letters go nowhere
     page.keyboard.type(badge, delay=5)
     page.wait_for_timeout(400)  # longer than the wait of the echo, which must not ask
     page.wait_for_load_state("networkidle")  # of the first letters, typed slowly, a page may ask
