@@ -42,6 +42,11 @@ def compiled(make: Callable[[*Values], models.QuerySet[Any, Row]]) -> Callable[[
     return rows
 
 
+def first(rows: Sequence[Row]) -> Row | None:
+    """The first of the rows, None where there are none."""
+    return rows[0] if rows else None
+
+
 class _Statement:
     """A query of one shape."""
 

@@ -20,7 +20,7 @@ from rest_framework.authentication import TokenAuthentication as BaseTokenAuthen
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from shop.compiled import compiled
+from shop.compiled import compiled, first
 from shop.errors import Malformed, NotFound, Refusal, refusals
 from shop.metrics import refusal_counted
 from shop.people.models import Token, sha256_of
@@ -41,7 +41,7 @@ class TokenAuthentication(BaseTokenAuthentication):
     """``Authorization: Token …``; only the hash of a token is stored."""
 
     def authenticate_credentials(self, key: str) -> tuple[Any, Any]:
-        token = next(iter(_tokens(sha256_of(key))), None)
+        token = first(_tokens(sha256_of(key)))
         if token is None or not token.person.is_active:
             raise exceptions.AuthenticationFailed("This token is not known. Make one with: manage.py token USERNAME")
         if token.ended:

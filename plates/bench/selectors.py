@@ -10,7 +10,7 @@ from django.db.models.functions import Now
 
 from plates.bench.models import ROOM, FinalCheck, Job, Match, MatchState, Missed
 from plates.catalogue.selectors import STACK
-from shop.compiled import compiled
+from shop.compiled import compiled, first
 
 #: What final checks teach is learned from so many of the latest.
 LOOK = 1000
@@ -34,7 +34,7 @@ def _matches_of_id(shop_id: uuid.UUID, key: uuid.UUID) -> QuerySet[Match]:
 
 def match_by_id(shop_id: uuid.UUID, key: uuid.UUID) -> Match | None:
     """One of :func:`matches`."""
-    return next(iter(_matches_of_id(shop_id, key)), None)
+    return first(_matches_of_id(shop_id, key))
 
 
 def standing_holds(shop_id: uuid.UUID, ids: Collection[str]) -> dict[str, datetime]:

@@ -13,7 +13,7 @@ from plates.catalogue.spec_models import Slot, SlotFit, Spec
 from plates.catalogue.windows import counted_frictions
 from plates.lengths import INCH, LONGEST_NM, NM_PER
 from plates.scan_codes import scan_parse
-from shop.compiled import compiled
+from shop.compiled import compiled, first
 
 #: Where a kind names no tolerance, a reading may be off by half the way to the next size, but never by more.
 WIDEST_TOLERANCE_NM = INCH // 100
@@ -65,7 +65,7 @@ STACK = ("slots__fit", "slots__further_fits__fit")
 
 def spec_by_code(shop_id: uuid.UUID, code: str) -> Spec | None:
     """The pack spec of this code as it stands: whoever looks one up by its code looks here."""
-    return next(iter(_specs_coded(shop_id, code)), None)
+    return first(_specs_coded(shop_id, code))
 
 
 @compiled
@@ -110,9 +110,9 @@ def kind_by_code(*, shop_id: uuid.UUID, kind: str = "", scan_code: str = "") -> 
     if label:
         kind = label.code if label.sort == "kind" else ""
     if kind or label:
-        return next(iter(_kinds_coded(shop_id, kind)), None)
+        return first(_kinds_coded(shop_id, kind))
     found = ScanCode.objects.filter(shop_id=shop_id, code=scan_code).select_related("kind__fit").first()
-    return found.kind if found else next(iter(_kinds_coded(shop_id, scan_code)), None)
+    return found.kind if found else first(_kinds_coded(shop_id, scan_code))
 
 
 @compiled
