@@ -25,12 +25,17 @@ def focus_is(page: Page, name: str) -> None:
     expect(page.locator(f"[name={name}]:focus")).to_have_count(1)
 
 
-def sign_in(page: Page, name: str) -> None:
-    page.goto("/")
+def password_given(page: Page, name: str, to: str) -> None:
+    """Name and password by keyboard, on the way to a page."""
+    page.goto(to)
     focus_is(page, "username")
     page.keyboard.type(name)
     page.keyboard.press("Tab")
     keys(page, PASSWORD)
+
+
+def sign_in(page: Page, name: str) -> None:
+    password_given(page, name, "/")
     expect(page.get_by_role("heading", level=1)).to_have_text("What is to be done?")
 
 

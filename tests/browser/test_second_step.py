@@ -11,7 +11,7 @@ from shop.people.models import Person
 from tests.benchmarks.pages import weight
 from tests.browser.conftest import Watch
 from tests.browser.test_axe import faults_of
-from tests.browser.test_main_job import PASSWORD, bench, focus_is, keys, sign_in
+from tests.browser.test_main_job import PASSWORD, bench, focus_is, keys, password_given, sign_in
 from tests.browser.test_targets import LEAST, SMALL
 from tests.demo.test_weight import MOST
 
@@ -33,11 +33,7 @@ def looked_at(page: Page) -> None:
 
 
 def code_asked(page: Page, name: str) -> None:
-    page.goto("/matches/?job=J-7")
-    focus_is(page, "username")
-    page.keyboard.type(name)
-    page.keyboard.press("Tab")
-    keys(page, PASSWORD)
+    password_given(page, name, "/matches/?job=J-7")
     expect(page.get_by_role("heading", level=1)).to_have_text("One-time code")
 
 
