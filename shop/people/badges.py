@@ -8,7 +8,6 @@ import re
 import secrets
 
 from django.contrib.auth.hashers import check_password, make_password
-from django.db.models import F
 from django.db.models.functions import Now
 
 from shop.errors import Refusal, WrongState
@@ -130,7 +129,7 @@ def pin_check(*, person: Person, pin: str) -> None:
     Not to be called inside a transaction that a refusal would undo: a wrong try has to stay counted.
     Raises WrongPin, BadgeLocked.
     """
-    counted = _try_count(person)
+    counted = person.try_count("pin_wrong", MOST_PIN_TRIES)
     if not counted:
         raise _locked(person)
     if not check_password(pin, person.pin):
@@ -141,12 +140,6 @@ def pin_check(*, person: Person, pin: str) -> None:
         tries = f"{left} more tries" if left > 1 else "One more try"
         raise WrongPin(f"This is not the PIN of {person.username}. {tries}, then the badge is locked.")
     pin_free(person=person)
-
-
-def _try_count(person: Person) -> bool:
-    """Count one more try; False when there is none left. One statement: tries at once wait for each other's row."""
-    rows = Person.objects.filter(pk=person.pk, pin_wrong__lt=MOST_PIN_TRIES)
-    return bool(rows.update(pin_wrong=F("pin_wrong") + 1))
 
 
 def pin_free(*, person: Person) -> None:

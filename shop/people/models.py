@@ -169,6 +169,13 @@ class Person(AbstractBaseUser):
         known = f"{self.password} {self.sessions_ended}"
         return salted_hmac("shop.people.session", known, algorithm="sha256").hexdigest()
 
+    def try_count(self, column: str, most: int) -> bool:
+        """Count one more try in ``pin_wrong`` or ``code_wrong``; False when there were ``most`` of them. One statement:
+        tries at once wait for each other's row.
+        """
+        rows = Person.objects.filter(pk=self.pk, **{f"{column}__lt": most})
+        return bool(rows.update(**{column: models.F(column) + 1}))
+
     def pin_opened(self) -> str:
         """What a session has to know that a PIN opened: it ends with the PIN."""
         return salted_hmac("shop.people.pin", self.pin, algorithm="sha256").hexdigest()
@@ -195,9 +202,7 @@ class Person(AbstractBaseUser):
 class Token(ShopRow):
     """An API token. Only its hash is kept: who loses the token makes a new one."""
 
-    person = Link(
-        Person, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="tokens"
-    )
+    person = Link(Person, on_delete=models.CASCADE, db_constraint=False, db_index=False, related_name="tokens")
     sha256 = models.CharField(max_length=64, unique=True)
     made_at = models.DateTimeField(auto_now_add=True)
     ends_at = models.DateTimeField(db_default=Now() + timedelta(days=TOKEN_DAYS))
@@ -250,9 +255,7 @@ class Terminal(ShopRow):
 
     code = models.TextField()
     sha256 = models.CharField(max_length=64, unique=True)
-    enrolled_by = Link(
-        Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+"
-    )
+    enrolled_by = Link(Person, on_delete=models.PROTECT, db_constraint=False, db_index=False, related_name="+")
     enrolled_at = models.DateTimeField(db_default=Now())
     ended_at = models.DateTimeField(null=True)
 

@@ -85,8 +85,10 @@ def code_turn_off(*, person: Person, username: str, where: str = "") -> Person:
     found = colleague(person=person, username=username)
     if found != person:
         person.require("people")
-    off = Person.objects.filter(pk=found.pk).exclude(totp_secret="").update(
-        totp_secret="", totp_step=0, code_wrong=0, recovery=[], sessions_ended=F("sessions_ended") + 1
+    off = (
+        Person.objects.filter(pk=found.pk)
+        .exclude(totp_secret="")
+        .update(totp_secret="", totp_step=0, code_wrong=0, recovery=[], sessions_ended=F("sessions_ended") + 1)
     )
     if off:
         audit_write(person=person, subject=found.username, what="one-time codes off", after=where)
@@ -103,7 +105,7 @@ def code_check(*, person: Person, text: str, at: float) -> str:
     plain = _plain(text)
     if _RECOVERY.fullmatch(plain):
         return _recovery_take(person, plain)
-    if not _try_count(person):
+    if not person.try_count("code_wrong", MOST_CODE_TRIES):
         raise _locked(person)
     try:
         step = _step(person.totp_secret, plain, at)
@@ -134,18 +136,12 @@ def _recovery_take(person: Person, plain: str) -> str:
     kept = sha256_of(plain)
     rest = Func(F("recovery"), Value(kept), function="array_remove")
     if not Person.objects.filter(pk=person.pk, recovery__contains=[kept]).update(recovery=rest, code_wrong=0):
-        if _try_count(person):  # so many are written down, and no more
+        if person.try_count("code_wrong", MOST_CODE_TRIES):  # so many are written down, and no more
             audit_write(person=person, subject=person.username, what=WRONG_CODE, after="recovery code")
         raise WrongCode(f"This is none of the recovery codes that {person.username} has left. Each is good once.")
     left = len(Person.objects.values_list("recovery", flat=True).get(pk=person.pk))
     audit_write(person=person, subject=person.username, what="recovery code used", after=f"{left} left")
     return "recovery code"
-
-
-def _try_count(person: Person) -> bool:
-    """Count one more try; False when there is none left. One statement: tries at once wait for each other's row."""
-    rows = Person.objects.filter(pk=person.pk, code_wrong__lt=MOST_CODE_TRIES)
-    return bool(rows.update(code_wrong=F("code_wrong") + 1))
 
 
 def _wrong(person: Person, why: str) -> Refusal:

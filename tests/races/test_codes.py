@@ -116,7 +116,7 @@ def test_five_wrong_ones_at_most_are_judged(
 def test_control_uncounted_more_are_judged(
     person: Person, telephone: Telephone, patient_db: Urls, tmp_path: Path
 ) -> None:
-    with unlocked(patient_db, tmp_path / "data", "codes_uncounted", standing=6) as service:
+    with unlocked(patient_db, tmp_path / "data", "tries_uncounted", standing=6) as service:
         assert Thief(service, person).judged(telephone) > 5
 
 

@@ -73,5 +73,5 @@ def test_five_at_most_are_judged_and_the_badge_is_locked(owner: Person, patient_
 
 def test_control_uncounted_more_are_judged(owner: Person, patient_db: Urls, tmp_path: Path) -> None:
     thief = Thief(owner)
-    with unlocked(patient_db, tmp_path / "data", "pins_uncounted", standing=6) as service:
+    with unlocked(patient_db, tmp_path / "data", "tries_uncounted", standing=6) as service:
         assert thief.tries_judged(service) > 5
